@@ -1,0 +1,1 @@
+//! least_squares

@@ -1,0 +1,9 @@
+//! Matrices, vectors and distributions: no crop, no file.
+
+pub mod censored;
+pub mod distribution;
+pub mod interval;
+pub mod isotonic;
+pub mod least_squares;
+pub mod polynomial;
+pub mod stream;
