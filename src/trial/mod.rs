@@ -5,7 +5,7 @@ mod programme;
 mod site_year;
 mod stage;
 
-pub use columns::Columns;
+pub use columns::{Columns, MissingYield};
 pub use programme::{
     Decisions, GrainPrice, IndexRange, InputFile, LeftOut, NearOptimumWithin, NitrogenPrice, Outside, Prices,
     Programme, RateLimits, RelationKind, ResultUnits, TableSpecification,
