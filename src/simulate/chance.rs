@@ -20,11 +20,7 @@ const STREAMS_PER_TRIAL: u64 = 16;
 /// The stream of one trial and purpose.
 pub(super) fn stream(seed: u64, trial: u64, purpose: Purpose) -> ChaCha8Rng {
     let mut stream = ChaCha8Rng::seed_from_u64(seed);
-    stream.set_stream(
-        trial
-            .wrapping_mul(STREAMS_PER_TRIAL)
-            .wrapping_add(purpose as u64),
-    );
+    stream.set_stream(trial.wrapping_mul(STREAMS_PER_TRIAL).wrapping_add(purpose as u64));
     stream
 }
 

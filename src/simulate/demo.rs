@@ -5,8 +5,7 @@
 
 use super::growth::{Growth, Variety};
 use super::site_year::{
-    CanopyReadings, Day, Harvest, Mishap, Rates, RichPlots, Scatter, Sensing, SiteYear, ThinStand,
-    TypedRate,
+    CanopyReadings, Day, Harvest, Mishap, Rates, RichPlots, Scatter, Sensing, SiteYear, ThinStand, TypedRate,
 };
 
 /// The seed of the programme committed under `trials/`.
@@ -57,9 +56,7 @@ fn usual(site: &str, harvest_year: i32, growth: Growth, sensing: Sensing) -> Sit
         blocks: 4,
         varieties: vec![pale_heron()],
         varieties_on_main_plots: false,
-        rates: Rates::DifferenceFromOptimum {
-            rates: vec![0.0, 30.0, 60.0, 90.0, 120.0, 150.0],
-        },
+        rates: Rates::DifferenceFromOptimum { rates: vec![0.0, 30.0, 60.0, 90.0, 120.0, 150.0] },
         typed_rate: TypedRate::NitrogenPounds,
         rich: RichPlots::Beside { rate: 180.0 },
         reference_within_block: false,
@@ -67,30 +64,17 @@ fn usual(site: &str, harvest_year: i32, growth: Growth, sensing: Sensing) -> Sit
         scatter: Scatter::default(),
         thin_stand: None,
         sensing,
-        harvest: Harvest::Bushels {
-            moisture_percent: 12.0,
-        },
+        harvest: Harvest::Bushels { moisture_percent: 12.0 },
         mishaps: Vec::new(),
     }
 }
 
 fn topdress_response(early: &[f64], topdress: &[f64], date: Day) -> Rates {
-    Rates::TopdressResponse {
-        early: early.to_vec(),
-        topdress: topdress.to_vec(),
-        date,
-    }
+    Rates::TopdressResponse { early: early.to_vec(), topdress: topdress.to_vec(), date }
 }
 
 /// Readings as the station takes them: canopy in March and at jointing, leaves at jointing.
-fn sensing(
-    early: Day,
-    march: Day,
-    canopy: Day,
-    leaf: Day,
-    stage: &str,
-    canopy_kept: CanopyReadings,
-) -> Sensing {
+fn sensing(early: Day, march: Day, canopy: Day, leaf: Day, stage: &str, canopy_kept: CanopyReadings) -> Sensing {
     Sensing {
         early_date: early,
         canopy_early: Some((march, "Feekes 3".to_string())),
@@ -115,25 +99,13 @@ fn upper_terrace_2023() -> SiteYear {
         lodging_loss: 0.05,
         lodging_supply: 165.0,
     };
-    let sensing = sensing(
-        Day::new(2, 21),
-        Day::new(3, 16),
-        Day::new(4, 5),
-        Day::new(4, 6),
-        "Feekes 5",
-        CanopyReadings::Columns,
-    );
+    let sensing =
+        sensing(Day::new(2, 21), Day::new(3, 16), Day::new(4, 5), Day::new(4, 6), "Feekes 5", CanopyReadings::Columns);
     SiteYear {
-        rates: Rates::DifferenceFromOptimum {
-            rates: vec![0.0, 65.0, 130.0, 196.0, 261.0, 326.0],
-        },
+        rates: Rates::DifferenceFromOptimum { rates: vec![0.0, 65.0, 130.0, 196.0, 261.0, 326.0] },
         typed_rate: TypedRate::UreaPounds,
         rich: RichPlots::HighestRate,
-        mishaps: vec![Mishap::YieldSpoilt {
-            plot: 304,
-            factor: 0.52,
-            reason: "combine plugged".to_string(),
-        }],
+        mishaps: vec![Mishap::YieldSpoilt { plot: 304, factor: 0.52, reason: "combine plugged".to_string() }],
         ..usual("Upper Terrace", 2023, growth, sensing)
     }
 }
@@ -152,20 +124,11 @@ fn upper_terrace_2024() -> SiteYear {
         lodging_loss: 0.08,
         lodging_supply: 165.0,
     };
-    let sensing = sensing(
-        Day::new(2, 20),
-        Day::new(3, 12),
-        Day::new(4, 2),
-        Day::new(4, 3),
-        "Feekes 5",
-        CanopyReadings::Columns,
-    );
+    let sensing =
+        sensing(Day::new(2, 20), Day::new(3, 12), Day::new(4, 2), Day::new(4, 3), "Feekes 5", CanopyReadings::Columns);
     SiteYear {
         varieties: vec![pale_heron(), dark_sedge()],
-        harvest: Harvest::WeighedPounds {
-            length: 20.0,
-            width: 5.0,
-        },
+        harvest: Harvest::WeighedPounds { length: 20.0, width: 5.0 },
         mishaps: vec![Mishap::NotHarvested { plot: 209 }],
         ..usual("Upper Terrace", 2024, growth, sensing)
     }
@@ -185,30 +148,15 @@ fn upper_terrace_2025() -> SiteYear {
         lodging_loss: 0.05,
         lodging_supply: 160.0,
     };
-    let sensing = sensing(
-        Day::new(2, 18),
-        Day::new(3, 13),
-        Day::new(4, 4),
-        Day::new(4, 4),
-        "Feekes 5",
-        CanopyReadings::Columns,
-    );
+    let sensing =
+        sensing(Day::new(2, 18), Day::new(3, 13), Day::new(4, 4), Day::new(4, 4), "Feekes 5", CanopyReadings::Columns);
     SiteYear {
         blocks: 3,
         varieties: vec![pale_heron(), dark_sedge()],
-        rates: topdress_response(
-            &[0.0, 30.0, 60.0, 90.0],
-            &[0.0, 40.0, 80.0, 120.0],
-            Day::new(4, 8),
-        ),
+        rates: topdress_response(&[0.0, 30.0, 60.0, 90.0], &[0.0, 40.0, 80.0, 120.0], Day::new(4, 8)),
         reference_within_block: true,
-        harvest: Harvest::Bushels {
-            moisture_percent: 13.5,
-        },
-        mishaps: vec![
-            Mishap::NotHarvested { plot: 117 },
-            Mishap::NotHarvested { plot: 230 },
-        ],
+        harvest: Harvest::Bushels { moisture_percent: 13.5 },
+        mishaps: vec![Mishap::NotHarvested { plot: 117 }, Mishap::NotHarvested { plot: 230 }],
         ..usual("Upper Terrace", 2025, growth, sensing)
     }
 }
@@ -227,31 +175,14 @@ fn osier_bend_2023() -> SiteYear {
         lodging_loss: 0.06,
         lodging_supply: 170.0,
     };
-    let sensing = sensing(
-        Day::new(2, 23),
-        Day::new(3, 17),
-        Day::new(4, 7),
-        Day::new(4, 8),
-        "Feekes 5",
-        CanopyReadings::Long,
-    );
+    let sensing =
+        sensing(Day::new(2, 23), Day::new(3, 17), Day::new(4, 7), Day::new(4, 8), "Feekes 5", CanopyReadings::Long);
     SiteYear {
         varieties: vec![dark_sedge()],
-        rates: topdress_response(
-            &[0.0, 30.0, 60.0, 90.0],
-            &[0.0, 40.0, 80.0, 120.0],
-            Day::new(4, 12),
-        ),
+        rates: topdress_response(&[0.0, 30.0, 60.0, 90.0], &[0.0, 40.0, 80.0, 120.0], Day::new(4, 12)),
         reference_within_block: true,
-        harvest: Harvest::WeighedPounds {
-            length: 24.0,
-            width: 5.0,
-        },
-        mishaps: vec![Mishap::YieldSpoilt {
-            plot: 412,
-            factor: 0.70,
-            reason: "deer".to_string(),
-        }],
+        harvest: Harvest::WeighedPounds { length: 24.0, width: 5.0 },
+        mishaps: vec![Mishap::YieldSpoilt { plot: 412, factor: 0.70, reason: "deer".to_string() }],
         ..usual("Osier Bend", 2023, growth, sensing)
     }
 }
@@ -270,14 +201,8 @@ fn osier_bend_2024() -> SiteYear {
         lodging_loss: 0.10,
         lodging_supply: 215.0,
     };
-    let sensing = sensing(
-        Day::new(2, 26),
-        Day::new(3, 19),
-        Day::new(4, 9),
-        Day::new(4, 9),
-        "Feekes 6",
-        CanopyReadings::Columns,
-    );
+    let sensing =
+        sensing(Day::new(2, 26), Day::new(3, 19), Day::new(4, 9), Day::new(4, 9), "Feekes 6", CanopyReadings::Columns);
     SiteYear {
         varieties: vec![pale_heron(), dark_sedge()],
         rich: RichPlots::HighestRate,
@@ -299,28 +224,15 @@ fn osier_bend_2025() -> SiteYear {
         lodging_loss: 0.06,
         lodging_supply: 165.0,
     };
-    let sensing = sensing(
-        Day::new(2, 24),
-        Day::new(3, 18),
-        Day::new(4, 7),
-        Day::new(4, 7),
-        "Feekes 6",
-        CanopyReadings::Long,
-    );
+    let sensing =
+        sensing(Day::new(2, 24), Day::new(3, 18), Day::new(4, 7), Day::new(4, 7), "Feekes 6", CanopyReadings::Long);
     SiteYear {
         varieties: vec![pale_heron(), dark_sedge()],
         varieties_on_main_plots: true,
-        rates: topdress_response(
-            &[0.0, 50.0, 100.0],
-            &[0.0, 45.0, 90.0, 135.0],
-            Day::new(4, 9),
-        ),
+        rates: topdress_response(&[0.0, 50.0, 100.0], &[0.0, 45.0, 90.0, 135.0], Day::new(4, 9)),
         typed_rate: TypedRate::NitrogenKilograms,
         rich: RichPlots::Beside { rate: 200.0 },
-        harvest: Harvest::WeighedKilograms {
-            length: 7.5,
-            width: 1.5,
-        },
+        harvest: Harvest::WeighedKilograms { length: 7.5, width: 1.5 },
         ..usual("Osier Bend", 2025, growth, sensing)
     }
 }
@@ -348,13 +260,9 @@ fn chalk_rise_2023() -> SiteYear {
         CanopyReadings::Columns,
     );
     SiteYear {
-        rates: Rates::DifferenceFromOptimum {
-            rates: vec![0.0, 20.0, 40.0, 60.0, 80.0, 100.0],
-        },
+        rates: Rates::DifferenceFromOptimum { rates: vec![0.0, 20.0, 40.0, 60.0, 80.0, 100.0] },
         rich: RichPlots::Beside { rate: 240.0 },
-        harvest: Harvest::Kilograms {
-            moisture_percent: 14.0,
-        },
+        harvest: Harvest::Kilograms { moisture_percent: 14.0 },
         ..usual("Chalk Rise", 2023, growth, sensing)
     }
 }
@@ -374,20 +282,11 @@ fn chalk_rise_2024() -> SiteYear {
         lodging_loss: 0.06,
         lodging_supply: 150.0,
     };
-    let sensing = sensing(
-        Day::new(2, 27),
-        Day::new(3, 20),
-        Day::new(4, 8),
-        Day::new(4, 8),
-        "Feekes 5",
-        CanopyReadings::Columns,
-    );
+    let sensing =
+        sensing(Day::new(2, 27), Day::new(3, 20), Day::new(4, 8), Day::new(4, 8), "Feekes 5", CanopyReadings::Columns);
     SiteYear {
         varieties: vec![dark_sedge()],
-        thin_stand: Some(ThinStand {
-            blocks: vec![2, 3, 4],
-            share: 0.46,
-        }),
+        thin_stand: Some(ThinStand { blocks: vec![2, 3, 4], share: 0.46 }),
         ..usual("Chalk Rise", 2024, growth, sensing)
     }
 }
@@ -406,30 +305,13 @@ fn chalk_rise_2025() -> SiteYear {
         lodging_loss: 0.05,
         lodging_supply: 160.0,
     };
-    let sensing = sensing(
-        Day::new(2, 20),
-        Day::new(3, 14),
-        Day::new(4, 8),
-        Day::new(4, 9),
-        "Feekes 5",
-        CanopyReadings::Columns,
-    );
+    let sensing =
+        sensing(Day::new(2, 20), Day::new(3, 14), Day::new(4, 8), Day::new(4, 9), "Feekes 5", CanopyReadings::Columns);
     SiteYear {
-        rates: topdress_response(
-            &[0.0, 30.0, 60.0, 90.0],
-            &[0.0, 40.0, 80.0, 120.0],
-            Day::new(4, 14),
-        ),
-        harvest: Harvest::WeighedPounds {
-            length: 20.0,
-            width: 5.0,
-        },
+        rates: topdress_response(&[0.0, 30.0, 60.0, 90.0], &[0.0, 40.0, 80.0, 120.0], Day::new(4, 14)),
+        harvest: Harvest::WeighedPounds { length: 20.0, width: 5.0 },
         mishaps: vec![
-            Mishap::ReadingsSpoilt {
-                plot: 206,
-                factor: 0.80,
-                reason: "leaf meter chamber dirty".to_string(),
-            },
+            Mishap::ReadingsSpoilt { plot: 206, factor: 0.80, reason: "leaf meter chamber dirty".to_string() },
             Mishap::NotHarvested { plot: 313 },
         ],
         ..usual("Chalk Rise", 2025, growth, sensing)
@@ -464,14 +346,9 @@ fn mill_ground_2024() -> SiteYear {
     SiteYear {
         left_out: Some("hail, 3 June".to_string()),
         blocks: 3,
-        rates: Rates::DifferenceFromOptimum {
-            rates: vec![0.0, 50.0, 100.0, 150.0],
-        },
+        rates: Rates::DifferenceFromOptimum { rates: vec![0.0, 50.0, 100.0, 150.0] },
         rich: RichPlots::HighestRate,
-        scatter: Scatter {
-            plot_yield: 0.25,
-            ..Scatter::default()
-        },
+        scatter: Scatter { plot_yield: 0.25, ..Scatter::default() },
         ..usual("Mill Ground", 2024, growth, sensing)
     }
 }

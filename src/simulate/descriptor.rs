@@ -2,9 +2,7 @@
 
 use std::fmt::Write;
 
-use super::site_year::{
-    CanopyReadings, Harvest, Mishap, Rates, RichPlots, SiteYear, TypedRate, UREA_N_PERCENT,
-};
+use super::site_year::{CanopyReadings, Harvest, Mishap, Rates, RichPlots, SiteYear, TypedRate, UREA_N_PERCENT};
 use super::tables::{STANDARD_MOISTURE, early_column, ndvi_column};
 
 /// Price of grain, USD a bushel.
@@ -28,11 +26,8 @@ pub(super) fn programme(site_years: &[SiteYear]) -> String {
             Some(format!("{} = {}", text(&site_year.folder()), text(reason)))
         })
         .collect();
-    let leave_out = if left_out.is_empty() {
-        String::new()
-    } else {
-        format!("leave_out = {{ {} }}\n", left_out.join(", "))
-    };
+    let leave_out =
+        if left_out.is_empty() { String::new() } else { format!("leave_out = {{ {} }}\n", left_out.join(", ")) };
     let [low_ratio, high_ratio] = OTHER_PRICE_RATIOS;
     let mut programme = format!(
         r#"format = 1
@@ -55,10 +50,7 @@ near_optimum_within = {{ percent = 1 }}
 standard_topdress = 80
 "#
     );
-    for (name, instrument) in [
-        ("canopy-jointing", "canopy-ndvi"),
-        ("leaf-jointing", "leaf-chlorophyll"),
-    ] {
+    for (name, instrument) in [("canopy-jointing", "canopy-ndvi"), ("leaf-jointing", "leaf-chlorophyll")] {
         programme.push_str(&format!(
             r#"
 [[table]]
@@ -124,9 +116,9 @@ pub(super) fn trial(site_year: &SiteYear) -> String {
 fn applications(lines: &mut Lines, site_year: &SiteYear) {
     let rate = |column: &str| match site_year.typed_rate {
         TypedRate::NitrogenPounds => format!("{{ column = \"{column}\", unit = \"lb/ac\" }}"),
-        TypedRate::UreaPounds => format!(
-            "{{ column = \"{column}\", unit = \"lb/ac\", n_percent = {UREA_N_PERCENT:.0} }}"
-        ),
+        TypedRate::UreaPounds => {
+            format!("{{ column = \"{column}\", unit = \"lb/ac\", n_percent = {UREA_N_PERCENT:.0} }}")
+        }
         TypedRate::NitrogenKilograms => format!("{{ column = \"{column}\", unit = \"kg/ha\" }}"),
     };
     let mut application = |name: &str, column: &str, date: String, timing: &str| {
@@ -144,12 +136,7 @@ fn applications(lines: &mut Lines, site_year: &SiteYear) {
     };
     application(name, early_column(site_year), early, "before-sensing");
     if let Rates::TopdressResponse { date, .. } = site_year.rates {
-        application(
-            "topdress",
-            "top_n",
-            date.in_year(year),
-            "decided-by-sensing",
-        );
+        application("topdress", "top_n", date.in_year(year), "decided-by-sensing");
     }
 }
 
@@ -163,20 +150,13 @@ fn reference(lines: &mut Lines, site_year: &SiteYear) {
         RichPlots::HighestRate => {
             let column = early_column(site_year);
             let rate = site_year.rich_rate();
-            lines.key(
-                "where",
-                &format!("{{ column = \"{column}\", equals = {rate} }}"),
-            );
+            lines.key("where", &format!("{{ column = \"{column}\", equals = {rate} }}"));
             lines.key("also_treatment", "true");
         }
     }
     lines.key(
         "shared_within",
-        if site_year.reference_within_block {
-            "[\"variety\", \"block\"]"
-        } else {
-            "[\"variety\"]"
-        },
+        if site_year.reference_within_block { "[\"variety\", \"block\"]" } else { "[\"variety\"]" },
     );
 }
 
@@ -188,10 +168,7 @@ fn readings(lines: &mut Lines, site_year: &SiteYear) {
         lines.key("instrument", &text(instrument));
         lines.key("file", &file);
         if sensing.canopy_kept == CanopyReadings::Long {
-            lines.key(
-                "where",
-                &format!("{{ column = \"tool\", equals = \"{tool}\" }}"),
-            );
+            lines.key("where", &format!("{{ column = \"tool\", equals = \"{tool}\" }}"));
         }
         lines.key("date", "\"date\"");
         lines.key("stage", "\"stage\"");
@@ -226,10 +203,7 @@ fn readings(lines: &mut Lines, site_year: &SiteYear) {
 
 fn harvest(lines: &mut Lines, harvest: Harvest) {
     let weighed = |lines: &mut Lines, column: &str, unit: &str, area: String| {
-        lines.key(
-            "weight",
-            &format!("{{ column = \"{column}\", unit = \"{unit}\" }}"),
-        );
+        lines.key("weight", &format!("{{ column = \"{column}\", unit = \"{unit}\" }}"));
         lines.key("area", &area);
         lines.key("moisture", "\"moist\"");
         lines.key("protein", "{ column = \"protein\", moisture_percent = 12 }");
@@ -238,28 +212,18 @@ fn harvest(lines: &mut Lines, harvest: Harvest) {
     match harvest {
         Harvest::Bushels { moisture_percent } => lines.key(
             "yield",
-            &format!(
-                "{{ column = \"yield\", unit = \"bu/ac\", moisture_percent = {moisture_percent:.1} }}"
-            ),
+            &format!("{{ column = \"yield\", unit = \"bu/ac\", moisture_percent = {moisture_percent:.1} }}"),
         ),
         Harvest::Kilograms { moisture_percent } => lines.key(
             "yield",
-            &format!(
-                "{{ column = \"yield_kg_ha\", unit = \"kg/ha\", moisture_percent = {moisture_percent:.1} }}"
-            ),
+            &format!("{{ column = \"yield_kg_ha\", unit = \"kg/ha\", moisture_percent = {moisture_percent:.1} }}"),
         ),
-        Harvest::WeighedPounds { length, width } => weighed(
-            lines,
-            "grain_lb",
-            "lb",
-            format!("{{ length = {length}, width = {width}, unit = \"ft\" }}"),
-        ),
-        Harvest::WeighedKilograms { length, width } => weighed(
-            lines,
-            "grain_kg",
-            "kg",
-            format!("{{ length = {length}, width = {width}, unit = \"m\" }}"),
-        ),
+        Harvest::WeighedPounds { length, width } => {
+            weighed(lines, "grain_lb", "lb", format!("{{ length = {length}, width = {width}, unit = \"ft\" }}"))
+        }
+        Harvest::WeighedKilograms { length, width } => {
+            weighed(lines, "grain_kg", "kg", format!("{{ length = {length}, width = {width}, unit = \"m\" }}"))
+        }
     }
 }
 

@@ -64,14 +64,12 @@ pub(super) fn grow(seed: u64, trial: u64, site_year: &SiteYear) -> Vec<Plot<'_>>
             let status = |progress| growth.status(early, here.soil, here.stand, progress);
             let lush = 1.0 + normal(&mut canopy, scatter.leaf_area);
             let mut ndvi = |progress| {
-                let seen = place
-                    .variety
-                    .canopy_ndvi(status(progress), here.stand, lush, progress);
+                let seen = place.variety.canopy_ndvi(status(progress), here.stand, lush, progress);
                 seen + normal(&mut canopy, scatter.canopy_reading)
             };
             let (ndvi_early, ndvi) = (ndvi(Progress::EARLY), ndvi(Progress::AT_SENSING));
-            let reading = place.variety.leaf_reading(status(Progress::AT_SENSING))
-                + normal(&mut leaves, scatter.plot_leaf);
+            let reading =
+                place.variety.leaf_reading(status(Progress::AT_SENSING)) + normal(&mut leaves, scatter.plot_leaf);
             let supply = growth.supply(early, topdress) + here.soil;
             let grown = growth.grain_yield(place.variety, supply, here.stand) * here.yield_factor;
             Plot {
@@ -93,20 +91,13 @@ pub(super) fn grow(seed: u64, trial: u64, site_year: &SiteYear) -> Vec<Plot<'_>>
         .collect()
 }
 
-fn read_leaves(
-    site_year: &SiteYear,
-    place: &Place<'_>,
-    reading: f64,
-    stream: &mut ChaCha8Rng,
-) -> Vec<f64> {
+fn read_leaves(site_year: &SiteYear, place: &Place<'_>, reading: f64, stream: &mut ChaCha8Rng) -> Vec<f64> {
     let spoilt = site_year.mishaps.iter().find_map(|mishap| match mishap {
         Mishap::ReadingsSpoilt { plot, factor, .. } if *plot == place.number => Some(*factor),
         _ => None,
     });
     let mut leaves: Vec<f64> = (0..site_year.sensing.leaves)
-        .map(|_| {
-            (reading + normal(stream, site_year.scatter.leaf)).max(0.0) * spoilt.unwrap_or(1.0)
-        })
+        .map(|_| (reading + normal(stream, site_year.scatter.leaf)).max(0.0) * spoilt.unwrap_or(1.0))
         .collect();
     if place.number.is_multiple_of(PLOTS_PER_LOST_LEAF) {
         leaves.pop();
@@ -200,12 +191,7 @@ impl Ground {
     fn new(site_year: &SiteYear, mut stream: ChaCha8Rng) -> Self {
         let scatter = &site_year.scatter;
         let mut blocks: Vec<(f64, f64)> = (0..site_year.blocks)
-            .map(|_| {
-                (
-                    normal(&mut stream, scatter.block_yield),
-                    normal(&mut stream, scatter.soil_supply),
-                )
-            })
+            .map(|_| (normal(&mut stream, scatter.block_yield), normal(&mut stream, scatter.soil_supply)))
             .collect();
         let count = f64::from(site_year.blocks.max(1));
         let mean_yield = blocks.iter().map(|block| block.0).sum::<f64>() / count;
@@ -214,13 +200,7 @@ impl Ground {
             block.0 -= mean_yield;
             block.1 -= mean_soil;
         }
-        Ground {
-            stream,
-            blocks,
-            block: 0,
-            main_plot: None,
-            neighbour: 0.0,
-        }
+        Ground { stream, blocks, block: 0, main_plot: None, neighbour: 0.0 }
     }
 
     fn under(&mut self, place: &Place<'_>, site_year: &SiteYear) -> Here {
@@ -231,9 +211,7 @@ impl Ground {
         }
         let main_plot_yield = match self.main_plot {
             Some((same, effect)) if same == place.main_plot => effect,
-            _ if site_year.varieties_on_main_plots => {
-                normal(&mut self.stream, scatter.main_plot_yield)
-            }
+            _ if site_year.varieties_on_main_plots => normal(&mut self.stream, scatter.main_plot_yield),
             _ => 0.0,
         };
         self.main_plot = Some((place.main_plot, main_plot_yield));
@@ -246,11 +224,7 @@ impl Ground {
             .ok()
             .and_then(|index| self.blocks.get(index).copied())
             .unwrap_or_default();
-        let share = if place.rich_beside {
-            1.0
-        } else {
-            site_year.stand_in(place.block)
-        };
+        let share = if place.rich_beside { 1.0 } else { site_year.stand_in(place.block) };
         let error = scatter.plot_yield * self.neighbour;
         Here {
             soil: block_soil + plot_soil,

@@ -69,15 +69,9 @@ pub(super) struct Progress {
 
 impl Progress {
     /// The date on which a rate is decided, around Feekes 5 or 6.
-    pub const AT_SENSING: Progress = Progress {
-        early_shown: 1.0,
-        leaf_area: 1.0,
-    };
+    pub const AT_SENSING: Progress = Progress { early_shown: 1.0, leaf_area: 1.0 };
     /// Three weeks after green-up: some of the N shows, and the canopy is open.
-    pub const EARLY: Progress = Progress {
-        early_shown: 0.45,
-        leaf_area: 0.45,
-    };
+    pub const EARLY: Progress = Progress { early_shown: 0.45, leaf_area: 0.45 };
 }
 
 impl Growth {
@@ -91,8 +85,7 @@ impl Growth {
         let size = stand.powf(STAND_EXPONENT);
         let half = self.half_supply * size;
         let fed = hill(supply, half, self.steepness);
-        let lodged =
-            self.lodging_loss / (1.0 + (-(supply - self.lodging_supply) / LODGING_WIDTH).exp());
+        let lodged = self.lodging_loss / (1.0 + (-(supply - self.lodging_supply) / LODGING_WIDTH).exp());
         let share = self.base_share + (1.0 - self.base_share) * fed;
         self.yield_potential * variety.yield_factor * size * share * (1.0 - lodged)
     }
@@ -112,20 +105,10 @@ impl Variety {
     }
 
     /// Canopy NDVI at an N status. `lush` is leaf area against the average plot.
-    pub(super) fn canopy_ndvi(
-        &self,
-        status: f64,
-        stand: f64,
-        lush: f64,
-        progress: Progress,
-    ) -> f64 {
+    pub(super) fn canopy_ndvi(&self, status: f64, stand: f64, lush: f64, progress: Progress) -> f64 {
         let fed = 0.10 + 0.90 * hill(status, 0.9, 1.6);
-        let leaf_area = FULL_LEAF_AREA
-            * self.leafiness
-            * fed
-            * lush
-            * progress.leaf_area
-            * stand.powf(STAND_LEAF_EXPONENT);
+        let leaf_area =
+            FULL_LEAF_AREA * self.leafiness * fed * lush * progress.leaf_area * stand.powf(STAND_LEAF_EXPONENT);
         let covered = 1.0 - (-EXTINCTION * leaf_area).exp();
         BARE_SOIL_NDVI + (self.closed_canopy_ndvi - BARE_SOIL_NDVI) * covered
     }

@@ -24,8 +24,7 @@ mod tests;
 pub use demo::{DEMO_SEED, demo_site_years};
 pub use growth::{Growth, Variety};
 pub use site_year::{
-    CanopyReadings, Day, Harvest, Mishap, Rates, RichPlots, Scatter, Sensing, SiteYear, ThinStand,
-    TypedRate,
+    CanopyReadings, Day, Harvest, Mishap, Rates, RichPlots, Scatter, Sensing, SiteYear, ThinStand, TypedRate,
 };
 
 /// One file of a simulated programme.
@@ -57,28 +56,16 @@ pub fn demo(seed: u64) -> Simulated {
 /// The descriptions are taken as they are: a site-year with no block or no variety gives a trial without plots, which is
 /// useful to test what a reader says about it.
 pub fn programme(seed: u64, site_years: &[SiteYear]) -> Simulated {
-    let mut files = vec![SimulatedFile {
-        path: "programme.toml".to_string(),
-        text: descriptor::programme(site_years),
-    }];
+    let mut files = vec![SimulatedFile { path: "programme.toml".to_string(), text: descriptor::programme(site_years) }];
     for (index, site_year) in (0u64..).zip(site_years) {
         let plots = field::grow(seed, index, site_year);
         let folder = site_year.folder();
         let mut write = |name: &str, text: String| {
-            files.push(SimulatedFile {
-                path: format!("{folder}/{name}"),
-                text,
-            });
+            files.push(SimulatedFile { path: format!("{folder}/{name}"), text });
         };
         write("trial.toml", descriptor::trial(site_year));
         write("plots.csv", tables::plots(site_year, &plots));
-        write(
-            site_year.readings_file(),
-            tables::readings(site_year, &plots),
-        );
+        write(site_year.readings_file(), tables::readings(site_year, &plots));
     }
-    Simulated {
-        files,
-        truth: truth::document(seed, site_years),
-    }
+    Simulated { files, truth: truth::document(seed, site_years) }
 }

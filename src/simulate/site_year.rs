@@ -183,9 +183,7 @@ impl Day {
 
     /// As a column header says it: apr02.
     pub(super) fn header(self) -> String {
-        const MONTHS: [&str; 12] = [
-            "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec",
-        ];
+        const MONTHS: [&str; 12] = ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"];
         let month = usize::from(self.month.saturating_sub(1));
         format!("{}{:02}", MONTHS.get(month).unwrap_or(&"month"), self.day)
     }
@@ -290,10 +288,7 @@ impl SiteYear {
 
     /// The stand of the treatments in a block, share of a full one.
     pub(super) fn stand_in(&self, block: u32) -> f64 {
-        self.thin_stand
-            .as_ref()
-            .filter(|thin| thin.blocks.contains(&block))
-            .map_or(1.0, |thin| thin.share)
+        self.thin_stand.as_ref().filter(|thin| thin.blocks.contains(&block)).map_or(1.0, |thin| thin.share)
     }
 
     /// The file with the readings in long form.

@@ -1,9 +1,7 @@
 //! The CSV files of a trial, as someone keeps them in a spreadsheet.
 
 use super::field::Plot;
-use super::site_year::{
-    CanopyReadings, Harvest, KG_HA_PER_LB_AC, Rates, RichPlots, SiteYear, TypedRate,
-};
+use super::site_year::{CanopyReadings, Harvest, KG_HA_PER_LB_AC, Rates, RichPlots, SiteYear, TypedRate};
 
 /// Standard moisture of the programme, percent.
 pub(super) const STANDARD_MOISTURE: f64 = 13.5;
@@ -26,41 +24,30 @@ pub(super) fn early_column(site_year: &SiteYear) -> &'static str {
 
 /// `plots.csv`: a row a plot.
 pub(super) fn plots(site_year: &SiteYear, plots: &[Plot<'_>]) -> String {
-    let mut table = Table::default();
-    table.column("plot", plots, |plot| plot.number.to_string());
+    let mut table = Table::new("plot", plots, |plot| plot.number.to_string());
     table.column("rep", plots, |plot| plot.block.to_string());
     if site_year.varieties.len() > 1 {
         table.column("cultivar", plots, |plot| csv_field(&plot.variety.name));
     }
     if matches!(site_year.rich, RichPlots::Beside { .. }) {
-        table.column("kind", plots, |plot| {
-            if plot.rich_beside { "rich" } else { "trial" }.to_string()
-        });
+        table.column("kind", plots, |plot| if plot.rich_beside { "rich" } else { "trial" }.to_string());
     }
-    table.column(early_column(site_year), plots, |plot| {
-        plot.early.to_string()
-    });
+    table.column(early_column(site_year), plots, |plot| plot.early.to_string());
     if matches!(site_year.rates, Rates::TopdressResponse { .. }) {
         table.column("top_n", plots, |plot| plot.topdress.to_string());
     }
     if site_year.thin_stand.is_some() {
-        table.column("shoots_per_ft2", plots, |plot| {
-            format!("{:.0}", plot.shoots_per_ft2)
-        });
+        table.column("shoots_per_ft2", plots, |plot| format!("{:.0}", plot.shoots_per_ft2));
     }
     let sensing = &site_year.sensing;
     if sensing.canopy_kept == CanopyReadings::Columns {
         if let Some((day, _)) = &sensing.canopy_early {
-            table.column(&ndvi_column(day.header()), plots, |plot| {
-                format!("{:.3}", plot.ndvi_early)
-            });
+            table.column(&ndvi_column(day.header()), plots, |plot| format!("{:.3}", plot.ndvi_early));
         }
-        table.column(&ndvi_column(sensing.canopy.0.header()), plots, |plot| {
-            format!("{:.3}", plot.ndvi)
-        });
+        table.column(&ndvi_column(sensing.canopy.0.header()), plots, |plot| format!("{:.3}", plot.ndvi));
     }
     harvest(&mut table, site_year.harvest, plots);
-    table.text
+    table.text()
 }
 
 /// The column of a canopy date.
@@ -76,36 +63,28 @@ fn harvest(table: &mut Table, harvest: Harvest, plots: &[Plot<'_>]) {
                 format!("{:.2}", weigh(at_plot_moisture))
             })
         });
-        table.column("moist", plots, |plot| {
-            plot.grain_yield
-                .map_or(String::new(), |_| format!("{:.1}", plot.moisture))
-        });
+        table
+            .column("moist", plots, |plot| plot.grain_yield.map_or(String::new(), |_| format!("{:.1}", plot.moisture)));
         table.column("protein", plots, |plot| {
-            plot.grain_yield
-                .map_or(String::new(), |_| format!("{:.1}", plot.protein))
+            plot.grain_yield.map_or(String::new(), |_| format!("{:.1}", plot.protein))
         });
     };
     let kg_ha_per_bu_ac = BUSHEL_POUNDS * KG_HA_PER_LB_AC;
     match harvest {
         Harvest::Bushels { moisture_percent } => table.column("yield", plots, |plot| {
-            plot.grain_yield.map_or(String::new(), |grain| {
-                format!("{:.1}", grain * at_moisture(moisture_percent))
-            })
+            plot.grain_yield.map_or(String::new(), |grain| format!("{:.1}", grain * at_moisture(moisture_percent)))
         }),
         Harvest::Kilograms { moisture_percent } => table.column("yield_kg_ha", plots, |plot| {
             plot.grain_yield.map_or(String::new(), |grain| {
-                format!(
-                    "{:.0}",
-                    grain * kg_ha_per_bu_ac * at_moisture(moisture_percent)
-                )
+                format!("{:.0}", grain * kg_ha_per_bu_ac * at_moisture(moisture_percent))
             })
         }),
-        Harvest::WeighedPounds { length, width } => weighed(table, "grain_lb", &|grain| {
-            grain * BUSHEL_POUNDS * length * width / FT2_PER_ACRE
-        }),
-        Harvest::WeighedKilograms { length, width } => weighed(table, "grain_kg", &|grain| {
-            grain * kg_ha_per_bu_ac * length * width / M2_PER_HA
-        }),
+        Harvest::WeighedPounds { length, width } => {
+            weighed(table, "grain_lb", &|grain| grain * BUSHEL_POUNDS * length * width / FT2_PER_ACRE)
+        }
+        Harvest::WeighedKilograms { length, width } => {
+            weighed(table, "grain_kg", &|grain| grain * kg_ha_per_bu_ac * length * width / M2_PER_HA)
+        }
     }
 }
 
@@ -133,14 +112,11 @@ pub(super) fn readings(site_year: &SiteYear, plots: &[Plot<'_>]) -> String {
         CanopyReadings::Long => {
             lines.push("plot,tool,date,stage,leaf,value".to_string());
             let mut canopy = |day: String, stage: &str, value: &dyn Fn(&Plot<'_>) -> f64| {
-                lines.extend(plots.iter().map(|plot| {
-                    format!(
-                        "{},ndvi,{day},{},,{:.3}",
-                        plot.number,
-                        csv_field(stage),
-                        value(plot)
-                    )
-                }));
+                lines.extend(
+                    plots
+                        .iter()
+                        .map(|plot| format!("{},ndvi,{day},{},,{:.3}", plot.number, csv_field(stage), value(plot))),
+                );
             };
             if let Some((day, stage)) = &sensing.canopy_early {
                 canopy(day.in_year(year), stage, &|plot| plot.ndvi_early);
@@ -151,44 +127,41 @@ pub(super) fn readings(site_year: &SiteYear, plots: &[Plot<'_>]) -> String {
         }
     };
     for plot in plots {
-        lines.extend((1..).zip(&plot.leaves).map(|(leaf, value): (u32, _)| {
-            format!(
-                "{},{tool}{leaf_day},{leaf_stage},{leaf},{value:.1}",
-                plot.number
-            )
-        }));
+        lines.extend(
+            (1..).zip(&plot.leaves).map(|(leaf, value): (u32, _)| {
+                format!("{},{tool}{leaf_day},{leaf_stage},{leaf},{value:.1}", plot.number)
+            }),
+        );
     }
     lines.push(String::new());
     lines.join("\n")
 }
 
-/// A CSV text that grows by columns.
-#[derive(Default)]
+/// A table that grows by columns.
 struct Table {
-    text: String,
+    rows: Vec<String>,
 }
 
 impl Table {
+    fn new(header: &str, plots: &[Plot<'_>], cell: impl Fn(&Plot<'_>) -> String) -> Self {
+        let header = std::iter::once(csv_field(header));
+        Table { rows: header.chain(plots.iter().map(cell)).collect() }
+    }
+
     fn column(&mut self, header: &str, plots: &[Plot<'_>], cell: impl Fn(&Plot<'_>) -> String) {
         let cells = std::iter::once(csv_field(header)).chain(plots.iter().map(cell));
-        if self.text.is_empty() {
-            self.text = cells.map(|cell| cell + "\n").collect();
-        } else {
-            self.text = self
-                .text
-                .lines()
-                .zip(cells)
-                .map(|(line, cell)| format!("{line},{cell}\n"))
-                .collect();
+        for (row, cell) in self.rows.iter_mut().zip(cells) {
+            row.push(',');
+            row.push_str(&cell);
         }
+    }
+
+    fn text(self) -> String {
+        self.rows.into_iter().map(|row| row + "\n").collect()
     }
 }
 
 /// A text as one CSV field, quoted where it must be.
 fn csv_field(text: &str) -> String {
-    if text.contains([',', '"', '\n', '\r']) {
-        format!("\"{}\"", text.replace('"', "\"\""))
-    } else {
-        text.to_string()
-    }
+    if text.contains([',', '"', '\n', '\r']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text.to_string() }
 }

@@ -1,7 +1,8 @@
 //! The truth behind a simulated programme, as JSON: curves, optima and indexes without chance.
 //!
 //! Rates in lb N/ac, yields in bu/ac at the standard moisture, every value the mean over the blocks (a thin stand in some of
-//! them included). Lists of optima and needs go with `price_ratios`, in its order.
+//! them included). Lists of optima and needs go with `price_ratios`, in its order. A need is the optimum minus the N already
+//! on, below 0 where there is too much; where it is a topdress, the best topdress, which is never below 0.
 
 use super::descriptor::{OTHER_PRICE_RATIOS, price_ratio, text};
 use super::growth::{Progress, Variety, best_rate};
@@ -37,15 +38,8 @@ fn site_year_object(site_year: &SiteYear) -> String {
         Rates::DifferenceFromOptimum { .. } => "difference-from-optimum",
         Rates::TopdressResponse { .. } => "topdress-response",
     };
-    let plots = |pick: fn(&Mishap) -> Option<u32>| {
-        list(
-            site_year
-                .mishaps
-                .iter()
-                .filter_map(pick)
-                .map(|plot| plot.to_string()),
-        )
-    };
+    let plots =
+        |pick: fn(&Mishap) -> Option<u32>| list(site_year.mishaps.iter().filter_map(pick).map(|plot| plot.to_string()));
     let not_harvested = plots(|mishap| match mishap {
         Mishap::NotHarvested { plot } => Some(*plot),
         _ => None,
@@ -67,13 +61,7 @@ fn site_year_object(site_year: &SiteYear) -> String {
         site_year.harvest_year,
         site_year.left_out.is_some(),
         list(thin_blocks.map(u32::to_string)),
-        block(
-            8,
-            site_year
-                .varieties
-                .iter()
-                .map(|variety| variety_object(site_year, variety))
-        ),
+        block(8, site_year.varieties.iter().map(|variety| variety_object(site_year, variety))),
     )
 }
 
@@ -89,13 +77,8 @@ fn variety_object(site_year: &SiteYear, variety: &Variety) -> String {
     let rich_leaf = leaf(site_year, variety, rich, &rich_stands);
     let rich_canopy = canopy(site_year, variety, rich, &rich_stands);
     let optima = match site_year.rates {
-        Rates::DifferenceFromOptimum { .. } => price_ratios().map(|ratio| {
-            Some(best_rate(
-                |rate| grain_yield(site_year, variety, rate, 0.0),
-                ratio,
-                HIGHEST_RATE,
-            ))
-        }),
+        Rates::DifferenceFromOptimum { .. } => price_ratios()
+            .map(|ratio| Some(best_rate(|rate| grain_yield(site_year, variety, rate, 0.0), ratio, HIGHEST_RATE))),
         Rates::TopdressResponse { .. } => [None; 3],
     };
     let levels = site_year.early_rates().iter().map(|&typed| {
@@ -123,16 +106,8 @@ fn variety_object(site_year: &SiteYear, variety: &Variety) -> String {
             list(yields),
         )
     });
-    let optimum = list(
-        optima
-            .into_iter()
-            .flatten()
-            .map(|rate| format!("{rate:.1}")),
-    );
-    let topdress = site_year
-        .topdress_rates()
-        .iter()
-        .map(|&typed| format!("{:.2}", pounds(typed)));
+    let optimum = list(optima.into_iter().flatten().map(|rate| format!("{rate:.1}")));
+    let topdress = site_year.topdress_rates().iter().map(|&typed| format!("{:.2}", pounds(typed)));
     format!(
         r#"{{
           "variety": {}, "rich_rate": {rich:.2}, "rich_leaf": {rich_leaf:.2}, "rich_canopy": {rich_canopy:.4},
@@ -147,24 +122,18 @@ fn variety_object(site_year: &SiteYear, variety: &Variety) -> String {
 
 /// The stand of the treatments in each block, share of a full one.
 fn stands(site_year: &SiteYear) -> Vec<f64> {
-    (1..=site_year.blocks)
-        .map(|block| site_year.stand_in(block))
-        .collect()
+    (1..=site_year.blocks).map(|block| site_year.stand_in(block)).collect()
 }
 
 fn grain_yield(site_year: &SiteYear, variety: &Variety, early: f64, topdress: f64) -> f64 {
     let growth = &site_year.growth;
     let supply = growth.supply(early, topdress);
-    mean(&stands(site_year), |stand| {
-        growth.grain_yield(variety, supply, stand)
-    })
+    mean(&stands(site_year), |stand| growth.grain_yield(variety, supply, stand))
 }
 
 fn leaf(site_year: &SiteYear, variety: &Variety, early: f64, stands: &[f64]) -> f64 {
     mean(stands, |stand| {
-        let status = site_year
-            .growth
-            .status(early, 0.0, stand, Progress::AT_SENSING);
+        let status = site_year.growth.status(early, 0.0, stand, Progress::AT_SENSING);
         variety.leaf_reading(status)
     })
 }
