@@ -233,6 +233,7 @@ fn osier_bend_2025() -> SiteYear {
         typed_rate: TypedRate::NitrogenKilograms,
         rich: RichPlots::Beside { rate: 200.0 },
         harvest: Harvest::WeighedKilograms { length: 7.5, width: 1.5 },
+        mishaps: vec![Mishap::PlotSpoilt { plot: 219, factor: 0.6, reason: "standing water".to_string() }],
         ..usual("Osier Bend", 2025, growth, sensing)
     }
 }

@@ -104,6 +104,7 @@ pub(super) fn trial(site_year: &SiteYear) -> String {
             Mishap::NotHarvested { .. } => continue,
             Mishap::YieldSpoilt { plot, reason, .. } => (plot, "yield", reason),
             Mishap::ReadingsSpoilt { plot, reason, .. } => (plot, "readings", reason),
+            Mishap::PlotSpoilt { plot, reason, .. } => (plot, "plot", reason),
         };
         lines.section("[[exclude]]");
         lines.key("plot", &plot.to_string());

@@ -111,7 +111,9 @@ fn taken(site_year: &SiteYear, number: u32, grown: f64) -> Option<f64> {
     for mishap in &site_year.mishaps {
         match mishap {
             Mishap::NotHarvested { plot } if *plot == number => return None,
-            Mishap::YieldSpoilt { plot, factor, .. } if *plot == number => grain *= factor,
+            Mishap::YieldSpoilt { plot, factor, .. } | Mishap::PlotSpoilt { plot, factor, .. } if *plot == number => {
+                grain *= factor;
+            }
             _ => {}
         }
     }

@@ -261,6 +261,15 @@ pub enum Mishap {
         /// The reason, as the descriptor gives it.
         reason: String,
     },
+    /// The whole plot is damaged and the descriptor excludes all of it.
+    PlotSpoilt {
+        /// Plot number.
+        plot: u32,
+        /// What the yield was multiplied by.
+        factor: f64,
+        /// The reason, as the descriptor gives it.
+        reason: String,
+    },
     /// The leaf readings are wrong and the descriptor excludes the plot's readings.
     ReadingsSpoilt {
         /// Plot number.

@@ -45,7 +45,9 @@ fn site_year_object(site_year: &SiteYear) -> String {
         _ => None,
     });
     let excluded = plots(|mishap| match mishap {
-        Mishap::YieldSpoilt { plot, .. } | Mishap::ReadingsSpoilt { plot, .. } => Some(*plot),
+        Mishap::YieldSpoilt { plot, .. } | Mishap::PlotSpoilt { plot, .. } | Mishap::ReadingsSpoilt { plot, .. } => {
+            Some(*plot)
+        }
         Mishap::NotHarvested { .. } => None,
     });
     let thin_blocks = site_year.thin_stand.iter().flat_map(|thin| &thin.blocks);
