@@ -21,6 +21,20 @@ pub struct ShowsN {
     pub lowest_to_highest: f64,
 }
 
+/// Readings show N where p is at most this, …
+const SHOWN_ALPHA: f64 = 0.05;
+/// … and the lowest level of N reads at most this share of the highest: below 5 % of the reading no rate can be told from another
+/// (the rows of a table are commonly that high; common practice).
+const SHOWN_RATIO: f64 = 0.95;
+
+impl ShowsN {
+    /// Whether the readings show the N already on: a difference that is both unlikely by chance and large enough to act on.
+    #[must_use]
+    pub fn is_shown(&self) -> bool {
+        self.p_value <= SHOWN_ALPHA && self.lowest_to_highest <= SHOWN_RATIO
+    }
+}
+
 /// The test for each variety of a trial that had at least two levels of N on by `date`; others are absent.
 #[must_use]
 pub fn shows_n(trial: &Trial, instrument: Instrument, date: Date, unit: NRateUnit) -> Vec<ShowsN> {
