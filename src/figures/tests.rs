@@ -1,0 +1,3 @@
+//! Figures of made-up trials, checked by what their SVG and PNG contain.
+
+mod demo;
