@@ -247,8 +247,10 @@ pub(super) fn lay_out(figure: &CalibrationFigure, width: f64, typeface: &Typefac
 
 fn draw_data(scene: &mut Scene, figure: &CalibrationFigure, indices: &Scale, needs: &Scale) {
     let [low, high] = figure.domain.map(|index| indices.clamped(index));
-    for (from, to) in [(indices.from, low), (high, indices.to)] {
-        scene.rectangle(at(from, needs.to), at(to, needs.from), SAND);
+    for (outer, edge) in [(indices.from, low), (indices.to, high)] {
+        scene.rectangle(at(outer, needs.to), at(edge, needs.from), SAND);
+        // In grey the sand is close to the band; its edge is not.
+        scene.line(vec![at(edge, needs.to), at(edge, needs.from)], HAIR, STONE);
     }
     if figure.band.len() > 1 {
         let edge = |index: f64, need: f64| at(indices.clamped(index), needs.clamped(need));

@@ -1,17 +1,20 @@
 //! Legends: a small drawing and its words, in columns, always outside the panels.
 
 use super::scene::{Anchor, Colour, HAIR, Place, STONE, Scene, at};
-use super::typeface::{SMALL, Typeface, capital_height, line_height};
+use super::typeface::{SMALL, Typeface, WIDER_FALLBACK, capital_height, line_height};
 
 /// Width of the drawing before the words, mm.
 const KEY: f64 = 6.5;
 const KEY_GAP: f64 = 1.2;
 const COLUMN_GAP: f64 = 4.0;
 
+/// Draws an entry's mark at its centre.
+type Drawing = Box<dyn Fn(&mut Scene, Place)>;
+
 /// One line of a legend. `draw` is given the centre of a field [`KEY`] mm wide and a line high.
 pub(super) struct Entry {
     pub words: String,
-    pub draw: Box<dyn Fn(&mut Scene, Place)>,
+    pub draw: Drawing,
 }
 
 impl Entry {
@@ -27,7 +30,7 @@ pub(super) fn natural_width(entries: &[Entry], most: f64, typeface: &Typeface) -
         .flat_map(|entry| typeface.wrap(&entry.words, SMALL, most - KEY - KEY_GAP))
         .map(|line| typeface.length(&line, SMALL))
         .fold(0.0, f64::max);
-    KEY + KEY_GAP + words
+    KEY + KEY_GAP + words * WIDER_FALLBACK
 }
 
 /// Draws the entries below `origin` within `width` mm, in as many columns as fit; returns the bottom, mm.

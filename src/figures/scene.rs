@@ -12,7 +12,7 @@ pub(super) const BRICK: Colour = (0xB0, 0x45, 0x1C);
 pub(super) const PLUM: Colour = (0x5E, 0x35, 0x70);
 pub(super) const MOSS: Colour = (0x4A, 0x76, 0x34);
 pub(super) const OCHRE: Colour = (0x93, 0x6A, 0x0C);
-pub(super) const MIST: Colour = (0xD9, 0xE4, 0xE9);
+pub(super) const MIST: Colour = (0xCC, 0xDB, 0xE3);
 pub(super) const SAND: Colour = (0xF1, 0xEE, 0xE8);
 
 /// Width of axes and ticks, mm.

@@ -74,8 +74,10 @@ impl Typeface {
     }
 
     /// Breaks a text into lines no longer than `most` millimetres: at spaces, inside a word only if it alone is too long.
-    /// Control characters become spaces, so that the result is valid in XML.
+    /// Control characters become spaces, so that the result is valid in XML. Part of the line is kept free for viewers
+    /// that put a wider typeface in and pay no heed to the stated length.
     pub(super) fn wrap(&self, text: &str, points: f64, most: f64) -> Vec<String> {
+        let most = most / WIDER_FALLBACK;
         let clean: String = text.chars().map(|c| if unprintable(c) { ' ' } else { c }).collect();
         let mut lines: Vec<String> = Vec::new();
         let mut line = String::new();
@@ -102,6 +104,9 @@ impl Typeface {
         lines
     }
 }
+
+/// How much wider a common fallback sets the same text.
+pub(super) const WIDER_FALLBACK: f64 = 1.1;
 
 fn unprintable(c: char) -> bool {
     c.is_control() || matches!(c, '\u{FFFE}' | '\u{FFFF}')

@@ -89,7 +89,7 @@ fn columns(count: usize, width: f64) -> usize {
 }
 
 fn panel_height(width: f64) -> f64 {
-    (0.72 * width).clamp(30.0, 80.0)
+    (0.72 * width).clamp(27.0, 80.0)
 }
 
 /// From zero to the highest rate of any panel.

@@ -111,8 +111,14 @@ pub(super) fn draw_header(scene: &mut Scene, lines: &[HeaderLine], x: f64, top: 
         let middle = at(x + NOTE_KEY / 2.0 - 0.4, baseline - capital_height(size) / 2.0);
         match line.sign {
             Sign::Title | Sign::None => {}
-            Sign::Curve(kind) => {
-                curve_stroke(scene, &[at(middle.x - 1.6, middle.y), at(middle.x + 1.6, middle.y)], kind)
+            Sign::Curve(CurveLine::Response) => {
+                scene.line(vec![at(middle.x - 1.6, middle.y), at(middle.x + 1.6, middle.y)], BOLD, SEA);
+            }
+            Sign::Curve(CurveLine::NotShown) => {
+                // Two short strokes: the curve's own pattern would show only one here.
+                for x in [middle.x - 1.6, middle.x + 0.3] {
+                    scene.line(vec![at(x, middle.y), at(x + 1.3, middle.y)], BOLD, SEA);
+                }
             }
             Sign::Optimum => optimum_mark(scene, middle, OPTIMUM_SMALL),
             Sign::Join => join_mark(scene, middle, JOIN_SMALL),
@@ -212,8 +218,8 @@ fn interval(
         let tip = rates.place(end) + 2.2 * direction;
         tip.clamp(rates.from + 0.3, rates.to - 0.3)
     };
-    let from = closed_low.map_or_else(|| arrow(lowest, -1.0), |low| rates.place(low));
-    let to = closed_high.map_or_else(|| arrow(highest, 1.0), |high| rates.place(high));
+    let from = closed_low.map_or_else(|| arrow(lowest, -1.0), |low| rates.clamped(low));
+    let to = closed_high.map_or_else(|| arrow(highest, 1.0), |high| rates.clamped(high));
     for (end, closed, direction) in [(from, closed_low.is_some(), -1.0), (to, closed_high.is_some(), 1.0)] {
         if closed {
             scene.line(vec![at(end, y - 0.6), at(end, y + 0.6)], THIN, colour);

@@ -180,6 +180,16 @@ fn demo_figures_are_written_where_asked() {
         ] {
             save(&format!("{name}-{label}"), render_response(&input, &style).unwrap());
         }
+        let mut si = many(2);
+        si.rate_unit = Some("kg ha⁻¹".to_owned());
+        si.yield_unit = Some("Mg ha⁻¹".to_owned());
+        for member in &mut si.panels {
+            member.title = Some("Pale Heron winter wheat after field pea, reduced tillage".to_owned());
+            member.curve_label = member.title.clone().unwrap_or_default();
+            member.join = member.optimum.clone();
+        }
+        si.panels[1].curve_label = "linear-plateau".to_owned();
+        save(&format!("si-{label}"), render_response(&si, &style).unwrap());
         for count in [1, 4, 12, 20] {
             let rendered = render_calibration(&calibration(count), &style).unwrap();
             save(&format!("calibration-{count}-{label}"), rendered);
