@@ -6,7 +6,7 @@ use super::typeface::{SMALL, Typeface, WIDER_FALLBACK, capital_height, line_heig
 /// Width of the drawing before the words, mm.
 const KEY: f64 = 6.5;
 const KEY_GAP: f64 = 1.2;
-const COLUMN_GAP: f64 = 4.0;
+const COLUMN_GAP: f64 = 3.0;
 
 /// Draws an entry's mark at its centre.
 type Drawing = Box<dyn Fn(&mut Scene, Place)>;
@@ -35,13 +35,16 @@ pub(super) fn natural_width(entries: &[Entry], most: f64, typeface: &Typeface) -
 
 /// Draws the entries below `origin` within `width` mm, in as many columns as fit; returns the bottom, mm.
 pub(super) fn draw(scene: &mut Scene, entries: &[Entry], origin: Place, width: f64, typeface: &Typeface) -> f64 {
-    let natural = natural_width(entries, width, typeface);
-    let fitting = ((width + COLUMN_GAP) / (natural + COLUMN_GAP)).floor().max(1.0) as usize;
-    // Fill the columns evenly: five entries in three columns of two, not four and one.
-    let rows = entries.len().div_ceil(fitting).max(1);
-    let mut bottom = origin.y;
-    for (column, members) in entries.chunks(rows).enumerate() {
-        let x = origin.x + column as f64 * (natural + COLUMN_GAP);
+    let widths =
+        |rows: usize| entries.chunks(rows).map(|members| natural_width(members, width, typeface)).collect::<Vec<f64>>();
+    // The fewest rows whose columns fit side by side; one column if none do.
+    let fits = |rows: &usize| {
+        let widths = widths(*rows);
+        widths.iter().sum::<f64>() + COLUMN_GAP * (widths.len() - 1) as f64 <= width
+    };
+    let rows = (1..entries.len()).find(fits).unwrap_or(entries.len()).max(1);
+    let (mut x, mut bottom) = (origin.x, origin.y);
+    for (members, column_width) in entries.chunks(rows).zip(widths(rows)) {
         let mut top = origin.y;
         for entry in members {
             let middle = top + capital_height(SMALL) / 2.0 + 0.3;
@@ -59,6 +62,7 @@ pub(super) fn draw(scene: &mut Scene, entries: &[Entry], origin: Place, width: f
             top += 0.5;
         }
         bottom = bottom.max(top);
+        x += column_width + COLUMN_GAP;
     }
     bottom
 }

@@ -98,14 +98,17 @@ impl Scene {
         self.area(vec![from, at(to.x, from.y), to, at(from.x, to.y)], colour);
     }
 
-    /// An outlined mark that lets what lies under it show, set off by a rim of paper.
-    pub(super) fn outline(&mut self, corners: [Place; 4], colour: Colour) {
-        let [first, ..] = corners;
+    /// Open marks that let what lies under them show, each set off by a rim of paper. All rims come first, so that marks
+    /// at one place stay whole.
+    pub(super) fn outlines(&mut self, marks: &[([Place; 4], Colour)]) {
         // The first side twice, so that every corner gets its join.
-        let [_, second, ..] = corners;
-        let closed: Vec<Place> = corners.into_iter().chain([first, second]).collect();
-        self.line(closed.clone(), 2.0 * BOLD, PAPER);
-        self.line(closed, 0.9 * BOLD, colour);
+        let closed = |[a, b, c, d]: [Place; 4]| vec![a, b, c, d, a, b];
+        for (corners, _) in marks {
+            self.line(closed(*corners), 2.0 * BOLD, PAPER);
+        }
+        for (corners, colour) in marks {
+            self.line(closed(*corners), 0.9 * BOLD, *colour);
+        }
     }
 
     /// A broken line: strokes of `on` mm with gaps of `off` mm, the pattern carried round corners.

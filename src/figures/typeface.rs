@@ -73,7 +73,8 @@ impl Typeface {
         }
     }
 
-    /// Breaks a text into lines no longer than `most` millimetres: at spaces, inside a word only if it alone is too long.
+    /// Breaks a text into lines no longer than `most` millimetres: at spaces (not at no-break spaces), inside a word only
+    /// if it alone is too long.
     /// Control characters become spaces, so that the result is valid in XML. Part of the line is kept free for viewers
     /// that put a wider typeface in and pay no heed to the stated length.
     pub(super) fn wrap(&self, text: &str, points: f64, most: f64) -> Vec<String> {
@@ -81,7 +82,7 @@ impl Typeface {
         let clean: String = text.chars().map(|c| if unprintable(c) { ' ' } else { c }).collect();
         let mut lines: Vec<String> = Vec::new();
         let mut line = String::new();
-        for word in clean.split_whitespace() {
+        for word in clean.split(' ').filter(|word| !word.is_empty()) {
             let joined = if line.is_empty() { word.to_owned() } else { format!("{line} {word}") };
             if self.length(&joined, points) <= most {
                 line = joined;

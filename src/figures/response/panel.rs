@@ -120,8 +120,8 @@ pub(super) fn draw_header(scene: &mut Scene, lines: &[HeaderLine], x: f64, top: 
                     scene.line(vec![at(x, middle.y), at(x + 1.3, middle.y)], BOLD, SEA);
                 }
             }
-            Sign::Optimum => optimum_mark(scene, middle, OPTIMUM_SMALL),
-            Sign::Join => join_mark(scene, middle, JOIN_SMALL),
+            Sign::Optimum => scene.outlines(&[optimum_mark(middle, OPTIMUM_SMALL)]),
+            Sign::Join => scene.outlines(&[join_mark(middle, JOIN_SMALL)]),
         }
         scene.text(&line.words, size, typeface.length(&line.words, size), Anchor::Start, at(x + line.indent, baseline));
         top += line_height(size);
@@ -159,30 +159,30 @@ pub(super) fn draw(scene: &mut Scene, panel: &ResponsePanel, frame: &Frame) {
 /// The optimum and the join: a mark on the curve, and the interval just above the rate axis.
 fn draw_marked(scene: &mut Scene, panel: &ResponsePanel, frame: &Frame) {
     let floor = frame.yields.from;
-    let on_curve =
-        |rate: f64| height_on(&panel.curve, rate).map(|value| at(frame.rates.place(rate), frame.yields.place(value)));
-    let mut level = floor - 1.8;
-    if let Some(optimum) = &panel.optimum {
-        if let Some(rate) = optimum.rate {
-            let x = frame.rates.clamped(rate);
-            if let Some(head) = on_curve(rate) {
-                scene.dashes(&[head, at(x, floor)], DROP_DASH, THIN, BRICK);
-                optimum_mark(scene, head, OPTIMUM_HALF);
-            }
-            scene.line(vec![at(x, level - 0.9), at(x, level + 0.9)], BOLD, BRICK);
-        }
-        interval(scene, optimum, panel.tested, &frame.rates, level, OPTIMUM_BAR, BRICK);
-        level -= 2.0;
+    let on_curve = |marked: Option<&MarkedRate>| {
+        let rate = marked?.rate?;
+        let value = height_on(&panel.curve, rate)?;
+        Some(at(frame.rates.place(rate), frame.yields.place(value)))
+    };
+    let optimum = on_curve(panel.optimum.as_ref());
+    if let Some(head) = optimum {
+        scene.dashes(&[head, at(head.x, floor)], DROP_DASH, THIN, BRICK);
     }
-    if let Some(join) = &panel.join {
-        if let Some(rate) = join.rate {
+    let marks: Vec<Mark> = optimum
+        .map(|head| optimum_mark(head, OPTIMUM_HALF))
+        .into_iter()
+        .chain(on_curve(panel.join.as_ref()).map(|head| join_mark(head, JOIN_HALF)))
+        .collect();
+    scene.outlines(&marks);
+    let bars = [(panel.optimum.as_ref(), OPTIMUM_BAR, BRICK), (panel.join.as_ref(), JOIN_BAR, PLUM)];
+    let present = bars.into_iter().filter_map(|(marked, width, colour)| Some((marked?, width, colour)));
+    for (level, (marked, width, colour)) in present.enumerate() {
+        let y = floor - 1.8 - 2.0 * level as f64;
+        if let Some(rate) = marked.rate {
             let x = frame.rates.clamped(rate);
-            if let Some(head) = on_curve(rate) {
-                join_mark(scene, head, JOIN_HALF);
-            }
-            scene.line(vec![at(x, level - 0.9), at(x, level + 0.9)], BOLD, PLUM);
+            scene.line(vec![at(x, y - 0.9), at(x, y + 0.9)], BOLD, colour);
         }
-        interval(scene, join, panel.tested, &frame.rates, level, JOIN_BAR, PLUM);
+        interval(scene, marked, panel.tested, &frame.rates, y, width, colour);
     }
 }
 
@@ -243,22 +243,22 @@ pub(super) fn bar_up(scene: &mut Scene, x: f64, ends: [f64; 2], width: f64, colo
     }
 }
 
+/// Corners and colour.
+type Mark = ([Place; 4], Colour);
+
 /// The optimum: an open diamond.
-fn optimum_mark(scene: &mut Scene, Place { x, y }: Place, half: f64) {
-    scene.outline([at(x, y - half), at(x + half, y), at(x, y + half), at(x - half, y)], BRICK);
+fn optimum_mark(Place { x, y }: Place, half: f64) -> Mark {
+    ([at(x, y - half), at(x + half, y), at(x, y + half), at(x - half, y)], BRICK)
 }
 
 /// The join: an open square.
-fn join_mark(scene: &mut Scene, Place { x, y }: Place, half: f64) {
-    scene.outline(
-        [at(x - half, y - half), at(x + half, y - half), at(x + half, y + half), at(x - half, y + half)],
-        PLUM,
-    );
+fn join_mark(Place { x, y }: Place, half: f64) -> Mark {
+    ([at(x - half, y - half), at(x + half, y - half), at(x + half, y + half), at(x - half, y + half)], PLUM)
 }
 
 /// The optimum's mark in a legend, with an interval bar beside it if there is one in the figure.
 pub(super) fn optimum_key(scene: &mut Scene, middle: Place, with_interval: bool) {
-    optimum_mark(scene, at(middle.x - 1.8, middle.y), OPTIMUM_SMALL);
+    scene.outlines(&[optimum_mark(at(middle.x - 1.8, middle.y), OPTIMUM_SMALL)]);
     if with_interval {
         interval_key(scene, middle, OPTIMUM_BAR, BRICK);
     }
@@ -266,7 +266,7 @@ pub(super) fn optimum_key(scene: &mut Scene, middle: Place, with_interval: bool)
 
 /// As [`optimum_key`], of the join.
 pub(super) fn join_key(scene: &mut Scene, middle: Place, with_interval: bool) {
-    join_mark(scene, at(middle.x - 1.8, middle.y), JOIN_SMALL);
+    scene.outlines(&[join_mark(at(middle.x - 1.8, middle.y), JOIN_SMALL)]);
     if with_interval {
         interval_key(scene, middle, JOIN_BAR, PLUM);
     }

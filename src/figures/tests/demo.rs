@@ -49,7 +49,7 @@ pub(super) fn panel(title: Option<&str>, intercept: f64, slope: f64, join: f64, 
             rate: Some(optimum),
             low: Some(optimum - 14.0),
             high: Some(optimum + 17.0),
-            label: format!("EONR {optimum:.0} lb/ac ({:.0} to {:.0})", optimum - 14.0, optimum + 17.0),
+            label: format!("EONR {optimum:.0} lb/ac ({:.0}\u{a0}to\u{a0}{:.0})", optimum - 14.0, optimum + 17.0),
         }),
         join: Some(MarkedRate {
             name: "join".to_owned(),
