@@ -14,12 +14,11 @@ mod validation;
 
 pub use points::{Bound, NeedPoint, SetAside, TrialPoints, trial_points};
 pub use relation::{NoRelation, Relation};
-pub use resample::{Resampled, resample_site_years};
+pub use resample::{FEWEST_SITE_YEARS, REPLICATES, Resampled, resample_site_years};
 pub use validation::{HeldOut, Prediction, Validation, hold_out_site_years};
 
 use std::collections::BTreeSet;
 
-use crate::economics::Tolerance;
 use crate::experiment::FittedGroup;
 use crate::trial::{RelationKind, TableSpecification, Trial};
 use crate::units::NRateUnit;
@@ -75,8 +74,7 @@ pub fn calibrate(trials: &[FittedTrial<'_>], table: &TableSpecification, unit: N
     let mut points = Vec::new();
     let mut set_aside = Vec::new();
     for trial in trials {
-        // The near-optimum range plays no part in a need, so any tolerance serves.
-        let found = trial_points(trial, table, unit, price_ratio, Tolerance::YieldUnits(0.0));
+        let found = trial_points(trial, table, unit, price_ratio);
         points.extend(found.points);
         set_aside.extend(found.set_aside);
     }

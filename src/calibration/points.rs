@@ -3,9 +3,8 @@
 use std::collections::BTreeMap;
 
 use super::FittedTrial;
-use crate::economics::Tolerance;
-use crate::experiment::{Fitted, GroupOptimum};
-use crate::response::{Family, OptimumStatus};
+use crate::experiment::FittedGroup;
+use crate::response::{Family, Optimum, OptimumStatus};
 use crate::sensing::{choose_date, indices};
 use crate::trial::{NeedFrom, TableSpecification, Timing};
 use crate::units::NRateUnit;
@@ -72,11 +71,6 @@ pub struct TrialPoints {
     pub set_aside: Vec<SetAside>,
 }
 
-#[derive(Default)]
-struct Treatment {
-    indices: Vec<f64>,
-}
-
 /// The points of a trial for a table, at a price ratio.
 #[must_use]
 pub fn trial_points(
@@ -84,7 +78,6 @@ pub fn trial_points(
     table: &TableSpecification,
     unit: NRateUnit,
     price_ratio: f64,
-    tolerance: Tolerance,
 ) -> TrialPoints {
     let trial = fitted.trial;
     let mut found = TrialPoints::default();
@@ -96,7 +89,7 @@ pub fn trial_points(
             return found;
         }
     };
-    let mut treatments: BTreeMap<(Option<&str>, u64), Treatment> = BTreeMap::new();
+    let mut treatments: BTreeMap<(Option<&str>, u64), Vec<f64>> = BTreeMap::new();
     let mut without: BTreeMap<String, usize> = BTreeMap::new();
     for read in indices(trial, table.instrument, date) {
         let Some(plot) = trial.plots.get(read.reading.plot) else { continue };
@@ -111,25 +104,24 @@ pub fn trial_points(
         match read.index {
             // Rates are not negative, so the order of their bits is the order of their values.
             Ok(indexed) => {
-                let treatment = treatments.entry((plot.variety.as_deref(), n_on.to_bits())).or_default();
-                treatment.indices.push(indexed.index);
+                treatments.entry((plot.variety.as_deref(), n_on.to_bits())).or_default().push(indexed.index);
             }
             Err(reason) => *without.entry(reason.to_string()).or_default() += 1,
         }
     }
     found.set_aside.extend(without.into_iter().map(|(reason, plots)| set_aside(plots, reason)));
-    let mut optima: BTreeMap<(Option<&str>, Option<u64>), Option<GroupOptimum>> = BTreeMap::new();
-    for ((variety, n_on_bits), treatment) in treatments {
+    let mut optima: BTreeMap<(Option<&str>, Option<u64>), Option<Optimum>> = BTreeMap::new();
+    for ((variety, n_on_bits), indices) in treatments {
         let early = (trial.need_from == NeedFrom::TopdressResponse).then_some(n_on_bits);
         let optimum = optima.entry((variety, early)).or_insert_with(|| {
-            let of_treatment = |group: &&crate::experiment::FittedGroup| {
+            let of_treatment = |group: &&FittedGroup| {
                 group.group.key.variety.as_deref() == variety && group.group.key.early_n.map(f64::to_bits) == early
             };
-            let fitted: Option<&Fitted> = fitted.groups.iter().find(of_treatment).and_then(|group| group.outcome.as_ref().ok());
-            fitted.and_then(|fitted| fitted.optimum(price_ratio, tolerance))
+            let group = fitted.groups.iter().find(of_treatment)?;
+            Some(group.outcome.as_ref().ok()?.chosen_optimum(price_ratio)?.1)
         });
-        let plots = treatment.indices.len();
-        let Some((optimum, rate)) = optimum.as_ref().and_then(|found| Some((&found.optimum, found.optimum.rate?))) else {
+        let plots = indices.len();
+        let Some((optimum, rate)) = optimum.as_ref().and_then(|optimum| Some((optimum, optimum.rate?))) else {
             found.set_aside.push(set_aside(plots, "its yields give no optimum".to_owned()));
             continue;
         };
@@ -141,7 +133,7 @@ pub fn trial_points(
             variety: variety.map(str::to_owned),
             need_from: trial.need_from,
             n_on,
-            index: treatment.indices.iter().sum::<f64>() / plots as f64,
+            index: indices.iter().sum::<f64>() / plots as f64,
             plots,
             need: rate - already,
             low: optimum.interval.low.map(|low| low - already),

@@ -135,7 +135,7 @@ impl Fitted {
     /// Whether the permutation test detects a response.
     #[must_use]
     pub fn detected(&self) -> bool {
-        self.response.p_value <= RESPONSE_ALPHA
+        self.response.p <= RESPONSE_ALPHA
     }
 
     /// The family that stands for the group: the best one where a response is detected, the mean otherwise.
@@ -159,14 +159,12 @@ impl Fitted {
         self.best_family.and_then(|family| self.curve(family))
     }
 
-    /// The optimum at a price ratio, with the near-optimum range at a tolerance. `None` where no family is estimable.
+    /// The optimum of the best family at a price ratio, and whether there is a response. Without a detected one the rate is the
+    /// lowest tested, *not shown*, with the best family's interval. `None` where no family is estimable.
     #[must_use]
-    pub fn optimum(&self, price_ratio: f64, tolerance: Tolerance) -> Option<GroupOptimum> {
-        let curves = self.fits.iter().filter_map(Fit::curve).filter(|curve| curve.family != Family::Mean);
-        let by_family: Vec<Optimum> =
-            curves.map(|curve| self.observations.optimum(curve, price_ratio, self.level)).collect();
+    pub fn chosen_optimum(&self, price_ratio: f64) -> Option<(Response, Optimum)> {
         let curve = self.best_curve()?;
-        let mut optimum = by_family.iter().find(|optimum| optimum.family == curve.family)?.clone();
+        let mut optimum = self.observations.optimum(curve, price_ratio, self.level);
         let pays_nowhere = optimum.interval.high.is_some_and(|high| high <= curve.lowest_rate);
         let response = match (self.detected(), pays_nowhere) {
             (true, _) => Response::Detected,
@@ -177,18 +175,26 @@ impl Fitted {
             optimum.rate = Some(curve.lowest_rate);
             optimum.status = OptimumStatus::NotShown;
             optimum.interval.estimate = Some(curve.lowest_rate);
-            return Some(GroupOptimum { price_ratio, response, optimum, by_family, net_return: None, near_optimum: None });
         }
-        let rate = optimum.rate;
+        Some((response, optimum))
+    }
+
+    /// The optimum at a price ratio with everything that is said of it. `None` where no family is estimable.
+    #[must_use]
+    pub fn optimum(&self, price_ratio: f64, tolerance: Tolerance) -> Option<GroupOptimum> {
+        let (response, optimum) = self.chosen_optimum(price_ratio)?;
+        let curve = self.best_curve()?;
+        let rate = optimum.rate.filter(|_| response == Response::Detected);
+        let curves = self.fits.iter().filter_map(Fit::curve).filter(|curve| curve.family != Family::Mean);
         Some(GroupOptimum {
             price_ratio,
             response,
+            by_family: curves.map(|curve| self.observations.optimum(curve, price_ratio, self.level)).collect(),
             net_return: rate.map(|rate| net_return(curve, rate, price_ratio)),
             near_optimum: rate.map(|rate| {
                 near_optimum(curve, rate, price_ratio, tolerance, curve.lowest_rate, curve.highest_rate)
             }),
             optimum,
-            by_family,
         })
     }
 }
