@@ -174,17 +174,10 @@ pub fn fit(design: &[Vec<f64>], responses: &[Response]) -> Result<CensoredFit, C
         return Err(CensoredError::NoExactResponse { at_most, at_least });
     }
     let rows = design.len();
-    let unit = nonzero(
-        responses
-            .iter()
-            .map(|r| r.limit().abs())
-            .fold(0.0, f64::max),
-    );
+    let unit = nonzero(responses.iter().map(|r| r.limit().abs()).fold(0.0, f64::max));
     let y: Vec<f64> = responses.iter().map(|r| r.limit() / unit).collect();
     let start = basis.project(&y);
-    let residuals: Vec<f64> = (0..rows)
-        .map(|i| y[i] - dot(&basis.rows[i], &start))
-        .collect();
+    let residuals: Vec<f64> = (0..rows).map(|i| y[i] - dot(&basis.rows[i], &start)).collect();
     let rss = dot(&residuals, &residuals);
 
     if exact == rows {
@@ -208,16 +201,11 @@ pub fn fit(design: &[Vec<f64>], responses: &[Response]) -> Result<CensoredFit, C
     // Residuals of pure rounding would be blown up to look like an error of their own.
     let smallest = RANK_TOLERANCE * (dot(&y, &y) / rows as f64).sqrt();
     let scale = nonzero((rss / rows as f64).sqrt().max(smallest));
-    let likelihood = Likelihood::new(
-        (0..rows)
-            .map(|i| Row::new(&basis.rows[i], residuals[i] / scale, responses[i]))
-            .collect(),
-    );
+    let likelihood =
+        Likelihood::new((0..rows).map(|i| Row::new(&basis.rows[i], residuals[i] / scale, responses[i])).collect());
     existence::check(&likelihood, exact)?;
     let best = likelihood.maximise();
-    let standardised: Vec<f64> = (0..columns)
-        .map(|j| start[j] + scale * best.slopes[j] / best.precision)
-        .collect();
+    let standardised: Vec<f64> = (0..columns).map(|j| start[j] + scale * best.slopes[j] / best.precision).collect();
     Ok(CensoredFit {
         coefficients: basis.coefficients(&standardised, unit),
         sigma: scale * unit / best.precision,
@@ -233,19 +221,12 @@ pub fn fit(design: &[Vec<f64>], responses: &[Response]) -> Result<CensoredFit, C
 /// The number of columns, once rows and responses are known to be finite and to match.
 fn checked_columns(design: &[Vec<f64>], responses: &[Response]) -> Result<usize, CensoredError> {
     if design.len() != responses.len() {
-        return Err(CensoredError::Lengths {
-            rows: design.len(),
-            responses: responses.len(),
-        });
+        return Err(CensoredError::Lengths { rows: design.len(), responses: responses.len() });
     }
     let expected = design.first().map_or(0, Vec::len).max(1);
     for (row, (x, response)) in design.iter().zip(responses).enumerate() {
         if x.len() != expected {
-            return Err(CensoredError::Columns {
-                row,
-                columns: x.len(),
-                expected,
-            });
+            return Err(CensoredError::Columns { row, columns: x.len(), expected });
         }
         let numbers = x.iter().copied().chain([response.limit()]);
         if let Some(value) = numbers.into_iter().find(|v| !v.is_finite()) {
@@ -253,10 +234,7 @@ fn checked_columns(design: &[Vec<f64>], responses: &[Response]) -> Result<usize,
         }
     }
     if design.len() < expected {
-        return Err(CensoredError::RankDeficient {
-            columns: expected,
-            rank: design.len(),
-        });
+        return Err(CensoredError::RankDeficient { columns: expected, rank: design.len() });
     }
     Ok(expected)
 }
@@ -280,30 +258,21 @@ impl Basis {
         }
         let q = qr.compute_thin_Q();
         let root = (n as f64).sqrt();
-        let rows = (0..n)
-            .map(|i| (0..columns).map(|j| q[(i, j)] * root).collect())
-            .collect();
-        Ok(Basis {
-            rows,
-            qr,
-            column_units,
-        })
+        let rows = (0..n).map(|i| (0..columns).map(|j| q[(i, j)] * root).collect()).collect();
+        Ok(Basis { rows, qr, column_units })
     }
 
     /// Coordinates in the basis of the point nearest to `y`.
     fn project(&self, y: &[f64]) -> Vec<f64> {
         let columns = self.column_units.len();
         let n = y.len() as f64;
-        (0..columns)
-            .map(|j| self.rows.iter().zip(y).map(|(z, y)| z[j] * y).sum::<f64>() / n)
-            .collect()
+        (0..columns).map(|j| self.rows.iter().zip(y).map(|(z, y)| z[j] * y).sum::<f64>() / n).collect()
     }
 
     /// Coefficients of the design's own columns, of a point given by its coordinates in the basis.
     fn coefficients(&self, coordinates: &[f64], unit: f64) -> Vec<f64> {
         let mut point = Mat::from_fn(self.rows.len(), 1, |i, _| dot(&self.rows[i], coordinates));
-        self.qr
-            .solve_lstsq_in_place_with_conj(faer::Conj::No, point.as_mut());
+        self.qr.solve_lstsq_in_place_with_conj(faer::Conj::No, point.as_mut());
         let units = self.column_units.iter().enumerate();
         units.map(|(j, u)| point[(j, 0)] / u * unit).collect()
     }

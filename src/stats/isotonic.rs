@@ -49,11 +49,7 @@ impl Pool {
         let weight = self.weight + next.weight;
         let count = self.count + next.count;
         // Values without weight say nothing about the level: among themselves they count alike.
-        let share = if weight > 0.0 {
-            next.weight / weight
-        } else {
-            next.count as f64 / count as f64
-        };
+        let share = if weight > 0.0 { next.weight / weight } else { next.count as f64 / count as f64 };
         let value = self.value * (1.0 - share) + next.value * share;
         Pool {
             // Rounding must not push a mean out of the two it is the mean of.
@@ -83,10 +79,7 @@ impl Pool {
 /// ```
 pub fn non_increasing(values: &[f64], weights: &[f64]) -> Result<Vec<f64>, IsotonicError> {
     if values.len() != weights.len() {
-        return Err(IsotonicError::Lengths {
-            values: values.len(),
-            weights: weights.len(),
-        });
+        return Err(IsotonicError::Lengths { values: values.len(), weights: weights.len() });
     }
     if let Some((position, &value)) = values.iter().enumerate().find(|(_, v)| !v.is_finite()) {
         return Err(IsotonicError::Value { position, value });
@@ -101,11 +94,7 @@ pub fn non_increasing(values: &[f64], weights: &[f64]) -> Result<Vec<f64>, Isoto
 
     let mut pools: Vec<Pool> = Vec::with_capacity(values.len());
     for (&value, &weight) in values.iter().zip(weights) {
-        let mut pool = Pool {
-            value,
-            weight: weight / scale,
-            count: 1,
-        };
+        let mut pool = Pool { value, weight: weight / scale, count: 1 };
         while let Some(&before) = pools.last() {
             if before.value >= pool.value {
                 break;
@@ -115,9 +104,7 @@ pub fn non_increasing(values: &[f64], weights: &[f64]) -> Result<Vec<f64>, Isoto
         }
         pools.push(pool);
     }
-    let runs = pools
-        .iter()
-        .flat_map(|pool| std::iter::repeat_n(pool.value, pool.count));
+    let runs = pools.iter().flat_map(|pool| std::iter::repeat_n(pool.value, pool.count));
     Ok(runs.collect())
 }
 
@@ -132,11 +119,7 @@ mod tests {
 
     fn loss(values: &[f64], weights: &[f64], fitted: &[f64]) -> f64 {
         let pairs = values.iter().zip(fitted);
-        weights
-            .iter()
-            .zip(pairs)
-            .map(|(w, (v, f))| w * (v - f).powi(2))
-            .sum()
+        weights.iter().zip(pairs).map(|(w, (v, f))| w * (v - f).powi(2)).sum()
     }
 
     /// The best never-rising fit is constant on consecutive runs, each at its run's mean: try every way
@@ -185,23 +168,10 @@ mod tests {
 
     #[test]
     fn input_that_is_not_numbers_is_refused_with_its_place() {
-        let refused =
-            |values: &[f64], weights: &[f64]| non_increasing(values, weights).unwrap_err();
-        assert!(matches!(
-            refused(&[1.0, f64::NAN], &[1.0, 1.0]),
-            IsotonicError::Value { position: 1, .. }
-        ));
-        assert!(matches!(
-            refused(&[1.0, 2.0], &[-1.0, 1.0]),
-            IsotonicError::Weight { position: 0, .. }
-        ));
-        assert!(matches!(
-            refused(&[1.0], &[]),
-            IsotonicError::Lengths {
-                values: 1,
-                weights: 0
-            }
-        ));
+        let refused = |values: &[f64], weights: &[f64]| non_increasing(values, weights).unwrap_err();
+        assert!(matches!(refused(&[1.0, f64::NAN], &[1.0, 1.0]), IsotonicError::Value { position: 1, .. }));
+        assert!(matches!(refused(&[1.0, 2.0], &[-1.0, 1.0]), IsotonicError::Weight { position: 0, .. }));
+        assert!(matches!(refused(&[1.0], &[]), IsotonicError::Lengths { values: 1, weights: 0 }));
         assert_eq!(non_increasing(&[], &[]), Ok(vec![]));
     }
 
@@ -212,9 +182,7 @@ mod tests {
         let text = include_str!("../../tests/reference/data/isotonic.json");
         let reference: serde_json::Value = serde_json::from_str(text).unwrap();
         for index in ["canopy", "leaf"] {
-            let numbers = |key: &str| -> Vec<f64> {
-                serde_json::from_value(reference[index][key].clone()).unwrap()
-            };
+            let numbers = |key: &str| -> Vec<f64> { serde_json::from_value(reference[index][key].clone()).unwrap() };
             let need = numbers("need");
             let fitted = non_increasing(&need, &vec![1.0; need.len()]).unwrap();
             for (ours, theirs) in fitted.iter().zip(numbers("fitted")) {

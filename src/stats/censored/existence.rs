@@ -33,8 +33,7 @@ pub(super) fn check(likelihood: &Likelihood, exact: usize) -> Result<(), Censore
         let a: Vec<f64> = open.iter().map(|direction| dot(direction, &v)).collect();
         let length = dot(&a, &a).sqrt();
         // A row that the direction can't touch says nothing; what is left of it is rounding.
-        (length > RANK_TOLERANCE * dot(&v, &v).sqrt())
-            .then(|| a.iter().map(|x| x / length).collect())
+        (length > RANK_TOLERANCE * dot(&v, &v).sqrt()).then(|| a.iter().map(|x| x / length).collect())
     };
     let inequalities: Vec<Vec<f64>> = limits.chain([gamma]).filter_map(within).collect();
     let remainder = smallest_positive_combination(&inequalities, open.len());
@@ -42,11 +41,8 @@ pub(super) fn check(likelihood: &Likelihood, exact: usize) -> Result<(), Censore
     if length <= RANK_TOLERANCE.sqrt() {
         return Ok(());
     }
-    let toward_gamma: f64 = open
-        .iter()
-        .zip(&remainder)
-        .map(|(direction, share)| direction.last().unwrap_or(&0.0) * share)
-        .sum();
+    let toward_gamma: f64 =
+        open.iter().zip(&remainder).map(|(direction, share)| direction.last().unwrap_or(&0.0) * share).sum();
     if toward_gamma > RANK_TOLERANCE.sqrt() * length {
         Err(CensoredError::PerfectFit { exact })
     } else {
@@ -56,12 +52,8 @@ pub(super) fn check(likelihood: &Likelihood, exact: usize) -> Result<(), Censore
 
 /// Orthonormal directions along which no exact row changes.
 fn null_space_of_exact_rows(likelihood: &Likelihood) -> Vec<Vec<f64>> {
-    let exact: Vec<&Vec<f64>> = likelihood
-        .rows
-        .iter()
-        .filter(|row| row.known == Known::Exact)
-        .map(|row| &row.v)
-        .collect();
+    let exact: Vec<&Vec<f64>> =
+        likelihood.rows.iter().filter(|row| row.known == Known::Exact).map(|row| &row.v).collect();
     let size = exact.first().map_or(0, |v| v.len());
     let qr = Mat::from_fn(size, exact.len(), |i, j| exact[j][i]).col_piv_qr();
     let rank = diagonal_rank(&qr);
@@ -74,15 +66,7 @@ fn null_space_of_exact_rows(likelihood: &Likelihood) -> Vec<Vec<f64>> {
 /// method of Lawson and Hanson (1974, Solving Least Squares Problems, chapter 23).
 fn smallest_positive_combination(vectors: &[Vec<f64>], size: usize) -> Vec<f64> {
     let sum = |shares: &[f64]| -> Vec<f64> {
-        (0..size)
-            .map(|i| {
-                vectors
-                    .iter()
-                    .zip(shares)
-                    .map(|(a, s)| a[i] * (1.0 + s))
-                    .sum()
-            })
-            .collect()
+        (0..size).map(|i| vectors.iter().zip(shares).map(|(a, s)| a[i] * (1.0 + s)).sum()).collect()
     };
     let offset = sum(&vec![0.0; vectors.len()]);
     let mut shares = vec![0.0; vectors.len()];
@@ -91,9 +75,7 @@ fn smallest_positive_combination(vectors: &[Vec<f64>], size: usize) -> Vec<f64> 
     for _ in 0..10 * (vectors.len() + 1) {
         let remainder = sum(&shares);
         let gain = |j: &usize| -dot(&vectors[*j], &remainder);
-        let candidate = (0..vectors.len())
-            .filter(|j| !active.contains(j))
-            .max_by(|a, b| gain(a).total_cmp(&gain(b)));
+        let candidate = (0..vectors.len()).filter(|j| !active.contains(j)).max_by(|a, b| gain(a).total_cmp(&gain(b)));
         let Some(enter) = candidate.filter(|j| gain(j) > RANK_TOLERANCE) else {
             break;
         };
@@ -114,9 +96,7 @@ fn smallest_positive_combination(vectors: &[Vec<f64>], size: usize) -> Vec<f64> 
                 break;
             }
             active.retain(|&j| shares[j] > RANK_TOLERANCE * RANK_TOLERANCE);
-            (0..shares.len())
-                .filter(|j| !active.contains(j))
-                .for_each(|j| shares[j] = 0.0);
+            (0..shares.len()).filter(|j| !active.contains(j)).for_each(|j| shares[j] = 0.0);
         }
     }
     sum(&shares)

@@ -48,10 +48,7 @@ impl Row {
             Response::AtMost(_) => Known::AtMost,
             Response::AtLeast(_) => Known::AtLeast,
         };
-        Row {
-            v: z.iter().map(|z| -z).chain([y]).collect(),
-            known,
-        }
+        Row { v: z.iter().map(|z| -z).chain([y]).collect(), known }
     }
 }
 
@@ -91,11 +88,7 @@ impl Likelihood {
             return (-gamma.ln(), -1.0 / gamma, 1.0 / (gamma * gamma));
         }
         let by = gamma - low;
-        (
-            -low.ln() - by / low + 0.5 * (by / low).powi(2),
-            -1.0 / low + by / (low * low),
-            1.0 / (low * low),
-        )
+        (-low.ln() - by / low + 0.5 * (by / low).powi(2), -1.0 / low + by / (low * low), 1.0 / (low * low))
     }
 
     pub(super) fn value(&self, at: &[f64]) -> f64 {
@@ -119,10 +112,7 @@ impl Likelihood {
                 Known::AtMost => -slope_and_bend(u).0,
                 Known::AtLeast => slope_and_bend(-u).0,
             };
-            slope
-                .iter_mut()
-                .zip(&row.v)
-                .for_each(|(s, v)| *s += factor * v);
+            slope.iter_mut().zip(&row.v).for_each(|(s, v)| *s += factor * v);
         }
         if let Some(last) = slope.last_mut() {
             *last += self.exact * Self::barrier(at).1;
@@ -172,10 +162,7 @@ impl Likelihood {
     /// L-BFGS with the line search of Moré and Thuente: near the maximum, not yet at it. `None` where
     /// it breaks off; Newton's method then starts from the least-squares fit instead.
     fn quasi_newton(&self, start: &[f64]) -> Option<(Vec<f64>, u64)> {
-        let problem = Counted {
-            likelihood: self,
-            left: Cell::new(QUASI_NEWTON_EVALUATIONS),
-        };
+        let problem = Counted { likelihood: self, left: Cell::new(QUASI_NEWTON_EVALUATIONS) };
         let solver = LBFGS::new(MoreThuenteLineSearch::new(), 5);
         let ended = Executor::new(problem, solver)
             .configure(|state| state.param(start.to_vec()).max_iters(QUASI_NEWTON_STEPS))
@@ -196,9 +183,7 @@ impl Likelihood {
             let mut direction = Mat::from_fn(slope.len(), 1, |i, _| -slope[i]);
             let bend = self.bend(at).col_piv_qr();
             bend.solve_in_place_with_conj(faer::Conj::No, direction.as_mut());
-            let decrement: f64 = -(0..slope.len())
-                .map(|i| slope[i] * direction[(i, 0)])
-                .sum::<f64>();
+            let decrement: f64 = -(0..slope.len()).map(|i| slope[i] * direction[(i, 0)]).sum::<f64>();
             if !decrement.is_finite() || decrement < 0.0 {
                 return (false, step);
             }
@@ -237,9 +222,7 @@ struct Counted<'a> {
 impl Counted<'_> {
     fn count(&self) -> Result<(), Error> {
         let left = self.left.get().checked_sub(1);
-        self.left.set(
-            left.ok_or_else(|| Error::msg("the search evaluates the likelihood without end"))?,
-        );
+        self.left.set(left.ok_or_else(|| Error::msg("the search evaluates the likelihood without end"))?);
         Ok(())
     }
 }
@@ -289,12 +272,7 @@ mod tests {
     fn the_derivatives_are_those_of_the_likelihood() {
         let likelihood = mixed();
         // The last point lies on the continuation below the lowest precision.
-        for at in [
-            [0.3, -0.8, 1.2],
-            [2.0, 1.0, 0.4],
-            [-40.0, 3.0, 5.0],
-            [0.1, 0.2, 5e-7],
-        ] {
+        for at in [[0.3, -0.8, 1.2], [2.0, 1.0, 0.4], [-40.0, 3.0, 5.0], [0.1, 0.2, 5e-7]] {
             let step = if at[2] < LOWEST_PRECISION { 1e-8 } else { STEP };
             let (slope, bend) = (likelihood.slope(&at), likelihood.bend(&at));
             for i in 0..3 {
@@ -303,12 +281,7 @@ mod tests {
                 down[i] -= step;
                 let numeric = (likelihood.value(&up) - likelihood.value(&down)) / (2.0 * step);
                 let scale = 1.0 + likelihood.value(&at).abs() * f64::EPSILON / step / DIFFERENCE;
-                assert_relative_eq!(
-                    slope[i],
-                    numeric,
-                    max_relative = DIFFERENCE,
-                    epsilon = DIFFERENCE * scale
-                );
+                assert_relative_eq!(slope[i], numeric, max_relative = DIFFERENCE, epsilon = DIFFERENCE * scale);
                 let (above, below) = (likelihood.slope(&up), likelihood.slope(&down));
                 for j in 0..3 {
                     let numeric = (above[j] - below[j]) / (2.0 * step);

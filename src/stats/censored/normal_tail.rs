@@ -13,20 +13,12 @@ const VARIANCE_SERIES_BELOW: f64 = -100.0;
 
 /// ln Φ(u), Φ the standard normal distribution function.
 pub(super) fn ln_cdf(u: f64) -> f64 {
-    if u > 0.0 {
-        (-density(u) * mills_ratio(u)).ln_1p()
-    } else {
-        -0.5 * u * u - HALF_LN_TWO_PI + mills_ratio(-u).ln()
-    }
+    if u > 0.0 { (-density(u) * mills_ratio(u)).ln_1p() } else { -0.5 * u * u - HALF_LN_TWO_PI + mills_ratio(-u).ln() }
 }
 
 /// The slope `h = φ(u)/Φ(u)` of ln Φ, and minus its curvature, `w = h (u + h)`, which lies in 0…1.
 pub(super) fn slope_and_bend(u: f64) -> (f64, f64) {
-    let slope = if u > 0.0 {
-        density(u) / (1.0 - density(u) * mills_ratio(u))
-    } else {
-        1.0 / mills_ratio(-u)
-    };
+    let slope = if u > 0.0 { density(u) / (1.0 - density(u) * mills_ratio(u)) } else { 1.0 / mills_ratio(-u) };
     let bend = if u < VARIANCE_SERIES_BELOW {
         // w = 1 − Var(Z | Z < u)
         let r = 1.0 / (u * u);
@@ -88,10 +80,7 @@ mod tests {
     fn nothing_breaks_at_the_ends_of_the_number_line() {
         for u in [-1e308, -1e160, -1e5, 1e5, 1e308] {
             let (h, w) = slope_and_bend(u);
-            assert!(
-                !ln_cdf(u).is_nan() && h >= 0.0 && (0.0..=1.0).contains(&w),
-                "{u}"
-            );
+            assert!(!ln_cdf(u).is_nan() && h >= 0.0 && (0.0..=1.0).contains(&w), "{u}");
         }
     }
 }

@@ -18,8 +18,7 @@ fn censored_fits_agree_with_the_reference() {
     let reference: serde_json::Value = serde_json::from_str(text).unwrap();
     for case in reference["cases"].as_array().unwrap() {
         let columns: Vec<Vec<f64>> = serde_json::from_value(case["columns"].clone()).unwrap();
-        let bound =
-            |key: &str| -> Vec<Option<f64>> { serde_json::from_value(case[key].clone()).unwrap() };
+        let bound = |key: &str| -> Vec<Option<f64>> { serde_json::from_value(case[key].clone()).unwrap() };
         let responses: Vec<Response> = bound("left")
             .into_iter()
             .zip(bound("right"))
@@ -31,9 +30,7 @@ fn censored_fits_agree_with_the_reference() {
             })
             .collect();
         let rows = 0..responses.len();
-        let design: Vec<Vec<f64>> = rows
-            .map(|i| columns.iter().map(|column| column[i]).collect())
-            .collect();
+        let design: Vec<Vec<f64>> = rows.map(|i| columns.iter().map(|column| column[i]).collect()).collect();
         let ours = fit(&design, &responses).unwrap();
         assert!(ours.converged, "{}", case["name"]);
         let theirs: Vec<f64> = serde_json::from_value(case["coefficients"].clone()).unwrap();
@@ -64,9 +61,7 @@ fn without_limits_it_is_least_squares() {
 #[test]
 fn a_limit_far_beyond_the_line_changes_nothing() {
     let xs = [0.7, 0.75, 0.8, 0.85, 0.9, 0.95];
-    let mut y = [95.0, 77.0, 66.0, 44.0, 33.0, 12.0]
-        .map(Response::Exact)
-        .to_vec();
+    let mut y = [95.0, 77.0, 66.0, 44.0, 33.0, 12.0].map(Response::Exact).to_vec();
     let before = fit(&line(&xs), &y).unwrap();
     let mut more = xs.to_vec();
     more.push(0.8);
@@ -84,28 +79,14 @@ fn a_limit_far_beyond_the_line_changes_nothing() {
 fn responses_that_are_all_limits_give_no_fit() {
     let y = [Response::AtMost(0.0); 4];
     let none = fit(&line(&[0.7, 0.8, 0.9, 1.0]), &y).unwrap_err();
-    assert_eq!(
-        none,
-        CensoredError::NoExactResponse {
-            at_most: 4,
-            at_least: 0
-        }
-    );
+    assert_eq!(none, CensoredError::NoExactResponse { at_most: 4, at_least: 0 });
 }
 
 #[test]
 fn an_exact_line_with_agreeing_limits_has_no_error_to_estimate() {
-    let y = [
-        Response::Exact(100.0),
-        Response::Exact(50.0),
-        Response::Exact(0.0),
-        Response::AtMost(0.0),
-    ];
+    let y = [Response::Exact(100.0), Response::Exact(50.0), Response::Exact(0.0), Response::AtMost(0.0)];
     let xs = [0.7, 0.8, 0.9, 1.0];
-    assert_eq!(
-        fit(&line(&xs), &y),
-        Err(CensoredError::PerfectFit { exact: 3 })
-    );
+    assert_eq!(fit(&line(&xs), &y), Err(CensoredError::PerfectFit { exact: 3 }));
     // A limit that the line breaks gives the error a size.
     let y = [y[0], y[1], y[2], Response::AtLeast(0.0)];
     assert!(fit(&line(&xs), &y).unwrap().converged);
@@ -115,22 +96,9 @@ fn an_exact_line_with_agreeing_limits_has_no_error_to_estimate() {
 fn a_slope_that_only_limits_speak_of_runs_away_unless_they_hold_it() {
     let exact = [Response::Exact(40.0), Response::Exact(44.0)];
     let xs = [0.8, 0.8, 0.9, 1.0];
-    let away = [
-        exact[0],
-        exact[1],
-        Response::AtMost(20.0),
-        Response::AtMost(0.0),
-    ];
-    assert_eq!(
-        fit(&line(&xs), &away),
-        Err(CensoredError::Separated { exact: 2 })
-    );
-    let held = [
-        exact[0],
-        exact[1],
-        Response::AtMost(20.0),
-        Response::AtLeast(10.0),
-    ];
+    let away = [exact[0], exact[1], Response::AtMost(20.0), Response::AtMost(0.0)];
+    assert_eq!(fit(&line(&xs), &away), Err(CensoredError::Separated { exact: 2 }));
+    let held = [exact[0], exact[1], Response::AtMost(20.0), Response::AtLeast(10.0)];
     assert!(fit(&line(&xs), &held).unwrap().converged);
 }
 
@@ -140,12 +108,7 @@ fn two_open_directions_are_judged_together() {
     let exact = |x: f64, z: f64, y: f64| (vec![1.0, x, z], Response::Exact(y));
     let most = |x: f64, z: f64, y: f64| (vec![1.0, x, z], Response::AtMost(y));
     let least = |x: f64, z: f64, y: f64| (vec![1.0, x, z], Response::AtLeast(y));
-    let open = vec![
-        exact(0.0, 0.0, 1.0),
-        exact(0.0, 0.0, 2.0),
-        most(1.0, 0.0, 1.0),
-        least(0.0, 1.0, 1.0),
-    ];
+    let open = vec![exact(0.0, 0.0, 1.0), exact(0.0, 0.0, 2.0), most(1.0, 0.0, 1.0), least(0.0, 1.0, 1.0)];
     let (design, y): (Vec<_>, Vec<_>) = open.iter().cloned().unzip();
     assert_eq!(fit(&design, &y), Err(CensoredError::Separated { exact: 2 }));
     let mut closed = open;
@@ -156,50 +119,21 @@ fn two_open_directions_are_judged_together() {
 
 #[test]
 fn columns_that_repeat_each_other_are_refused() {
-    let design: Vec<Vec<f64>> = (0..5)
-        .map(|i| vec![1.0, f64::from(i), 2.0 * f64::from(i)])
-        .collect();
+    let design: Vec<Vec<f64>> = (0..5).map(|i| vec![1.0, f64::from(i), 2.0 * f64::from(i)]).collect();
     let y: Vec<Response> = (0..5).map(|i| Response::Exact(f64::from(i))).collect();
-    assert_eq!(
-        fit(&design, &y),
-        Err(CensoredError::RankDeficient {
-            columns: 3,
-            rank: 2
-        })
-    );
-    let short = fit(
-        &line(&[0.8, 0.9]),
-        &[Response::Exact(1.0), Response::Exact(2.0)],
-    );
-    assert_eq!(
-        short,
-        Err(CensoredError::NoDegreesOfFreedom {
-            rows: 2,
-            columns: 2
-        })
-    );
+    assert_eq!(fit(&design, &y), Err(CensoredError::RankDeficient { columns: 3, rank: 2 }));
+    let short = fit(&line(&[0.8, 0.9]), &[Response::Exact(1.0), Response::Exact(2.0)]);
+    assert_eq!(short, Err(CensoredError::NoDegreesOfFreedom { rows: 2, columns: 2 }));
 }
 
 #[test]
 fn input_that_does_not_match_is_refused_with_its_place() {
     let y = [Response::Exact(1.0); 3];
-    assert!(matches!(
-        fit(&line(&[1.0]), &y),
-        Err(CensoredError::Lengths { .. })
-    ));
+    assert!(matches!(fit(&line(&[1.0]), &y), Err(CensoredError::Lengths { .. })));
     let ragged = vec![vec![1.0, 2.0], vec![1.0], vec![1.0, 3.0]];
-    assert!(matches!(
-        fit(&ragged, &y),
-        Err(CensoredError::Columns { row: 1, .. })
-    ));
-    assert!(matches!(
-        fit(&[vec![], vec![], vec![]], &y),
-        Err(CensoredError::Columns { .. })
-    ));
-    assert!(matches!(
-        fit(&line(&[1.0, f64::NAN, 2.0]), &y),
-        Err(CensoredError::NotFinite { row: 1, .. })
-    ));
+    assert!(matches!(fit(&ragged, &y), Err(CensoredError::Columns { row: 1, .. })));
+    assert!(matches!(fit(&[vec![], vec![], vec![]], &y), Err(CensoredError::Columns { .. })));
+    assert!(matches!(fit(&line(&[1.0, f64::NAN, 2.0]), &y), Err(CensoredError::NotFinite { row: 1, .. })));
 }
 
 fn responses(n: usize) -> impl Strategy<Value = Vec<(f64, f64, u8)>> {
@@ -215,10 +149,7 @@ fn made(rows: &[(f64, f64, u8)]) -> (Vec<f64>, Vec<Response>) {
             _ => Response::Exact(y),
         }
     };
-    (
-        rows.iter().map(|row| row.0).collect(),
-        rows.iter().map(response).collect(),
-    )
+    (rows.iter().map(|row| row.0).collect(), rows.iter().map(response).collect())
 }
 
 fn mapped(response: Response, to: impl Fn(f64) -> f64) -> Response {
