@@ -33,12 +33,19 @@ impl Resampled {
         self.attempted - self.relations.len() as u64
     }
 
-    /// The percentile interval of the rule's rate at an index.
+    /// The percentile interval of the rule's rate at an index, never below zero; `None` where no replicate gave a relation.
     #[must_use]
     pub fn rate_interval(&self, index: f64, level: f64) -> Option<(f64, f64)> {
-        let mut rates: Vec<f64> = self.relations.iter().map(|relation| relation.rate(index)).collect();
-        rates.sort_by(f64::total_cmp);
-        Some((quantile(&rates, (1.0 - level) / 2.0)?, quantile(&rates, (1.0 + level) / 2.0)?))
+        // The rate never falls as the need rises, so its percentiles are those of the need, clipped.
+        self.need_interval(index, level).map(|(low, high)| (low.max(0.0), high.max(0.0)))
+    }
+
+    /// The percentile interval of the need at an index; `None` where no replicate gave a relation.
+    #[must_use]
+    pub fn need_interval(&self, index: f64, level: f64) -> Option<(f64, f64)> {
+        let mut needs: Vec<f64> = self.relations.iter().map(|relation| relation.need(index)).collect();
+        needs.sort_by(f64::total_cmp);
+        Some((quantile(&needs, (1.0 - level) / 2.0)?, quantile(&needs, (1.0 + level) / 2.0)?))
     }
 }
 

@@ -16,6 +16,7 @@ mod marker;
 mod png_image;
 mod response;
 mod scene;
+mod season;
 mod svg;
 mod typeface;
 
@@ -24,6 +25,7 @@ mod tests;
 
 pub use calibration::{CalibrationFigure, CalibrationPoint, Censoring, IndexBand};
 pub use response::{BandPoint, CurveLine, MarkedRate, MeanPoint, ResponsePanel, ResponsePanels};
+pub use season::{NamedFigure, season_figures};
 
 use scene::Scene;
 use typeface::Typeface;
