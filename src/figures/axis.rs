@@ -30,6 +30,10 @@ impl Scale {
     }
 }
 
+/// Numbers nearer than this, against the larger of their size and one, are drawn as equal: no yield, rate or index
+/// differs by less, and a label could not say so.
+const SAME: f64 = 1e-7;
+
 /// The extent of a set of finite numbers, widened where it is too narrow for an axis; `[0, 1]` if there are none.
 pub(super) fn extent(values: impl IntoIterator<Item = f64>) -> [f64; 2] {
     let (low, high) = values
@@ -39,10 +43,10 @@ pub(super) fn extent(values: impl IntoIterator<Item = f64>) -> [f64; 2] {
         return [0.0, 1.0];
     }
     let size = low.abs().max(high.abs());
-    if high - low > 1e-9 * size {
+    if high - low > SAME * size.max(1.0) {
         return [low, high];
     }
-    let half = if size > 0.0 { 0.1 * size } else { 1.0 };
+    let half = if size > 10.0 * SAME { 0.1 * size } else { 1.0 };
     [low - half, high + half]
 }
 
@@ -94,7 +98,10 @@ pub(super) fn ticks_across(scale: &Scale, [low, high]: [f64; 2], typeface: &Type
             (b.value - a.value) * room >= labels + 2.5
         })
     };
-    if let Some(found) = ticks_that_end_at(high, low).find(|ticks| clear(ticks)) {
+    if low == 0.0
+        && high > 0.0
+        && let Some(found) = ticks_from_zero_to(high).find(|ticks| clear(ticks))
+    {
         return found;
     }
     (2..=8)
@@ -104,24 +111,22 @@ pub(super) fn ticks_across(scale: &Scale, [low, high]: [f64; 2], typeface: &Type
         .unwrap_or_else(|| ticks(low, scale.high, 1))
 }
 
-/// Ticks from `low`, zero or less, to a highest rate that is a round number: tested rates end at 150 or 240 and a reader
-/// looks for that number. Densest first; none where no round step divides `high`.
-fn ticks_that_end_at(high: f64, low: f64) -> impl Iterator<Item = Vec<Tick>> {
-    let usable = low <= 0.0 && high > 0.0;
-    let power = if usable { high.log10().floor() as i32 } else { 0 };
+/// Ticks from zero to a highest rate that is a round number: tested rates end at 150 or 240 and a reader looks for that
+/// number. Densest first; none where no round step divides `high`.
+fn ticks_from_zero_to(high: f64) -> impl Iterator<Item = Vec<Tick>> {
+    let power = high.log10().floor() as i32;
     [(-1, 1.5), (-1, 2.0), (-1, 2.5), (-1, 3.0), (-1, 4.0), (-1, 5.0), (0, 1.0)]
         .into_iter()
         .map(move |(shift, round): (i32, f64)| (power + shift, round))
         .filter(move |(power, round)| {
             let steps = high / (round * 10_f64.powi(*power));
-            usable && (2.5..7.5).contains(&steps) && (steps - steps.round()).abs() < 1e-9 * steps
+            (2.5..7.5).contains(&steps) && (steps - steps.round()).abs() < 1e-9 * steps
         })
         .map(move |(power, round)| {
             let step = round * 10_f64.powi(power);
             let halves = i32::from(round.fract() != 0.0);
             let decimals = usize::try_from(halves - power).unwrap_or(0);
-            let (first, last) = ((low / step).ceil() as i32, (high / step).round() as i32);
-            (first..=last)
+            (0..=(high / step).round() as i32)
                 .map(|i| {
                     let value = f64::from(i) * step;
                     Tick { value, label: number(value, decimals) }
@@ -237,4 +242,43 @@ pub(super) fn width_of_title_up(lines: usize) -> f64 {
 /// A quantity with its unit in parentheses, or alone where none is known.
 pub(super) fn with_unit(quantity: &str, unit: Option<&str>) -> String {
     unit.map_or_else(|| quantity.to_owned(), |unit| format!("{quantity} ({unit})"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Scale, Tick, extent, ticks, ticks_across};
+    use crate::figures::typeface::Typeface;
+
+    fn labels(ticks: &[Tick]) -> Vec<&str> {
+        ticks.iter().map(|tick| tick.label.as_str()).collect()
+    }
+
+    #[test]
+    fn ticks_are_round_numbers_with_as_many_decimals_as_they_need() {
+        assert_eq!(labels(&ticks(0.68, 1.01, 8)), ["0.70", "0.75", "0.80", "0.85", "0.90", "0.95", "1.00"]);
+        assert_eq!(labels(&ticks(-34.0, 61.0, 6)), ["\u{2212}20", "0", "20", "40", "60"]);
+        assert_eq!(labels(&ticks(0.0, 2.4e6, 4)), ["0", "1000000", "2000000"]);
+    }
+
+    #[test]
+    fn a_rate_axis_ends_at_the_highest_tested_rate_where_a_round_step_leads_there() {
+        let typeface = Typeface::load().unwrap();
+        let last = |high: f64| {
+            let scale = Scale { low: -0.05 * high, high: 1.05 * high, from: 10.0, to: 80.0 };
+            ticks_across(&scale, [0.0, high], &typeface).pop().map(|tick| tick.label)
+        };
+        for (high, label) in [(150.0, "150"), (240.0, "240"), (200.0, "200"), (180.0, "180"), (1.5, "1.50")] {
+            assert_eq!(last(high).as_deref(), Some(label));
+        }
+        // No round step divides it: the last round number before it.
+        assert_eq!(last(201.6).as_deref(), Some("200"));
+    }
+
+    #[test]
+    fn an_axis_has_a_length_even_if_all_numbers_are_equal() {
+        for values in [vec![], vec![0.0, 0.0], vec![60.0], vec![-60.0, -60.0], vec![0.0, 1e-300]] {
+            let [low, high] = extent(values.iter().copied());
+            assert!(high - low > 0.1, "{values:?}");
+        }
+    }
 }

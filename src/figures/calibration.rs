@@ -6,7 +6,7 @@ use super::marker::Marker;
 use super::response::check_rising;
 use super::scene::{BOLD, Colour, HAIR, INK, MIST, PLUM, Place, SAND, SEA, STONE, Scene, THIN, at, thinned};
 use super::typeface::{LARGE, Typeface};
-use super::{FigureError, check_number, check_numbers, check_order, check_text};
+use super::{FigureError, check_number, check_numbers, check_order, check_text, check_unit};
 
 /// What is known of an N need that lies outside the tested rates.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -91,13 +91,13 @@ impl CalibrationFigure {
         for (what, text) in [
             ("the title", self.title.as_deref().unwrap_or("")),
             ("the index label", &self.index_label),
-            ("the need unit", self.need_unit.as_deref().unwrap_or("")),
             ("the relation's label", &self.relation_label),
             ("the band's text", &self.band_text),
             ("the intervals' text", &self.interval_text),
         ] {
             check_text(what, text)?;
         }
+        check_unit("the need unit", self.need_unit.as_deref())?;
         for point in &self.points {
             check_text("a site-year", &point.site_year)?;
             check_numbers("a point", [point.index, point.need])?;
@@ -303,7 +303,7 @@ fn draw_limits(scene: &mut Scene, point: &CalibrationPoint, x: f64, needs: &Scal
     }
     for end in open_ends(point) {
         let down = if end == Censoring::AtMost { 1.0 } else { -1.0 };
-        let tip = (y + down * ARROW).clamp(needs.to + 0.2, needs.from - 0.2);
+        let tip = (y + down * ARROW).max(needs.to + 0.2).min(needs.from - 0.2);
         scene.line(vec![at(x, y), at(x, tip - down)], THIN, colour);
         scene.arrow_head(at(x, tip), (0.0, down), colour);
     }

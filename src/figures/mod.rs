@@ -168,6 +168,8 @@ fn finish(scene: &Scene, style: &Style, caption: &str, typeface: &Typeface) -> R
 
 /// Longest label, title or note taken.
 const LONGEST_TEXT: usize = 200;
+/// Longest unit taken: it stands upright beside the shortest panel.
+const LONGEST_UNIT: usize = 40;
 
 fn check_number(what: &str, value: f64) -> Result<(), FigureError> {
     if value.abs() <= 1e12 {
@@ -191,10 +193,14 @@ fn check_order(what: &str, low: f64, high: f64) -> Result<(), FigureError> {
 }
 
 fn check_text(what: &str, text: &str) -> Result<(), FigureError> {
+    check_length(what, text, LONGEST_TEXT)
+}
+
+fn check_unit(what: &str, unit: Option<&str>) -> Result<(), FigureError> {
+    check_length(what, unit.unwrap_or(""), LONGEST_UNIT)
+}
+
+fn check_length(what: &str, text: &str, most: usize) -> Result<(), FigureError> {
     let length = text.chars().count();
-    if length <= LONGEST_TEXT {
-        Ok(())
-    } else {
-        Err(FigureError::TextTooLong { what: what.to_owned(), length, most: LONGEST_TEXT })
-    }
+    if length <= most { Ok(()) } else { Err(FigureError::TextTooLong { what: what.to_owned(), length, most }) }
 }

@@ -5,7 +5,7 @@ mod panel;
 
 pub(super) use layout::lay_out;
 
-use super::{FigureError, check_number, check_numbers, check_order, check_text};
+use super::{FigureError, check_number, check_numbers, check_order, check_text, check_unit};
 
 /// The most panels in one figure; more do not stay legible on a page.
 const MOST_PANELS: usize = 24;
@@ -111,8 +111,8 @@ impl ResponsePanels {
                 value: self.band_level.to_string(),
             });
         }
-        check_text("the rate unit", self.rate_unit.as_deref().unwrap_or(""))?;
-        check_text("the yield unit", self.yield_unit.as_deref().unwrap_or(""))?;
+        check_unit("the rate unit", self.rate_unit.as_deref())?;
+        check_unit("the yield unit", self.yield_unit.as_deref())?;
         self.panels.iter().enumerate().try_for_each(|(i, panel)| panel.validate(&format!("panel {}", i + 1)))
     }
 }

@@ -191,3 +191,44 @@ fn distance(place: Place, from: Place, to: Place) -> f64 {
         if length > 0.0 { (((place.x - from.x) * dx + (place.y - from.y) * dy) / length).clamp(0.0, 1.0) } else { 0.0 };
     (place.x - from.x - share * dx).hypot(place.y - from.y - share * dy)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{BOLD, SEA, Scene, Shape, UNSEEN, at, distance, thinned};
+
+    #[test]
+    fn a_thinned_curve_stays_within_what_print_shows() {
+        let dense: Vec<_> = (0..=2000)
+            .map(|i| {
+                let x = f64::from(i) / 40.0;
+                // A plateau from 30 mm on.
+                at(x, (x.min(30.0) - 30.0).powi(2) / 20.0)
+            })
+            .collect();
+        let few = thinned(&dense);
+        assert!(few.len() < 80, "{}", few.len());
+        assert_eq!((few.first(), few.last()), (dense.first(), dense.last()));
+        for place in &dense {
+            let nearest = few.windows(2).map(|pair| distance(*place, pair[0], pair[1])).fold(f64::INFINITY, f64::min);
+            assert!(nearest <= UNSEEN, "{nearest}");
+        }
+    }
+
+    #[test]
+    fn dashes_cover_their_share_of_a_line_and_carry_round_corners() {
+        let mut scene = Scene::default();
+        scene.dashes(&[at(0.0, 0.0), at(3.5, 0.0), at(3.5, 6.5)], [1.0, 1.0], BOLD, SEA);
+        let lengths: Vec<f64> = scene
+            .shapes
+            .iter()
+            .map(|shape| match shape {
+                Shape::Line { places, .. } => {
+                    places.windows(2).map(|pair| (pair[1].x - pair[0].x).hypot(pair[1].y - pair[0].y)).sum()
+                }
+                _ => 0.0,
+            })
+            .collect();
+        assert_eq!(lengths.len(), 5);
+        assert!(lengths.iter().all(|length| (length - 1.0).abs() < 1e-9), "{lengths:?}");
+    }
+}

@@ -216,7 +216,7 @@ fn interval(
     // The arrow stands in the side space beyond the tested rates.
     let arrow = |end: f64, direction: f64| {
         let tip = rates.place(end) + 2.2 * direction;
-        tip.clamp(rates.from + 0.3, rates.to - 0.3)
+        tip.max(rates.from + 0.3).min(rates.to - 0.3)
     };
     let from = closed_low.map_or_else(|| arrow(lowest, -1.0), |low| rates.clamped(low));
     let to = closed_high.map_or_else(|| arrow(highest, 1.0), |high| rates.clamped(high));

@@ -24,8 +24,8 @@ fn pages() -> Vec<(String, Page)> {
         ("twenty-four", many(24)),
     ];
     let mut long = many(8);
-    long.rate_unit = Some("kilograms of nitrogen a hectare, as applied".to_owned());
-    long.yield_unit = Some("megagrams a hectare at 13.5% moisture, machine harvest".to_owned());
+    long.rate_unit = Some("kilograms of nitrogen a hectare, applied".to_owned());
+    long.yield_unit = Some("megagrams a hectare, at 13.5% moisture".to_owned());
     for member in &mut long.panels {
         member.title = Some(LONG.to_owned());
         member.curve_label = "a-name-without-any-space-".repeat(7);
@@ -54,18 +54,20 @@ fn pages() -> Vec<(String, Page)> {
         }
         responses.push((name, scaled));
     }
-    let mut odd_rates = many(8);
-    for member in &mut odd_rates.panels {
-        for point in member.plots.iter_mut().chain(&mut member.curve) {
-            point[0] *= 1234.567;
+    for (name, factor) in [("wide rate labels", 1234.567), ("widest rate labels", 6.5e9)] {
+        let mut odd_rates = many(8);
+        for member in &mut odd_rates.panels {
+            for point in member.plots.iter_mut().chain(&mut member.curve) {
+                point[0] *= factor;
+            }
+            for mean in &mut member.means {
+                mean.rate *= factor;
+            }
+            member.band.clear();
+            member.tested = [0.0, 150.0 * factor];
         }
-        for mean in &mut member.means {
-            mean.rate *= 1234.567;
-        }
-        member.band.clear();
-        member.tested = [0.0, 150.0 * 1234.567];
+        responses.push((name, odd_rates));
     }
-    responses.push(("wide rate labels", odd_rates));
     let mut bare = figure(vec![panel(None, 40.3, 0.6, 120.0, 1)]);
     (bare.rate_unit, bare.yield_unit) = (None, None);
     let only = &mut bare.panels[0];
@@ -86,7 +88,7 @@ fn pages() -> Vec<(String, Page)> {
     let mut long = calibration(12);
     long.title = Some(LONG.to_owned());
     long.index_label = LONG.to_owned();
-    long.need_unit = Some(LONG.to_owned());
+    long.need_unit = Some("kilograms of nitrogen a hectare, applied".to_owned());
     long.band_text = LONG.to_owned();
     long.relation_label = LONG.to_owned();
     for point in &mut long.points {

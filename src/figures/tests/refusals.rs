@@ -78,6 +78,9 @@ fn sizes_out_of_range_are_refused() {
     let mut input = one();
     input.panels[0].title = Some("x".repeat(201));
     assert!(matches!(render_response(&input, &SMALL), Err(FigureError::TextTooLong { length: 201, .. })));
+    let mut input = one();
+    input.yield_unit = Some("x".repeat(41));
+    assert!(matches!(render_response(&input, &SMALL), Err(FigureError::TextTooLong { length: 41, .. })));
 }
 
 fn any_number() -> impl Strategy<Value = f64> {
@@ -86,12 +89,13 @@ fn any_number() -> impl Strategy<Value = f64> {
         2 => Just(0.0),
         1 => -1e12..1e12_f64,
         1 => -1e-12..1e-12_f64,
+        1 => prop::sample::select(vec![1e12, -1e12, 1e-300, 5e-324, 1e-6, 999_999_999_999.0]),
         1 => any::<f64>(),
     ]
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 64, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 200, ..ProptestConfig::default() })]
 
     #[test]
     fn no_numbers_make_a_figure_panic(
