@@ -1,1 +1,17 @@
-//! trial
+//! What a programme and a trial *are*: plain data, valid once built, each piece with the source row it came from.
+
+mod columns;
+mod programme;
+mod site_year;
+mod stage;
+
+pub use columns::Columns;
+pub use programme::{
+    Decisions, GrainPrice, IndexRange, InputFile, LeftOut, NearOptimumWithin, NitrogenPrice, Outside, Prices,
+    Programme, RateLimits, RelationKind, ResultUnits, TableSpecification,
+};
+pub use site_year::{
+    Application, Design, Excluded, Exclusion, Harvest, Instrument, NeedFrom, Plot, Protein, Reading, Reference,
+    SharedWithin, Timing, Trial,
+};
+pub use stage::GrowthStage;

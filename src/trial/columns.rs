@@ -1,0 +1,18 @@
+//! Bare columns of one file: what a quick look works on.
+
+/// The columns of one data file that play a role, row by row; rows without a yield are counted, not kept.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Columns {
+    /// The file, as named by the user.
+    pub file: String,
+    /// N rate of each observation, in the file's unit.
+    pub rates: Vec<f64>,
+    /// Yield of each observation, in the file's unit.
+    pub yields: Vec<f64>,
+    /// Block of each observation, where a block column was named.
+    pub blocks: Option<Vec<String>>,
+    /// The factor that splits the file into groups, as (name, level of each observation).
+    pub by: Option<(String, Vec<String>)>,
+    /// Level of the `by` factor of each row that had no yield (an empty text without `by`).
+    pub missing: Vec<String>,
+}

@@ -1,0 +1,257 @@
+//! One trial at one site in one season.
+
+use jiff::civil::Date;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::GrowthStage;
+use crate::units::{MoisturePercent, NRate, NRateUnit, Yield};
+
+/// A trial: a site-year with its plots, applications, readings and harvest.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trial {
+    /// Folder name: the trial's identifier.
+    pub folder: String,
+    /// Site, as typed.
+    pub site: String,
+    /// Year of harvest.
+    pub harvest_year: i16,
+    /// How treatments were randomised.
+    pub design: Design,
+    /// How the N need of its points is found.
+    pub need_from: NeedFrom,
+    /// The descriptor, relative to the programme.
+    pub descriptor: String,
+    /// The plots file, relative to the programme.
+    pub plots_file: String,
+    /// N applications, in order of date.
+    pub applications: Vec<Application>,
+    /// Which plots are the N-rich reference; `None` where the trial has none.
+    pub reference: Option<Reference>,
+    /// Every plot of the plots file, in its order.
+    pub plots: Vec<Plot>,
+    /// Every reading, in order of instrument, date, plot, leaf.
+    pub readings: Vec<Reading>,
+}
+
+/// How treatments were randomised.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Design {
+    /// Over all plots.
+    CompletelyRandomised,
+    /// Within blocks.
+    RandomisedCompleteBlock,
+    /// Main-plot factors within blocks, the others within main plots; factors by name (`variety` or an application).
+    SplitPlot {
+        /// Factors on main plots.
+        main_plot: Vec<String>,
+    },
+}
+
+impl Design {
+    /// The name it is typed as.
+    #[must_use]
+    pub fn name(&self) -> &'static str {
+        match self {
+            Self::CompletelyRandomised => "completely-randomised",
+            Self::RandomisedCompleteBlock => "randomised-complete-block",
+            Self::SplitPlot { .. } => "split-plot",
+        }
+    }
+}
+
+/// How the N need of a point is found.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum NeedFrom {
+    /// The optimum of the site-year minus the N already on, kept signed.
+    DifferenceFromOptimum,
+    /// The optimum topdress within each early level.
+    TopdressResponse,
+}
+
+/// When an application went on, against the sensing that the table is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Timing {
+    /// Before: its N is *already on*.
+    BeforeSensing,
+    /// The topdress that the sensing decides.
+    DecidedBySensing,
+    /// After the decided topdress.
+    AfterSensing,
+}
+
+impl Timing {
+    /// The name it is typed as.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::BeforeSensing => "before-sensing",
+            Self::DecidedBySensing => "decided-by-sensing",
+            Self::AfterSensing => "after-sensing",
+        }
+    }
+}
+
+/// One N application.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Application {
+    /// Name, as typed.
+    pub name: String,
+    /// Unit its rates were typed in.
+    pub unit: NRateUnit,
+    /// Date it went on.
+    pub date: Date,
+    /// Against sensing.
+    pub timing: Timing,
+}
+
+/// Which plots a plot's reference is averaged over.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct SharedWithin {
+    /// Only reference plots of the same variety.
+    pub variety: bool,
+    /// Only reference plots of the same block.
+    pub block: bool,
+}
+
+/// The N-rich reference of a trial.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Reference {
+    /// Whether the reference plots are a treatment too: their yield then enters the curve.
+    pub also_treatment: bool,
+    /// Which reference plots a plot is read against.
+    pub shared_within: SharedWithin,
+}
+
+/// One plot.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plot {
+    /// Its key, as typed (parts of a composite key joined by `-`).
+    pub id: String,
+    /// Row of the plots file, counted from 1 with the header included.
+    pub row: u64,
+    /// Block, where the trial has blocks.
+    pub block: Option<String>,
+    /// Variety, where the trial names one.
+    pub variety: Option<String>,
+    /// N of each application, in the order of [`Trial::applications`].
+    pub rates: Vec<NRate>,
+    /// Whether it is an N-rich reference plot.
+    pub is_reference: bool,
+    /// What was harvested; `None` where the cell was missing.
+    pub harvest: Option<Harvest>,
+    /// Grain protein, where it was analysed.
+    pub protein: Option<Protein>,
+    /// Why something of it is left out.
+    pub exclusions: Vec<Exclusion>,
+}
+
+impl Plot {
+    /// The reason why `what` of this plot is left out, if it is.
+    #[must_use]
+    pub fn excluded(&self, what: Excluded) -> Option<&str> {
+        let matching = |exclusion: &&Exclusion| exclusion.what == what || exclusion.what == Excluded::Plot;
+        self.exclusions.iter().find(matching).map(|exclusion| exclusion.reason.as_str())
+    }
+}
+
+/// A plot's harvest, as typed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Harvest {
+    /// A yield, with the moisture it was taken at where it is known.
+    Yield {
+        /// As typed.
+        quantity: Yield,
+        /// Of the product as it was weighed.
+        moisture: Option<MoisturePercent>,
+    },
+    /// A weight from an area.
+    Weight {
+        /// Kilograms harvested.
+        kilograms: f64,
+        /// Square metres they were harvested from.
+        square_metres: f64,
+        /// Of the product as it was weighed.
+        moisture: Option<MoisturePercent>,
+    },
+}
+
+/// Grain protein, as reported.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Protein {
+    /// Per cent of grain at `moisture`.
+    pub percent: f64,
+    /// Moisture it is stated at; `None` where it is stated on the grain as it stood.
+    pub moisture: Option<MoisturePercent>,
+}
+
+/// What of a plot is left out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Excluded {
+    /// Its yield.
+    Yield,
+    /// Its readings.
+    Readings,
+    /// All of it.
+    Plot,
+}
+
+/// Something left out, with the reason.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Exclusion {
+    /// What.
+    pub what: Excluded,
+    /// Why.
+    pub reason: String,
+}
+
+/// The kind of an instrument.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Instrument {
+    /// Canopy NDVI.
+    CanopyNdvi,
+    /// Leaf chlorophyll reading.
+    LeafChlorophyll,
+}
+
+impl Instrument {
+    /// Every kind.
+    pub const ALL: [Self; 2] = [Self::CanopyNdvi, Self::LeafChlorophyll];
+
+    /// The name it is typed as.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::CanopyNdvi => "canopy-ndvi",
+            Self::LeafChlorophyll => "leaf-chlorophyll",
+        }
+    }
+
+    /// The kind typed as `name`.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|instrument| instrument.name() == name)
+    }
+}
+
+/// One reading of one plot.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// Position in [`Trial::plots`].
+    pub plot: usize,
+    /// Instrument.
+    pub instrument: Instrument,
+    /// Day it was taken.
+    pub date: Date,
+    /// Growth stage, where it was scored.
+    pub stage: Option<GrowthStage>,
+    /// Leaf, where leaves are numbered.
+    pub leaf: Option<u32>,
+    /// As typed.
+    pub value: f64,
+    /// Row of its file.
+    pub row: u64,
+}
