@@ -1,6 +1,7 @@
 //! What a user of any rate table must be told.
 
-use super::document::{Document, Instrument};
+use super::document::Document;
+use crate::trial::Instrument;
 
 /// A table says nothing outside its calibration.
 pub const CALIBRATED_RANGE_ONLY: &str = "The table holds for the crop, varieties, growth stages, instrument and index range of \

@@ -1,8 +1,8 @@
 //! What must hold of a document before anybody looks a rate up in it.
 
 use super::TableError;
-use super::document::{Document, Limits, RowInterval};
-use super::stage::GrowthStage;
+use super::document::Document;
+use crate::stats::interval::Interval;
 use std::fmt::Display;
 
 /// A computed rate may differ from a multiple of what it is rounded to by rounding only.
@@ -34,6 +34,7 @@ pub(super) fn check(document: &Document) -> Result<(), TableError> {
         invalid("site_years", "empty", "a table says where it was calibrated: at least one site-year")
     })?;
     check_stages(document)?;
+    check_inputs(document)?;
     check_usable(document)?;
     check_prices(document)?;
     check_rows(document)?;
@@ -41,14 +42,24 @@ pub(super) fn check(document: &Document) -> Result<(), TableError> {
 }
 
 fn check_stages(document: &Document) -> Result<(), TableError> {
-    let read = |place: &str, text: &str| {
-        text.parse::<GrowthStage>().map_err(|error| invalid(place, format!("\"{text}\""), &error.to_string()))
-    };
     let (first, last) = (&document.stages.first, &document.stages.last);
-    let in_order = read("stages.first", first)? <= read("stages.last", last)?;
-    must(in_order, || {
+    must(first.is_within(first, last) == Some(true), || {
         invalid("stages", format!("{first} to {last}"), "both must be on one scale, and the first not after the last")
     })
+}
+
+fn check_inputs(document: &Document) -> Result<(), TableError> {
+    for (i, input) in document.inputs.iter().enumerate() {
+        let digits = input.sha256.bytes().all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f'));
+        must(digits && input.sha256.len() == 64, || {
+            invalid(
+                format!("inputs[{i}].sha256"),
+                format!("\"{}\"", input.sha256),
+                "64 lower-case hexadecimal digits are needed",
+            )
+        })?;
+    }
+    Ok(())
 }
 
 fn check_usable(document: &Document) -> Result<(), TableError> {
@@ -129,14 +140,14 @@ fn check_rates(document: &Document) -> Result<(), TableError> {
         invalid("rate.highest", rule.highest, "it must be at least 0")
     })?;
     for price in 0..document.prices.len() {
-        let mut lowest_so_far = rule.highest;
+        let mut lowest_so_far = f64::INFINITY;
         let mut ended = false;
         let mut any = false;
         for (i, row) in document.rows.iter().enumerate() {
             let place = || format!("rows[{i}].rates[{price}]");
             let Some(cell) = row.rates.get(price) else { continue };
             if let Some(interval) = &cell.interval {
-                check_interval(interval, &place())?;
+                check_interval(&interval.interval, &place())?;
             }
             let Some(rate) = cell.rate else {
                 ended = any;
@@ -149,6 +160,7 @@ fn check_rates(document: &Document) -> Result<(), TableError> {
                 rate.is_finite() && rate >= 0.0 && (multiple - multiple.round()).abs() <= MULTIPLE * multiple.max(1.0),
                 || invalid(place(), rate, &format!("a rate is 0 or a multiple of {}", rule.round_to)),
             )?;
+            must(rate <= rule.highest, || invalid(place(), rate, &format!("no rate is above {}", rule.highest)))?;
             must(rate <= lowest_so_far, || {
                 invalid(place(), rate, &format!("a rate never rises with the index: at most {lowest_so_far} here"))
             })?;
@@ -162,21 +174,19 @@ fn check_rates(document: &Document) -> Result<(), TableError> {
     Ok(())
 }
 
-fn check_interval(interval: &RowInterval, place: &str) -> Result<(), TableError> {
+fn check_interval(interval: &Interval, place: &str) -> Result<(), TableError> {
     let place = format!("{place}.interval");
     must(interval.level > 0.0 && interval.level < 1.0, || {
         invalid(format!("{place}.level"), interval.level, "it lies between 0 and 1")
     })?;
-    let (low, high) = (interval.low, interval.high);
-    let agree = match interval.limits {
-        Limits::Both => low.zip(high).is_some_and(|(low, high)| low <= high),
-        Limits::OpenBelow => low.is_none() && high.is_some(),
-        Limits::OpenAbove => low.is_some() && high.is_none(),
-        Limits::Open => low.is_none() && high.is_none(),
-        Limits::Disjoint => interval.segments.len() > 1,
-        Limits::NotComputed => low.is_none() && high.is_none() && interval.segments.is_empty(),
-    };
-    must(agree, || {
-        invalid(place, format!("{low:?} to {high:?}"), &format!("its limits are said to be {:?}", interval.limits))
+    let ends = interval.segments.iter().flatten().flatten();
+    must(ends.is_sorted(), || {
+        invalid(format!("{place}.segments"), format!("{:?}", interval.segments), "they rise from low to high")
+    })?;
+    let of_segments =
+        Interval::from_segments(interval.estimate, interval.segments.clone(), interval.level, &interval.method);
+    must(*interval == of_segments, || {
+        let (low, high, limits) = (interval.low, interval.high, interval.limits);
+        invalid(place, format!("{low:?} to {high:?}, {limits:?}"), "low, high and limits must be those of its segments")
     })
 }

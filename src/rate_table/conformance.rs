@@ -1,9 +1,10 @@
 //! Readings with their right answers, for whoever writes another calculator.
 
+use super::Decimal;
 use super::long_form::{one_line, quoted};
 use super::lookup::{Asked, thousandths};
 use super::table::{LOOKUP_RULE, RateTable};
-use super::{Decimal, Instrument};
+use crate::trial::Instrument;
 
 const HEADER: &str = "case,reading,reference,price_ratio,index,rate,status,nearest_row_used";
 

@@ -1,5 +1,7 @@
 //! The fields of a published rate table. Their comments become the descriptions of the JSON schema.
 
+use crate::stats::interval::Interval;
+use crate::trial::{GrowthStage, InputFile, Instrument, NeedFrom, Outside};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -72,31 +74,11 @@ pub struct Document {
     /// What the analysis warned of.
     pub warnings: Vec<Warning>,
     /// Files that the table was made from.
-    pub inputs: Vec<Input>,
+    pub inputs: Vec<InputFile>,
     /// Settings that made the table.
     pub options: BTreeMap<String, serde_json::Value>,
     /// Seed of everything that was left to chance, if anything was.
     pub seed: Option<u64>,
-}
-
-/// A kind of instrument.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Instrument {
-    /// Canopy NDVI sensor: readings from −1 to 1.
-    CanopyNdvi,
-    /// Leaf chlorophyll meter.
-    LeafChlorophyll,
-}
-
-impl Instrument {
-    /// The name in documents and on the command line.
-    pub fn name(self) -> &'static str {
-        match self {
-            Instrument::CanopyNdvi => "canopy-ndvi",
-            Instrument::LeafChlorophyll => "leaf-chlorophyll",
-        }
-    }
 }
 
 /// Growth stages, both on one scale.
@@ -104,9 +86,9 @@ impl Instrument {
 #[serde(deny_unknown_fields)]
 pub struct Stages {
     /// First stage, such as "Feekes 5" or "Zadoks 30".
-    pub first: String,
+    pub first: GrowthStage,
     /// Last stage.
-    pub last: String,
+    pub last: GrowthStage,
 }
 
 /// Limits of readings, and of the reference, that can be used.
@@ -170,16 +152,6 @@ pub struct Price {
     pub base: bool,
 }
 
-/// What happens outside the rows that have a rate.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Outside {
-    /// No rate.
-    NoRate,
-    /// The rate of the nearest row that has one, flagged.
-    NearestRow,
-}
-
 /// One row: an interval of the index, and a rate for each price ratio.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -207,48 +179,18 @@ pub struct RowRate {
     pub interval: Option<RowInterval>,
 }
 
-/// An interval of a rate, in the rate unit. What the data leave open is null.
+/// Interval of the rate at the middle of a row before it was limited and rounded, in the rate unit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
 pub struct RowInterval {
-    /// The estimate, neither limited nor rounded.
-    pub estimate: Option<f64>,
-    /// Lower limit.
-    pub low: Option<f64>,
-    /// Upper limit.
-    pub high: Option<f64>,
-    /// Level, between 0 and 1.
-    pub level: f64,
-    /// How it was computed.
-    pub method: String,
-    /// Which limits the data give.
-    pub limits: Limits,
-    /// Its pieces, from low to high.
-    pub segments: Vec<[Option<f64>; 2]>,
+    /// The interval; its fields stand beside the note.
+    #[serde(flatten)]
+    pub interval: Interval,
     /// What is not known of it, such as that its coverage was not measured.
     pub note: Option<String>,
 }
 
-/// Which limits of an interval the data give.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Limits {
-    /// Both.
-    Both,
-    /// Only the upper.
-    OpenBelow,
-    /// Only the lower.
-    OpenAbove,
-    /// Neither.
-    Open,
-    /// Several pieces.
-    Disjoint,
-    /// None was computed.
-    NotComputed,
-}
-
 /// How much of the calibration lies in a row.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Support {
     /// Site-years with a point in the row.
@@ -297,16 +239,6 @@ pub struct SiteYear {
     pub need_from: NeedFrom,
 }
 
-/// How the N need of a site-year was found.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum NeedFrom {
-    /// The optimum of the site-year minus the N already on.
-    DifferenceFromOptimum,
-    /// The optimum topdress within each early N level.
-    TopdressResponse,
-}
-
 /// A warning of the analysis.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -315,15 +247,4 @@ pub struct Warning {
     pub code: String,
     /// In words.
     pub text: String,
-}
-
-/// A file that the table was made from.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Input {
-    /// Path within the programme.
-    pub file: String,
-    /// SHA-256 of its bytes, in hexadecimal.
-    #[schemars(regex(pattern = "^[0-9a-f]{64}$"))]
-    pub sha256: String,
 }

@@ -1,20 +1,20 @@
 //! A made-up table that the tests of this room change.
 
 use super::*;
+use crate::stats::interval::Interval;
+use crate::trial::{GrowthStage, InputFile, Instrument, NeedFrom, Outside};
 use std::collections::BTreeMap;
 
 pub(super) fn interval(estimate: f64, spread: f64) -> RowInterval {
-    let (low, high) = (estimate - spread, estimate + spread);
+    let (low, high) = (Some(estimate - spread), Some(estimate + spread));
     RowInterval {
-        estimate: Some(estimate),
-        low: Some(low),
-        high: Some(high),
-        level: 0.9,
-        method: "bootstrap".to_owned(),
-        limits: Limits::Both,
-        segments: vec![[Some(low), Some(high)]],
+        interval: Interval::between(Some(estimate), low, high, 0.9, "site-year-bootstrap"),
         note: Some("coverage not measured for 3 site-years".to_owned()),
     }
+}
+
+pub(super) fn stage(text: &str) -> GrowthStage {
+    GrowthStage::parse(text).unwrap()
 }
 
 /// Rows from 0.70 to 1.00 by 0.05 at two price ratios; the last row has no rate at the second.
@@ -45,7 +45,7 @@ pub(super) fn leaf() -> Document {
         title: "Larkwater valley winter wheat".to_owned(),
         crop: "wheat".to_owned(),
         instrument: Instrument::LeafChlorophyll,
-        stages: Stages { first: "Feekes 5".to_owned(), last: "Feekes 6".to_owned() },
+        stages: Stages { first: stage("Feekes 5"), last: stage("Feekes 6") },
         varieties: vec!["Pale Heron".to_owned(), "Dun Plover".to_owned()],
         reference: reference_instructions(Instrument::LeafChlorophyll).to_owned(),
         usable: UsableReadings::of(Instrument::LeafChlorophyll),
@@ -71,7 +71,7 @@ pub(super) fn leaf() -> Document {
         ],
         cautions: Vec::new(),
         warnings: vec![Warning { code: "few-site-years".to_owned(), text: "only 2 site-years".to_owned() }],
-        inputs: vec![Input { file: "upper-terrace-2024/plots.csv".to_owned(), sha256: "ab".repeat(32) }],
+        inputs: vec![InputFile { file: "upper-terrace-2024/plots.csv".to_owned(), sha256: "ab".repeat(32) }],
         options: BTreeMap::from([("level".to_owned(), serde_json::json!(0.9))]),
         seed: Some(20_250_611),
     }

@@ -1,8 +1,8 @@
 //! The table as CSV, one line a row of the index and price ratio.
 
-use super::Limits;
 use super::lookup::thousandths;
 use super::table::RateTable;
+use crate::stats::interval::Limits;
 
 const HEADER: [&str; 21] = [
     "table",
@@ -70,7 +70,8 @@ impl RateTable {
         for (i, row) in document.rows.iter().enumerate() {
             let last = i + 1 == document.rows.len();
             for (price, cell) in document.prices.iter().zip(&row.rates) {
-                let interval = cell.interval.as_ref();
+                let noted = cell.interval.as_ref();
+                let interval = noted.map(|noted| &noted.interval);
                 let number = |number: Option<f64>| number.map(|number| number.to_string()).unwrap_or_default();
                 let yes = |yes: bool| if yes { "yes" } else { "no" }.to_owned();
                 let fields = [
@@ -90,7 +91,7 @@ impl RateTable {
                     number(interval.map(|interval| interval.level)),
                     interval.map(|interval| interval.method.clone()).unwrap_or_default(),
                     interval.map(|interval| limits(interval.limits).to_owned()).unwrap_or_default(),
-                    interval.and_then(|interval| interval.note.clone()).unwrap_or_default(),
+                    noted.and_then(|noted| noted.note.clone()).unwrap_or_default(),
                     row.support.site_years.to_string(),
                     row.support.points.to_string(),
                     row.support.plots.to_string(),

@@ -1,9 +1,9 @@
 //! From a reading and its reference to a rate.
 
 use super::document::{Document, RowInterval};
-use super::stage::GrowthStage;
 use super::table::RateTable;
 use super::{Decimal, index_thousandths};
+use crate::trial::GrowthStage;
 use serde::Serialize;
 
 /// A price ratio asked for is one of the table if it differs by at most this share of it: prices are
@@ -254,18 +254,11 @@ fn mismatches(document: &Document, asked: &Asked) -> Vec<String> {
 }
 
 fn stage_mismatch(document: &Document, asked: &str) -> Option<String> {
-    let window = format!("{} to {}", document.stages.first, document.stages.last);
-    let stage: GrowthStage = match asked.parse() {
-        Ok(stage) => stage,
-        Err(error) => return Some(format!("{error}; the table is for {window}")),
-    };
-    // The stages of a checked table are read.
-    let first: GrowthStage = document.stages.first.parse().ok()?;
-    let last: GrowthStage = document.stages.last.parse().ok()?;
-    if stage.scale() != first.scale() {
-        return Some(format!(
-            "{asked} is on another scale than the table, which is for {window}: give it on that scale"
-        ));
+    let (first, last) = (&document.stages.first, &document.stages.last);
+    match GrowthStage::parse(asked).map(|stage| stage.is_within(first, last)) {
+        Some(Some(true)) => None,
+        Some(Some(false)) => Some(format!("the table is for {first} to {last}, not {asked}")),
+        Some(None) => Some(format!("{asked} is on another scale than {first} to {last}, which the table is for")),
+        None => Some(format!("\"{asked}\" is not a growth stage such as {first}; the table is for {first} to {last}")),
     }
-    (stage < first || stage > last).then(|| format!("the table is for {window}, not {asked}"))
 }

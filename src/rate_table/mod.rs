@@ -30,18 +30,16 @@ mod document;
 mod error;
 mod long_form;
 mod lookup;
-mod stage;
 mod table;
 
 pub use cautions::{CALIBRATED_RANGE_ONLY, LAW_FIRST, OTHER_CAUSES, reference_instructions};
 pub use decimal::{Decimal, DecimalError, index_thousandths};
 pub use document::{
-    Document, Domain, IndexRows, Input, Instrument, Limits, NeedFrom, Outside, Price, RateRule, Relation, Row,
-    RowInterval, RowRate, SiteYear, Stages, Support, UsableReadings, Warning,
+    Document, Domain, IndexRows, Price, RateRule, Relation, Row, RowInterval, RowRate, SiteYear, Stages, Support,
+    UsableReadings, Warning,
 };
 pub use error::TableError;
 pub use lookup::{Asked, Lookup, Status};
-pub use stage::{GrowthStage, StageError};
 pub use table::{LOOKUP_RULE, RateTable, SCHEMA};
 
 #[cfg(test)]

@@ -1,8 +1,10 @@
 //! A document that is known to be consistent, its text, and its digest.
 
-use super::document::{Document, Outside};
+use super::document::Document;
 use super::{TableError, cautions, check};
-use serde::Deserialize;
+use crate::trial::Outside;
+use serde::Serialize;
+use serde_json::Value;
 use sha2::{Digest, Sha256};
 
 /// What a rate table's `schema` says.
@@ -62,23 +64,30 @@ impl RateTable {
     /// [`TableError`] if the text is cut off, is no rate table, has a field that is unknown, missing or
     /// of the wrong kind, was edited, or contradicts itself.
     pub fn read(text_given: &str) -> Result<RateTable, TableError> {
-        #[derive(Deserialize)]
-        struct Kind {
-            schema: Option<serde_json::Value>,
-        }
-        let kind: Kind = serde_json::from_str(text_given).map_err(|error| unreadable(&error, text_given))?;
-        match kind.schema {
-            Some(serde_json::Value::String(schema)) if schema == SCHEMA => {}
+        let mut given: Value = serde_json::from_str(text_given).map_err(|error| unreadable(&error, text_given))?;
+        match given.get("schema") {
+            Some(Value::String(schema)) if schema == SCHEMA => {}
             Some(other) => return Err(TableError::OtherSchema { found: format!("\"schema\": {other}") }),
             None => return Err(TableError::OtherSchema { found: "a document without \"schema\"".to_owned() }),
         }
         let mut document: Document =
             serde_json::from_str(text_given).map_err(|error| unreadable(&error, text_given))?;
         let written = std::mem::take(&mut document.digest);
-        let computed = digest(&text(&document)?);
+        // An object: it has a schema, and a digest, or it would not be a document.
+        given["digest"] = Value::String(String::new());
+        let canonical = text(&given)?;
+        let computed = digest(&canonical);
         if written != computed {
             let written = written.chars().take(64).collect();
             return Err(TableError::Edited { written, computed });
+        }
+        if text(&document)? != canonical {
+            return Err(TableError::Invalid {
+                place: "the table".to_owned(),
+                found: "not written by stook".to_owned(),
+                expected: "fields stand in their order, none is left out, and an interval has no further ones"
+                    .to_owned(),
+            });
         }
         document.digest = written;
         RateTable::checked(document)
@@ -142,7 +151,7 @@ impl RateTable {
     }
 }
 
-fn text(document: &Document) -> Result<String, TableError> {
+fn text(document: &impl Serialize) -> Result<String, TableError> {
     let mut text = serde_json::to_string_pretty(document).map_err(|error| unreadable(&error, ""))?;
     text.push('\n');
     Ok(text)

@@ -1,5 +1,6 @@
-use super::fixture::{canopy, interval, leaf, table};
+use super::fixture::{canopy, interval, leaf, stage, table};
 use super::*;
+use crate::trial::Outside;
 use proptest::prelude::*;
 use serde_json::Value;
 
@@ -132,7 +133,7 @@ fn a_stand_seven_hundredths_below_its_reference_takes_its_rows_rate() {
     let found = ask(&base(), "51", "55");
     assert_eq!(found.index, Some(0.927));
     assert_eq!((found.rate, found.status, found.row), (Some(20.0), Status::InDomain, Some(4)));
-    assert_eq!(found.interval.unwrap().low, Some(9.3));
+    assert_eq!(found.interval.unwrap().interval.low, Some(9.3));
     assert_eq!((found.price_ratio, found.price_ratio_unit.as_deref()), (Some(0.1), Some("bu/lb")));
     assert_eq!(found.reason, None);
 }
@@ -215,7 +216,7 @@ fn a_reading_of_another_kind_is_unusable_and_one_of_the_tables_is_not() {
     }
     let right = Asked {
         instrument: Some("leaf-chlorophyll"),
-        stage: Some("feekes 6"),
+        stage: Some("Feekes 6"),
         variety: Some("pale heron"),
         price_ratio: Some(0.1),
     };
@@ -262,6 +263,11 @@ fn an_edited_or_cut_off_table_is_refused_and_says_so() {
     let edited = text.replacen("\"rate\": 95.0", "\"rate\": 90.0", 1);
     let error = RateTable::read(&edited).unwrap_err();
     assert!(matches!(&error, TableError::Edited { .. }) && error.to_string().contains("edited"), "{error}");
+    // Fields that are nobody's are edits too, wherever they stand.
+    for beside in ["\"limits\": \"both\"", "\"sha256\": ", "\"first\": "] {
+        let added = text.replacen(beside, &format!("\"more\": 1, {beside}"), 1);
+        assert!(added != text && RateTable::read(&added).is_err(), "{beside}");
+    }
     for length in (0..text.len() - 2).step_by(101) {
         let error = RateTable::read(&text[..length]).unwrap_err();
         assert!(matches!(error, TableError::Truncated { .. }), "{length}: {error}");
@@ -277,14 +283,16 @@ fn another_document_is_refused_with_what_it_is() {
     let text = base().write();
     let unknown = text.replacen("\"currency\"", "\"money\"", 1);
     assert!(said(&unknown).contains("unknown field `money`"));
+    let staged = text.replacen("Feekes 5", "jointing", 1);
+    assert!(said(&staged).contains("not a growth stage"));
 }
 
 #[test]
 fn parts_that_contradict_each_other_are_refused_with_their_place() {
     type Case = (&'static str, fn(&mut Document), &'static str);
-    let cases: [Case; 22] = [
+    let cases: [Case; 23] = [
         ("rows[2].rates[0]", |d| d.rows[2].rates[0].rate = Some(100.0), "never rises"),
-        ("rows[0].rates[0]", |d| d.rows[0].rates[0].rate = Some(125.0), "at most 120"),
+        ("rows[0].rates[0]", |d| d.rows[0].rates[0].rate = Some(125.0), "no rate is above 120"),
         ("rows[0].rates[0]", |d| d.rows[0].rates[0].rate = Some(118.0), "multiple of 5"),
         ("rows[5].rates[0]", |d| d.rows[5].rates[0].rate = Some(-5.0), "0 or a multiple"),
         ("rows[0].rates[0]", |d| d.rows[0].rates[0].rate = Some(f64::NAN), "multiple"),
@@ -298,12 +306,17 @@ fn parts_that_contradict_each_other_are_refused_with_their_place() {
         ("prices[1].price_ratio", |d| d.prices[1].price_ratio = 0.1005, "more than a hundredth apart"),
         ("prices[0].price_ratio", |d| d.prices[0].price_ratio = f64::INFINITY, "at least 0"),
         ("prices[1].price_ratio_unit", |d| d.prices[1].price_ratio_unit = "kg/kg".to_owned(), "one unit"),
-        ("stages", |d| d.stages.last = "Zadoks 31".to_owned(), "one scale"),
-        ("stages.first", |d| d.stages.first = "jointing".to_owned(), "not a growth stage"),
+        ("stages", |d| d.stages.last = stage("Zadoks 31"), "one scale"),
+        ("stages", |d| d.stages.last = stage("Feekes 4"), "not after the last"),
+        ("inputs[0].sha256", |d| d.inputs[0].sha256.push('0'), "64 lower-case"),
         ("site_years", |d| d.site_years.clear(), "at least one site-year"),
         ("rate_unit", |d| d.rate_unit.clear(), "must be given"),
         ("rate.round_to", |d| d.rate.round_to = 0.0, "above 0"),
-        ("rows[0].rates[0].interval", |d| d.rows[0].rates[0].interval.as_mut().unwrap().low = None, "Both"),
+        (
+            "rows[0].rates[0].interval",
+            |d| d.rows[0].rates[0].interval.as_mut().unwrap().interval.low = None,
+            "its segments",
+        ),
         ("the table", |d| d.relations[0].sigma = Some(f64::NAN), "finite"),
     ];
     for (place, change, expected) in cases {
