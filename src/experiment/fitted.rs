@@ -135,7 +135,7 @@ impl Fitted {
     /// Whether the permutation test detects a response.
     #[must_use]
     pub fn detected(&self) -> bool {
-        self.response.p <= RESPONSE_ALPHA
+        self.response.p.is_some_and(|p| p <= RESPONSE_ALPHA)
     }
 
     /// The family that stands for the group: the best one where a response is detected, the mean otherwise.

@@ -58,7 +58,7 @@ pub fn shows_n(trial: &Trial, instrument: Instrument, date: Date, unit: NRateUni
             let (lowest, highest) = means.first().zip(means.last())?;
             Some(ShowsN {
                 variety: variety.map(str::to_owned),
-                p_value: observations.analysis().treatment_p?,
+                p_value: observations.analysis().p?,
                 lowest_to_highest: lowest.mean / highest.mean,
             })
         })
