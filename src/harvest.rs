@@ -97,7 +97,11 @@ mod tests {
     fn drying_keeps_the_dry_matter() {
         // Mulvaney & Devkota 2020: 10 000 lb at 20 % is 9 467.456 lb at 15.5 %; 9 240 would be the usual slip.
         let moisture = |percent| MoisturePercent::new(percent).unwrap();
-        assert_relative_eq!(10_000.0 * moisture_factor(moisture(20.0), moisture(15.5)), 9_467.456, max_relative = PRINTED);
+        assert_relative_eq!(
+            10_000.0 * moisture_factor(moisture(20.0), moisture(15.5)),
+            9_467.456,
+            max_relative = PRINTED
+        );
     }
 
     #[test]

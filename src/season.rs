@@ -141,7 +141,15 @@ impl Season {
         if let (Some(prices), false) = (&programme.prices, price_ratios.is_empty()) {
             price_ratios.extend(&prices.other_price_ratios);
         }
-        let mut season = Self { programme, options, price_ratio, price_ratios, trials, tables: Vec::new(), warnings: input_warnings };
+        let mut season = Self {
+            programme,
+            options,
+            price_ratio,
+            price_ratios,
+            trials,
+            tables: Vec::new(),
+            warnings: input_warnings,
+        };
         let tables = season.programme.tables.iter().map(|specification| {
             let result = season.table_result(specification);
             progress(Step::Table(&specification.name));
@@ -169,7 +177,9 @@ impl Season {
     pub fn tolerance(&self) -> Tolerance {
         match self.programme.decisions.near_optimum_within {
             NearOptimumWithin::Percent(percent) => Tolerance::PercentOfNetReturn(percent),
-            NearOptimumWithin::Money(money) => Tolerance::YieldUnits(money / self.price_per_yield_unit().unwrap_or(f64::NAN)),
+            NearOptimumWithin::Money(money) => {
+                Tolerance::YieldUnits(money / self.price_per_yield_unit().unwrap_or(f64::NAN))
+            }
         }
     }
 
@@ -189,16 +199,12 @@ impl Season {
     fn table_result(&self, specification: &TableSpecification) -> TableResult {
         let trials: Vec<FittedTrial<'_>> = self.fitted_trials().collect();
         let unit = self.programme.units.n_rate;
-        let calibrations: Vec<Calibration> = self
-            .price_ratios
-            .iter()
-            .map(|price_ratio| calibrate(&trials, specification, unit, *price_ratio))
-            .collect();
+        let calibrations: Vec<Calibration> =
+            self.price_ratios.iter().map(|price_ratio| calibrate(&trials, specification, unit, *price_ratio)).collect();
         let base = calibrations.first().map_or(&[][..], |calibration| &calibration.points);
         let kinds = crate::trial::RelationKind::ALL;
         let validation = kinds.into_iter().filter_map(|kind| hold_out_site_years(kind, base)).collect();
-        let resampled =
-            resample_site_years(specification.relation, base, self.options.replicates, self.options.seed);
+        let resampled = resample_site_years(specification.relation, base, self.options.replicates, self.options.seed);
         let table = derive_table(&Evidence {
             programme: &self.programme,
             specification,
@@ -227,7 +233,11 @@ impl Season {
         for group in &result.groups {
             let labels: Vec<String> =
                 group.group.key.labels().into_iter().skip(1).map(|(name, level)| format!("{name} {level}")).collect();
-            let place = Place::file(&trial.folder).column(if labels.is_empty() { "all plots".to_owned() } else { labels.join(", ") });
+            let place = Place::file(&trial.folder).column(if labels.is_empty() {
+                "all plots".to_owned()
+            } else {
+                labels.join(", ")
+            });
             if let Err(error) = &group.outcome {
                 warnings.push(Finding::warning("no-curve", place, format!("no curve can be fitted: {error}")));
                 continue;
@@ -235,9 +245,15 @@ impl Season {
             let Some(optimum) = self.optimum(group) else { continue };
             let text = match (optimum.response, optimum.optimum.status) {
                 (Response::NotDetected, _) => "a response to N is not shown: the trial may be too small to see one",
-                (Response::Negligible, _) => "no response that would pay for the N: the upper limit of the gain is too small",
-                (_, OptimumStatus::AtHighestTestedRate) => "the optimum is not reached within the tested rates: it is a lower bound",
-                (_, OptimumStatus::BeforeFirstRate) => "the optimum lies below the second tested rate: it is an upper bound",
+                (Response::Negligible, _) => {
+                    "no response that would pay for the N: the upper limit of the gain is too small"
+                }
+                (_, OptimumStatus::AtHighestTestedRate) => {
+                    "the optimum is not reached within the tested rates: it is a lower bound"
+                }
+                (_, OptimumStatus::BeforeFirstRate) => {
+                    "the optimum lies below the second tested rate: it is an upper bound"
+                }
                 _ => continue,
             };
             let code = match optimum.response {
@@ -285,7 +301,9 @@ fn sensing_warnings(trial: &Trial, result: &TrialResult) -> Vec<Finding> {
                 "the readings do not show the N that is on{variety}: F test p = {:.3}, lowest ÷ highest N level {:.3}",
                 shown.p_value, shown.lowest_to_highest
             );
-            warnings.push(Finding::warning("readings-show-no-n", place(), text).remedy("sense later, or take another date"));
+            warnings.push(
+                Finding::warning("readings-show-no-n", place(), text).remedy("sense later, or take another date"),
+            );
         }
         let mut without: BTreeMap<String, usize> = BTreeMap::new();
         for reason in sensing.indices.iter().filter_map(|read| read.index.as_ref().err()) {

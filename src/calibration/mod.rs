@@ -70,7 +70,12 @@ pub fn site_years(points: &[NeedPoint]) -> BTreeSet<&str> {
 
 /// The points of every trial for a table at a price ratio, and the relations through them.
 #[must_use]
-pub fn calibrate(trials: &[FittedTrial<'_>], table: &TableSpecification, unit: NRateUnit, price_ratio: f64) -> Calibration {
+pub fn calibrate(
+    trials: &[FittedTrial<'_>],
+    table: &TableSpecification,
+    unit: NRateUnit,
+    price_ratio: f64,
+) -> Calibration {
     let mut points = Vec::new();
     let mut set_aside = Vec::new();
     for trial in trials {

@@ -99,7 +99,9 @@ pub fn trial_points(
         }
         let n_on = match trial.need_from {
             NeedFrom::DifferenceFromOptimum => trial.n_already_on(plot, date, unit),
-            NeedFrom::TopdressResponse => trial.n_where(plot, unit, |application| application.timing == Timing::BeforeSensing),
+            NeedFrom::TopdressResponse => {
+                trial.n_where(plot, unit, |application| application.timing == Timing::BeforeSensing)
+            }
         };
         match read.index {
             // Rates are not negative, so the order of their bits is the order of their values.

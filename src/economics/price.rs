@@ -79,7 +79,8 @@ mod tests {
     fn the_price_of_n_follows_from_product_and_analysis() {
         // Urea at 560: Illinois Extension prints 0.61; urea 900 and anhydrous 1600: Purdue 2022 prints 0.98; digits by NumPy.
         let wheat = Crop::named("wheat");
-        let cases = [(560.0, 46.0, 0.608_696), (900.0, 46.0, 0.978_261), (1600.0, 82.0, 0.975_610), (370.0, 34.0, 0.544_118)];
+        let cases =
+            [(560.0, 46.0, 0.608_696), (900.0, 46.0, 0.978_261), (1600.0, 82.0, 0.975_610), (370.0, 34.0, 0.544_118)];
         for (price, n_percent, expected) in cases {
             let nitrogen = NitrogenPrice { price, per: MassUnit::ShortTon, n_percent };
             let found = price_per_mass_of_n(&nitrogen, MassUnit::Pound, &wheat).unwrap();
@@ -99,7 +100,8 @@ mod tests {
         assert_relative_eq!(us.value, 560.0 / 920.0 / 6.0, max_relative = 1e-14);
         assert_eq!(us.unit.as_deref(), Some("bu per lb N"));
         // One kg of N costs as much as 1/0.45359237 lb; one kg of wheat is 1/(60·0.45359237) bu.
-        let si = price_ratio(&prices, &units(NRateUnit::KilogramsPerHectare, YieldUnit::KilogramsPerHectare), &wheat).unwrap();
+        let si = price_ratio(&prices, &units(NRateUnit::KilogramsPerHectare, YieldUnit::KilogramsPerHectare), &wheat)
+            .unwrap();
         assert_relative_eq!(si.value, us.value * 60.0, max_relative = 1e-14);
     }
 
@@ -111,9 +113,11 @@ mod tests {
             nitrogen: NitrogenPrice { price: 1.0, per: MassUnit::Pound, n_percent: 100.0 },
             other_price_ratios: vec![],
         };
-        let bushels = price_per_yield_unit(&prices, &units(NRateUnit::PoundsPerAcre, YieldUnit::BushelsPerAcre), &wheat);
+        let bushels =
+            price_per_yield_unit(&prices, &units(NRateUnit::PoundsPerAcre, YieldUnit::BushelsPerAcre), &wheat);
         assert_eq!(bushels, Ok(6.0));
-        let pounds = price_per_yield_unit(&prices, &units(NRateUnit::PoundsPerAcre, YieldUnit::PoundsPerAcre), &wheat).unwrap();
+        let pounds =
+            price_per_yield_unit(&prices, &units(NRateUnit::PoundsPerAcre, YieldUnit::PoundsPerAcre), &wheat).unwrap();
         assert_relative_eq!(pounds, 0.1, max_relative = 1e-14);
     }
 }

@@ -2,7 +2,8 @@
 
 use crate::economics::{NearOptimum, Tolerance, near_optimum, net_return};
 use crate::response::{
-    Curve, DataError, Family, Fit, Observations, Optimum, OptimumStatus, ResponseTest, TreatmentMean, TreatmentTest, choose,
+    Curve, DataError, Family, Fit, Observations, Optimum, OptimumStatus, ResponseTest, TreatmentMean, TreatmentTest,
+    choose,
 };
 
 use super::ResponseGroup;
@@ -110,7 +111,9 @@ impl FittedGroup {
         let observations = Observations::new(&group.rates, &group.yields, group.blocks.as_deref());
         let outcome = observations.map(|observations| {
             let fits: Vec<Fit> = Family::ALL.iter().map(|family| observations.fit(*family)).collect();
-            let wanted = options.family.filter(|family| fits.iter().any(|fit| fit.curve().is_some_and(|curve| curve.family == *family)));
+            let wanted = options
+                .family
+                .filter(|family| fits.iter().any(|fit| fit.curve().is_some_and(|curve| curve.family == *family)));
             let (best_family, chosen_by) = match (wanted, choose(&fits)) {
                 (Some(family), _) => (Some(family), "declared"),
                 (None, Some(choice)) => (Some(choice.family), choice.by),
@@ -191,9 +194,8 @@ impl Fitted {
             response,
             by_family: curves.map(|curve| self.observations.optimum(curve, price_ratio, self.level)).collect(),
             net_return: rate.map(|rate| net_return(curve, rate, price_ratio)),
-            near_optimum: rate.map(|rate| {
-                near_optimum(curve, rate, price_ratio, tolerance, curve.lowest_rate, curve.highest_rate)
-            }),
+            near_optimum: rate
+                .map(|rate| near_optimum(curve, rate, price_ratio, tolerance, curve.lowest_rate, curve.highest_rate)),
             optimum,
         })
     }

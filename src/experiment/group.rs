@@ -98,7 +98,11 @@ impl ResponseGroup {
 
 /// Groups of bare columns: one for each level of the `by` factor.
 #[must_use]
-pub fn groups_of_columns(columns: &Columns, rate_unit: Option<String>, yield_unit: Option<String>) -> Vec<ResponseGroup> {
+pub fn groups_of_columns(
+    columns: &Columns,
+    rate_unit: Option<String>,
+    yield_unit: Option<String>,
+) -> Vec<ResponseGroup> {
     let level_of = |row: usize| columns.by.as_ref().and_then(|(_, levels)| levels.get(row)).map_or("", String::as_str);
     let mut rows_by_level: Vec<(&str, Vec<usize>)> = Vec::new();
     for row in 0..columns.rates.len() {
@@ -109,7 +113,8 @@ pub fn groups_of_columns(columns: &Columns, rate_unit: Option<String>, yield_uni
         }
     }
     let group = |(level, rows): (&str, Vec<usize>)| {
-        let labels = columns.blocks.as_ref().map(|blocks| rows.iter().filter_map(|&row| blocks.get(row)).collect::<Vec<_>>());
+        let labels =
+            columns.blocks.as_ref().map(|blocks| rows.iter().filter_map(|&row| blocks.get(row)).collect::<Vec<_>>());
         ResponseGroup {
             key: GroupKey {
                 by: columns.by.as_ref().map(|(factor, _)| (factor.clone(), level.to_owned())),
@@ -216,7 +221,9 @@ fn error_stratum(trial: &Trial) -> ErrorStratum {
         Design::CompletelyRandomised => ErrorStratum::Plots,
         Design::RandomisedCompleteBlock => ErrorStratum::PlotsWithinBlocks,
         Design::SplitPlot { main_plot } => {
-            let varies = |timing: Timing| trial.need_from == NeedFrom::DifferenceFromOptimum || timing == Timing::DecidedBySensing;
+            let varies = |timing: Timing| {
+                trial.need_from == NeedFrom::DifferenceFromOptimum || timing == Timing::DecidedBySensing
+            };
             let mut tested = trial.applications.iter().filter(|application| varies(application.timing));
             if tested.any(|application| main_plot.contains(&application.name)) {
                 ErrorStratum::MainPlots

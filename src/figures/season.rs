@@ -3,8 +3,8 @@
 use rayon::prelude::*;
 
 use super::{
-    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, CurveLine, FigureError, IndexBand, MarkedRate, MeanPoint, Rendered,
-    ResponsePanel, ResponsePanels, Style, Width, render_calibration, render_response,
+    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, CurveLine, FigureError, IndexBand, MarkedRate,
+    MeanPoint, Rendered, ResponsePanel, ResponsePanels, Style, Width, render_calibration, render_response,
 };
 use crate::calibration::{Bound, Calibration, Relation};
 use crate::experiment::{Fitted, FittedGroup, Response};
@@ -42,7 +42,9 @@ pub fn season_figures(season: &Season) -> Result<Vec<NamedFigure>, FigureError> 
     let calibrations: Vec<(String, CalibrationFigure)> = season
         .tables
         .iter()
-        .filter_map(|result| Some((format!("{}-calibration", result.specification.name), calibration_figure(season, result)?)))
+        .filter_map(|result| {
+            Some((format!("{}-calibration", result.specification.name), calibration_figure(season, result)?))
+        })
         .collect();
     let drawn_responses = responses.into_par_iter().map(|(name, panels)| {
         let width = if panels.panels.len() == 1 { Width::SingleColumn } else { Width::DoubleColumn };
@@ -58,7 +60,8 @@ pub fn season_figures(season: &Season) -> Result<Vec<NamedFigure>, FigureError> 
 
 fn response_panels(season: &Season, trial: &Trial, result: &TrialResult) -> ResponsePanels {
     let units = &season.programme.units;
-    let panels: Vec<ResponsePanel> = result.groups.iter().filter_map(|group| panel(season, group, result.groups.len())).collect();
+    let panels: Vec<ResponsePanel> =
+        result.groups.iter().filter_map(|group| panel(season, group, result.groups.len())).collect();
     let axis = match trial.need_from {
         NeedFrom::DifferenceFromOptimum => "N rate",
         NeedFrom::TopdressResponse => "topdress N rate, a panel each early N level",

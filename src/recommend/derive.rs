@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::calibration::{Calibration, FEWEST_SITE_YEARS, NeedPoint, NoRelation, Relation, Resampled};
 use crate::rate_table::{
-    Document, Domain, IndexRows, Price, RateRule, RateTable, Row, RowInterval, RowRate, SiteYear, Stages, Support, TableError,
-    UsableReadings, Warning, reference_instructions,
+    Document, Domain, IndexRows, Price, RateRule, RateTable, Row, RowInterval, RowRate, SiteYear, Stages, Support,
+    TableError, UsableReadings, Warning, reference_instructions,
 };
 use crate::stats::interval::Interval;
 use crate::stats::isotonic::non_increasing;
@@ -98,7 +98,10 @@ pub fn derive_table(evidence: &Evidence<'_>) -> Result<RateTable, NoTable> {
             let rate = rates.get(position).copied().flatten();
             let estimate = relation.rate(midpoint(edge));
             let resampled = evidence.resampled.filter(|_| column == 0);
-            RowRate { rate, interval: rate.and(resampled).and_then(|resampled| interval(resampled, edge, estimate, evidence)) }
+            RowRate {
+                rate,
+                interval: rate.and(resampled).and_then(|resampled| interval(resampled, edge, estimate, evidence)),
+            }
         });
         Row {
             index_from: edge.0,

@@ -34,7 +34,9 @@ pub enum Unindexed {
     #[error("the trial has no N-rich reference")]
     NoReference,
     /// None of the reference plots is of the plot's variety (and block, where the reference is shared within blocks).
-    #[error("no N-rich reference plot of the same variety (and block, where shared within blocks) was read on that date")]
+    #[error(
+        "no N-rich reference plot of the same variety (and block, where shared within blocks) was read on that date"
+    )]
     NoneShared,
     /// The reference reading is not above zero, so that no ratio to it means anything.
     #[error("the N-rich reference reading is not above zero")]

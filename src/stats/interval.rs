@@ -44,23 +44,12 @@ pub struct Interval {
 
 impl Interval {
     /// An interval with ends and no more than one piece.
-    pub fn between(
-        estimate: Option<f64>,
-        low: Option<f64>,
-        high: Option<f64>,
-        level: f64,
-        method: &str,
-    ) -> Self {
+    pub fn between(estimate: Option<f64>, low: Option<f64>, high: Option<f64>, level: f64, method: &str) -> Self {
         Self::from_segments(estimate, vec![[low, high]], level, method)
     }
 
     /// The interval of one or more ascending pieces that do not touch; with no piece it is [`Limits::NotComputed`].
-    pub fn from_segments(
-        estimate: Option<f64>,
-        segments: Vec<[Option<f64>; 2]>,
-        level: f64,
-        method: &str,
-    ) -> Self {
+    pub fn from_segments(estimate: Option<f64>, segments: Vec<[Option<f64>; 2]>, level: f64, method: &str) -> Self {
         let low = segments.first().and_then(|piece| piece[0]);
         let high = segments.last().and_then(|piece| piece[1]);
         let limits = match (segments.len(), low, high) {
@@ -71,15 +60,7 @@ impl Interval {
             (1, None, None) => Limits::Open,
             _ => Limits::Disjoint,
         };
-        Self {
-            estimate,
-            low,
-            high,
-            level,
-            method: method.to_owned(),
-            limits,
-            segments,
-        }
+        Self { estimate, low, high, level, method: method.to_owned(), limits, segments }
     }
 
     /// A point whose interval could not be computed.
@@ -108,17 +89,11 @@ mod tests {
     fn two_pieces_are_disjoint_and_keep_their_hull() {
         let pieces = vec![[Some(0.0), Some(0.0)], [Some(60.0), Some(90.0)]];
         let interval = Interval::from_segments(None, pieces, 0.9, "profile");
-        assert_eq!(
-            (interval.limits, interval.low, interval.high),
-            (Limits::Disjoint, Some(0.0), Some(90.0))
-        );
+        assert_eq!((interval.limits, interval.low, interval.high), (Limits::Disjoint, Some(0.0), Some(90.0)));
     }
 
     #[test]
     fn no_piece_is_not_computed() {
-        assert_eq!(
-            Interval::not_computed(Some(1.0), 0.95, "profile").limits,
-            Limits::NotComputed
-        );
+        assert_eq!(Interval::not_computed(Some(1.0), 0.95, "profile").limits, Limits::NotComputed);
     }
 }

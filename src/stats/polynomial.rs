@@ -31,10 +31,7 @@ pub fn value(coefficients: &[f64], x: f64) -> f64 {
 
 /// Value and first derivative at `x`.
 fn value_and_slope(coefficients: &[f64], x: f64) -> (f64, f64) {
-    coefficients
-        .iter()
-        .rev()
-        .fold((0.0, 0.0), |(sum, slope), c| (sum * x + c, slope * x + sum))
+    coefficients.iter().rev().fold((0.0, 0.0), |(sum, slope), c| (sum * x + c, slope * x + sum))
 }
 
 /// Every real root in `[low, high]` of the polynomial with ascending `coefficients`, each once.
@@ -44,10 +41,7 @@ fn value_and_slope(coefficients: &[f64], x: f64) -> (f64, f64) {
 /// quadratic, which is solved in closed form. A critical point where the value is zero to rounding is a root. The zero polynomial,
 /// a degree above [`HIGHEST_DEGREE`], and coefficients or ends that are not finite have no roots here.
 pub fn roots(coefficients: &[f64], low: f64, high: f64) -> Roots {
-    let degree_plus_one = coefficients
-        .iter()
-        .rposition(|c| *c != 0.0)
-        .map_or(0, |last| last + 1);
+    let degree_plus_one = coefficients.iter().rposition(|c| *c != 0.0).map_or(0, |last| last + 1);
     let polynomial = coefficients.get(..degree_plus_one).unwrap_or(&[]);
     let finite = polynomial.iter().all(|c| c.is_finite()) && low.is_finite() && high.is_finite();
     if !finite || low > high || polynomial.len() > HIGHEST_DEGREE + 1 {
@@ -63,10 +57,7 @@ pub fn roots(coefficients: &[f64], low: f64, high: f64) -> Roots {
 
 fn inside<const N: usize>(candidates: [f64; N], low: f64, high: f64) -> Roots {
     let mut roots = Roots::default();
-    candidates
-        .into_iter()
-        .filter(|x| (low..=high).contains(x))
-        .for_each(|x| roots.push(x));
+    candidates.into_iter().filter(|x| (low..=high).contains(x)).for_each(|x| roots.push(x));
     roots
 }
 
@@ -81,44 +72,22 @@ fn quadratic(c0: f64, c1: f64, c2: f64, low: f64, high: f64) -> Roots {
     // Adding numbers of one sign keeps the digits that the textbook formula loses when c1² is much larger than 4·c2·c0.
     let sum = -0.5 * (c1 + discriminant.sqrt().copysign(c1));
     let (first, second) = (sum / c2, c0 / sum);
-    inside(
-        if first <= second {
-            [first, second]
-        } else {
-            [second, first]
-        },
-        low,
-        high,
-    )
+    inside(if first <= second { [first, second] } else { [second, first] }, low, high)
 }
 
 fn by_critical_points(polynomial: &[f64], low: f64, high: f64) -> Roots {
     let mut derivative = [0.0; HIGHEST_DEGREE];
-    for (power, (place, c)) in derivative
-        .iter_mut()
-        .zip(polynomial.iter().skip(1))
-        .enumerate()
-    {
+    for (power, (place, c)) in derivative.iter_mut().zip(polynomial.iter().skip(1)).enumerate() {
         *place = (power + 1) as f64 * c;
     }
-    let critical = roots(
-        derivative.get(..polynomial.len() - 1).unwrap_or(&[]),
-        low,
-        high,
-    );
+    let critical = roots(derivative.get(..polynomial.len() - 1).unwrap_or(&[]), low, high);
     let mut found = Roots::default();
     let mut left = low;
     let mut at_left = value_or_zero(polynomial, low);
     if at_left == 0.0 {
         found.push(low);
     }
-    for right in critical
-        .as_slice()
-        .iter()
-        .copied()
-        .filter(|x| *x > low && *x < high)
-        .chain([high])
-    {
+    for right in critical.as_slice().iter().copied().filter(|x| *x > low && *x < high).chain([high]) {
         let at_right = value_or_zero(polynomial, right);
         if at_right == 0.0 {
             if right > left {
@@ -135,15 +104,8 @@ fn by_critical_points(polynomial: &[f64], low: f64, high: f64) -> Roots {
 /// The value, or exactly zero where rounding could have made it.
 fn value_or_zero(polynomial: &[f64], x: f64) -> f64 {
     let value = value(polynomial, x);
-    let size = polynomial
-        .iter()
-        .rev()
-        .fold(0.0, |sum, c| sum * x.abs() + c.abs());
-    if value.abs() <= 4.0 * f64::EPSILON * size {
-        0.0
-    } else {
-        value
-    }
+    let size = polynomial.iter().rev().fold(0.0, |sum, c| sum * x.abs() + c.abs());
+    if value.abs() <= 4.0 * f64::EPSILON * size { 0.0 } else { value }
 }
 
 /// The root between `left` and `right`, where the signs differ and the polynomial is monotone.
@@ -161,11 +123,7 @@ fn bracketed(polynomial: &[f64], left: f64, right: f64, at_left: f64) -> f64 {
             right = x;
         }
         let newton = x - here / slope;
-        let next = if newton > left && newton < right {
-            newton
-        } else {
-            0.5 * (left + right)
-        };
+        let next = if newton > left && newton < right { newton } else { 0.5 * (left + right) };
         if (next - x).abs() <= f64::EPSILON * next.abs() || next == left || next == right {
             return next;
         }

@@ -39,8 +39,7 @@ impl Trial {
     #[must_use]
     pub fn n_already_on(&self, plot: &Plot, sensing: Date, unit: NRateUnit) -> f64 {
         let on_by = |application: &Application| {
-            application.date < sensing
-                || (application.date == sensing && application.timing == Timing::BeforeSensing)
+            application.date < sensing || (application.date == sensing && application.timing == Timing::BeforeSensing)
         };
         self.n_where(plot, unit, on_by)
     }

@@ -57,7 +57,10 @@ fn every_room_of_the_source_stands_in_the_table() {
     for entry in fs::read_dir(source).expect("src can be read") {
         let path = entry.expect("src can be read").path();
         let room = path.file_stem().expect("named").to_string_lossy().into_owned();
-        assert!(room == "lib" || room == "main" || rooms.floor(&room).is_some(), "{room} has no floor in DEVELOPERS.md");
+        assert!(
+            room == "lib" || room == "main" || rooms.floor(&room).is_some(),
+            "{room} has no floor in DEVELOPERS.md"
+        );
     }
 }
 
@@ -87,7 +90,10 @@ fn a_way_up_is_found_however_it_is_written() {
 fn a_way_down_or_inside_a_room_is_allowed() {
     let rooms = rooms();
     for (module, text) in [
-        ("response/join.rs", "use crate::stats::interval::Interval; use super::curve::Curve; use crate::response::Fit;"),
+        (
+            "response/join.rs",
+            "use crate::stats::interval::Interval; use super::curve::Curve; use crate::response::Fit;",
+        ),
         ("season.rs", "use crate::{recommend::derive_table, trial::Trial}; mod tests { use super::*; }"),
         ("files/csv.rs", "use polars::prelude::*;"),
         ("stats/censored.rs", "use argmin::core::Executor;"),
