@@ -44,7 +44,7 @@ impl Plateau {
     /// The stretches of shapes whose joins lie beyond the second tested rate. Below it every join fits alike.
     pub fn stretches(self, reduced: &Reduced) -> Vec<Stretch> {
         match self {
-            Plateau::Linear => linear_plateau::stretches(reduced, 1),
+            Plateau::Linear => linear_plateau::stretches(reduced),
             Plateau::Quadratic => quadratic_plateau::stretches(reduced),
         }
     }
