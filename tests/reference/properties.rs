@@ -130,7 +130,8 @@ fn cutoff(curve: &Curve) -> f64 {
 }
 
 fn holds(interval: &Interval, rate: f64) -> bool {
-    let within = |[low, high]: &[Option<f64>; 2]| low.is_none_or(|low| low <= rate) && high.is_none_or(|high| rate <= high);
+    let within =
+        |[low, high]: &[Option<f64>; 2]| low.is_none_or(|low| low <= rate) && high.is_none_or(|high| rate <= high);
     interval.segments.iter().any(within)
 }
 
@@ -246,8 +247,11 @@ proptest! {
                 prop_assert_eq!(holds(&interval, join), steep <= cutoff(&curve), "join {} {:?}", join, interval);
             }
         }
-        if !undecided(zero, cutoff(&curve)) && interval.low.is_some() {
-            prop_assert_eq!(interval.low == Some(0.0), zero <= cutoff(&curve), "{:?} {}", interval, zero / cutoff(&curve));
+        // The grid of joins is coarse: it can miss the best flat curve, but not add one.
+        if zero <= cutoff(&curve) * (1.0 - 1e-6) {
+            prop_assert_eq!(interval.low, Some(0.0));
+        } else if zero > cutoff(&curve) * 1.01 {
+            prop_assert_ne!(interval.low, Some(0.0));
         }
     }
 
