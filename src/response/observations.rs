@@ -2,6 +2,7 @@
 
 use super::reduced::Reduced;
 use crate::stats::least_squares::{Factor, dot};
+use serde::Serialize;
 
 /// Why numbers are not observations of a response.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -46,7 +47,7 @@ pub enum DataError {
 }
 
 /// The mean of a rate's plots.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct TreatmentMean {
     /// The rate.
     pub rate: f64,

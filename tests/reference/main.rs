@@ -4,3 +4,4 @@ mod checks;
 mod data;
 mod oracle_curves;
 mod properties;
+mod shapes;
