@@ -1,6 +1,6 @@
 //! Bare columns of one file: what a quick look works on.
 
-/// The columns of one data file that play a role, row by row; rows without a yield are counted, not kept.
+/// The columns of one data file that play a role, row by row; rows without a yield are listed apart.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Columns {
     /// The file, as named by the user.
@@ -13,6 +13,15 @@ pub struct Columns {
     pub blocks: Option<Vec<String>>,
     /// The factor that splits the file into groups, as (name, level of each observation).
     pub by: Option<(String, Vec<String>)>,
-    /// Level of the `by` factor of each row that had no yield (an empty text without `by`).
-    pub missing: Vec<String>,
+    /// Rows that had no yield.
+    pub missing: Vec<MissingYield>,
+}
+
+/// A row without a yield.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct MissingYield {
+    /// Row of the file, counted from 1 with the header included.
+    pub row: u64,
+    /// Its level of the splitting factor; empty without one.
+    pub level: String,
 }

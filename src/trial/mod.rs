@@ -5,13 +5,13 @@ mod programme;
 mod site_year;
 mod stage;
 
-pub use columns::Columns;
+pub use columns::{Columns, MissingYield};
 pub use programme::{
     Decisions, GrainPrice, IndexRange, InputFile, LeftOut, NearOptimumWithin, NitrogenPrice, Outside, Prices,
     Programme, RateLimits, RelationKind, ResultUnits, TableSpecification,
 };
 pub use site_year::{
     Application, Design, Excluded, Exclusion, Harvest, Instrument, NeedFrom, Plot, Protein, Reading, Reference,
-    SharedWithin, Timing, Trial,
+    SameDay, SharedWithin, Timing, Trial,
 };
 pub use stage::GrowthStage;
