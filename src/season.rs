@@ -1,1 +1,342 @@
-//! season
+//! The whole chain once: from a programme to rate tables. Returns results, writes nothing.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+use rayon::prelude::*;
+
+use crate::calibration::{
+    Calibration, FittedTrial, Resampled, Validation, calibrate, hold_out_site_years, resample_site_years,
+};
+use crate::economics::{PriceRatio, Tolerance, price_per_yield_unit, price_ratio, price_ratio_unit};
+use crate::experiment::{FitOptions, FittedGroup, GroupOptimum, Response, groups_of_trial};
+use crate::finding::{Finding, Place};
+use crate::harvest::{PlotYield, plot_yields};
+use crate::rate_table::RateTable;
+use crate::recommend::{Evidence, NoTable, derive_table};
+use crate::response::OptimumStatus;
+use crate::sensing::{PlotIndex, ShowsN, indices, sensings, shows_n};
+use crate::trial::{Instrument, NearOptimumWithin, Programme, TableSpecification, Trial};
+use crate::units::BushelUnknown;
+
+/// What a season is asked to do.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SeasonOptions {
+    /// Seed of permutations and resampling.
+    pub seed: u64,
+    /// Permutations of each response test.
+    pub permutations: usize,
+    /// Resamples of site-years.
+    pub replicates: u64,
+    /// A price ratio instead of the programme's prices.
+    pub price_ratio: Option<f64>,
+}
+
+/// Seed where none is given.
+pub const DEFAULT_SEED: u64 = 1;
+
+impl Default for SeasonOptions {
+    fn default() -> Self {
+        Self {
+            seed: DEFAULT_SEED,
+            permutations: crate::experiment::PERMUTATIONS,
+            replicates: crate::calibration::REPLICATES,
+            price_ratio: None,
+        }
+    }
+}
+
+/// One season's results.
+#[derive(Clone, Debug)]
+pub struct Season {
+    /// The programme they come from.
+    pub programme: Programme,
+    /// What was asked.
+    pub options: SeasonOptions,
+    /// The price ratio of every optimum; `None` where neither prices nor a ratio were given.
+    pub price_ratio: Option<PriceRatio>,
+    /// Every price ratio that tables are derived at, the base first; empty without one.
+    pub price_ratios: Vec<f64>,
+    /// One result a trial, in the order of the programme's trials.
+    pub trials: Vec<TrialResult>,
+    /// One result a table wanted.
+    pub tables: Vec<TableResult>,
+    /// What the input and the results give to know.
+    pub warnings: Vec<Finding>,
+}
+
+/// The results of one trial.
+#[derive(Clone, Debug)]
+pub struct TrialResult {
+    /// What became of each plot's yield.
+    pub yields: Vec<PlotYield>,
+    /// The curves.
+    pub groups: Vec<FittedGroup>,
+    /// One result a sensing.
+    pub sensings: Vec<Sensing>,
+}
+
+/// The readings of one instrument on one date.
+#[derive(Clone, Debug)]
+pub struct Sensing {
+    /// Instrument.
+    pub instrument: Instrument,
+    /// Date.
+    pub date: Date,
+    /// Index of every plot read.
+    pub indices: Vec<PlotIndex>,
+    /// Whether the readings show the N already on, by variety.
+    pub shows_n: Vec<ShowsN>,
+}
+
+/// The results of one table wanted.
+#[derive(Clone, Debug)]
+pub struct TableResult {
+    /// What was wanted.
+    pub specification: TableSpecification,
+    /// One calibration a price ratio, the base first.
+    pub calibrations: Vec<Calibration>,
+    /// Held-out site-years at the base price ratio, one a kind of relation; empty for a single site-year.
+    pub validation: Vec<Validation>,
+    /// Resampled site-years for the table's relation at the base price ratio.
+    pub resampled: Option<Resampled>,
+    /// The table, or why there is none.
+    pub table: Result<RateTable, NoTable>,
+}
+
+/// A step of the season, for a progress bar.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Step<'a> {
+    /// A trial is done.
+    Trial(&'a str),
+    /// A table is done.
+    Table(&'a str),
+}
+
+impl Season {
+    /// Runs the whole chain over a programme. `input_warnings` are carried along; `progress` is told of each step done, from any
+    /// thread.
+    ///
+    /// # Errors
+    /// [`BushelUnknown`] where yields or prices cannot be brought to the programme's units.
+    pub fn run(
+        programme: Programme,
+        input_warnings: Vec<Finding>,
+        options: SeasonOptions,
+        progress: &(dyn Fn(Step<'_>) + Sync),
+    ) -> Result<Self, BushelUnknown> {
+        let price_ratio = base_price_ratio(&programme, options.price_ratio)?;
+        let fit_options = FitOptions {
+            permutations: options.permutations,
+            ..FitOptions::new(programme.decisions.level, options.seed)
+        };
+        let run_trial = |trial: &Trial| {
+            let result = trial_result(&programme, trial, &fit_options);
+            progress(Step::Trial(&trial.folder));
+            result
+        };
+        let trials: Vec<TrialResult> = programme.trials.par_iter().map(run_trial).collect::<Result<_, _>>()?;
+
+        let mut price_ratios: Vec<f64> = price_ratio.iter().map(|ratio| ratio.value).collect();
+        if let (Some(prices), false) = (&programme.prices, price_ratios.is_empty()) {
+            price_ratios.extend(&prices.other_price_ratios);
+        }
+        let mut season = Self {
+            programme,
+            options,
+            price_ratio,
+            price_ratios,
+            trials,
+            tables: Vec::new(),
+            warnings: input_warnings,
+        };
+        let tables = season.programme.tables.iter().map(|specification| {
+            let result = season.table_result(specification);
+            progress(Step::Table(&specification.name));
+            result
+        });
+        season.tables = tables.collect();
+        season.warnings.extend(season.result_warnings());
+        Ok(season)
+    }
+
+    /// The optimum of a group at the base price ratio.
+    #[must_use]
+    pub fn optimum(&self, group: &FittedGroup) -> Option<GroupOptimum> {
+        self.optimum_at(group, self.price_ratio.as_ref()?.value)
+    }
+
+    /// The optimum of a group at a price ratio, with the programme's near-optimum tolerance.
+    #[must_use]
+    pub fn optimum_at(&self, group: &FittedGroup, price_ratio: f64) -> Option<GroupOptimum> {
+        group.outcome.as_ref().ok()?.optimum(price_ratio, self.tolerance())
+    }
+
+    /// The programme's near-optimum tolerance: money becomes yield units at the grain price.
+    #[must_use]
+    pub fn tolerance(&self) -> Tolerance {
+        match self.programme.decisions.near_optimum_within {
+            NearOptimumWithin::Percent(percent) => Tolerance::PercentOfNetReturn(percent),
+            NearOptimumWithin::Money(money) => {
+                Tolerance::YieldUnits(money / self.price_per_yield_unit().unwrap_or(f64::NAN))
+            }
+        }
+    }
+
+    /// What one yield unit brings, in the programme's currency; `None` without prices.
+    #[must_use]
+    pub fn price_per_yield_unit(&self) -> Option<f64> {
+        let programme = &self.programme;
+        price_per_yield_unit(programme.prices.as_ref()?, &programme.units, &programme.crop).ok()
+    }
+
+    /// Trials with their fitted groups.
+    pub fn fitted_trials(&self) -> impl Iterator<Item = FittedTrial<'_>> {
+        let trials = self.programme.trials.iter().zip(&self.trials);
+        trials.map(|(trial, result)| FittedTrial { trial, groups: &result.groups })
+    }
+
+    fn table_result(&self, specification: &TableSpecification) -> TableResult {
+        let trials: Vec<FittedTrial<'_>> = self.fitted_trials().collect();
+        let unit = self.programme.units.n_rate;
+        let calibrations: Vec<Calibration> =
+            self.price_ratios.iter().map(|price_ratio| calibrate(&trials, specification, unit, *price_ratio)).collect();
+        let base = calibrations.first().map_or(&[][..], |calibration| &calibration.points);
+        let kinds = crate::trial::RelationKind::ALL;
+        let validation = kinds.into_iter().filter_map(|kind| hold_out_site_years(kind, base)).collect();
+        let resampled = resample_site_years(specification.relation, base, self.options.replicates, self.options.seed);
+        let table = derive_table(&Evidence {
+            programme: &self.programme,
+            specification,
+            calibrations: &calibrations,
+            resampled: resampled.as_ref(),
+            price_ratio_unit: self.price_ratio.as_ref().and_then(|ratio| ratio.unit.as_deref()),
+            seed: self.options.seed,
+            permutations: self.options.permutations,
+            replicates: self.options.replicates,
+        });
+        TableResult { specification: specification.clone(), calibrations, validation, resampled, table }
+    }
+
+    fn result_warnings(&self) -> Vec<Finding> {
+        let mut warnings = Vec::new();
+        for (trial, result) in self.programme.trials.iter().zip(&self.trials) {
+            warnings.extend(self.curve_warnings(trial, result));
+            warnings.extend(sensing_warnings(trial, result));
+        }
+        warnings.extend(self.tables.iter().flat_map(table_warnings));
+        warnings
+    }
+
+    fn curve_warnings(&self, trial: &Trial, result: &TrialResult) -> Vec<Finding> {
+        let mut warnings = Vec::new();
+        for group in &result.groups {
+            let labels: Vec<String> =
+                group.group.key.labels().into_iter().skip(1).map(|(name, level)| format!("{name} {level}")).collect();
+            let place = Place::file(&trial.folder).column(if labels.is_empty() {
+                "all plots".to_owned()
+            } else {
+                labels.join(", ")
+            });
+            if let Err(error) = &group.outcome {
+                warnings.push(Finding::warning("no-curve", place, format!("no curve can be fitted: {error}")));
+                continue;
+            }
+            let Some(optimum) = self.optimum(group) else { continue };
+            let text = match (optimum.response, optimum.optimum.status) {
+                (Response::NotDetected, _) => "a response to N is not shown: the trial may be too small to see one",
+                (Response::Negligible, _) => {
+                    "no response that would pay for the N: the upper limit of the gain is too small"
+                }
+                (_, OptimumStatus::AtHighestTestedRate) => {
+                    "the optimum is not reached within the tested rates: it is a lower bound"
+                }
+                (_, OptimumStatus::BeforeFirstRate) => {
+                    "the optimum lies below the second tested rate: it is an upper bound"
+                }
+                _ => continue,
+            };
+            let code = match optimum.response {
+                Response::Detected => "optimum-not-bracketed",
+                _ => "response-not-shown",
+            };
+            warnings.push(Finding::warning(code, place, text));
+        }
+        warnings
+    }
+}
+
+/// The base price ratio: as asked, or from the programme's prices.
+fn base_price_ratio(programme: &Programme, asked: Option<f64>) -> Result<Option<PriceRatio>, BushelUnknown> {
+    match (asked, &programme.prices) {
+        (Some(value), _) => Ok(Some(PriceRatio { value, unit: Some(price_ratio_unit(&programme.units)) })),
+        (None, Some(prices)) => price_ratio(prices, &programme.units, &programme.crop).map(Some),
+        (None, None) => Ok(None),
+    }
+}
+
+fn trial_result(programme: &Programme, trial: &Trial, options: &FitOptions) -> Result<TrialResult, BushelUnknown> {
+    let yields = plot_yields(trial, &programme.crop, &programme.units)?;
+    let groups = groups_of_trial(trial, &programme.crop, &programme.units)?;
+    let groups = groups.into_iter().map(|group| FittedGroup::fit(group, options)).collect();
+    let sensings = sensings(trial)
+        .into_iter()
+        .map(|(instrument, date)| Sensing {
+            instrument,
+            date,
+            indices: indices(trial, instrument, date),
+            shows_n: shows_n(trial, instrument, date, programme.units.n_rate),
+        })
+        .collect();
+    Ok(TrialResult { yields, groups, sensings })
+}
+
+fn sensing_warnings(trial: &Trial, result: &TrialResult) -> Vec<Finding> {
+    let mut warnings = Vec::new();
+    for sensing in &result.sensings {
+        let place = || Place::file(&trial.folder).column(format!("{} {}", sensing.instrument.name(), sensing.date));
+        for shown in sensing.shows_n.iter().filter(|shown| !shown.is_shown()) {
+            let variety = shown.variety.as_ref().map_or(String::new(), |variety| format!(" ({variety})"));
+            let text = format!(
+                "the readings do not show the N that is on{variety}: F test p = {:.3}, lowest ÷ highest N level {:.3}",
+                shown.p_value, shown.lowest_to_highest
+            );
+            warnings.push(
+                Finding::warning("readings-show-no-n", place(), text).remedy("sense later, or take another date"),
+            );
+        }
+        let mut without: BTreeMap<String, usize> = BTreeMap::new();
+        for reason in sensing.indices.iter().filter_map(|read| read.index.as_ref().err()) {
+            *without.entry(reason.to_string()).or_default() += 1;
+        }
+        for (reason, plots) in without {
+            warnings.push(Finding::warning("no-index", place(), format!("{plots} plots have no index: {reason}")));
+        }
+    }
+    warnings
+}
+
+fn table_warnings(result: &TableResult) -> Vec<Finding> {
+    let place = || Place::file(format!("table {}", result.specification.name));
+    let mut warnings = Vec::new();
+    if let Err(reason) = &result.table {
+        warnings.push(Finding::warning("no-table", place(), reason.to_string()));
+    }
+    if let Some(calibration) = result.calibrations.first() {
+        match calibration.site_years().len() {
+            0 => {}
+            1 => warnings.push(Finding::warning(
+                "one-site-year",
+                place(),
+                "one site-year: nothing tells this rule from the conditions of that site-year, and no interval or validation can be given",
+            )),
+            few if few < crate::calibration::FEWEST_SITE_YEARS => warnings.push(Finding::warning(
+                "few-site-years",
+                place(),
+                format!("{few} site-years: too few to resample, so no row has an interval"),
+            )),
+            _ => {}
+        }
+    }
+    warnings
+}

@@ -1,1 +1,10 @@
-//! experiment
+//! A [`Trial`](crate::trial::Trial) or bare columns → observations with their design, and the curves fitted to them.
+//!
+//! A *group* is what one response curve is fitted to: the plots of one variety, and of one early level where the topdress is what
+//! varies. Nuisance (block) and the error stratum follow from the design.
+
+mod fitted;
+mod group;
+
+pub use fitted::{FitOptions, Fitted, FittedGroup, GroupOptimum, PERMUTATIONS, RESPONSE_ALPHA, Response};
+pub use group::{ErrorStratum, GroupKey, LeftOut, ResponseGroup, groups_of_columns, groups_of_trial};

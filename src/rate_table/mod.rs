@@ -1,1 +1,48 @@
-//! rate_table
+//! The published rate table, alone: read, write, look up, hand over.
+//!
+//! A [`RateTable`] is one JSON document that holds everything a field calculator needs and everything a
+//! reader must know to trust it: rows of the index with their rates and intervals, the prices they hold
+//! for, where they were calibrated, and cautions. It is checked when it is made and when it is read, and
+//! carries a digest of its own text, so that an edited or cut-off copy is refused.
+//!
+//! # How a reading becomes a rate
+//!
+//! Every calculator must put a reading in the same row, so nothing here depends on how a machine rounds
+//! fractions. [`LOOKUP_RULE`] says it in words and stands in every document and before the
+//! [conformance vectors](RateTable::conformance_vectors); in whole numbers it is:
+//!
+//! 1. A reading or reference is decimal text: an optional sign, digits, at most one point. Its value is
+//!    taken in whole millionths; the seventh decimal, if 5 or more, raises the sixth, and the rest is
+//!    ignored. At most six digits stand before the point.
+//! 2. With `r` and `m` the millionths of reading and reference, the index in thousandths is
+//!    `(2000·r + m) ÷ (2·m)`, the remainder dropped. That is ⌊1000·reading ÷ reference + ½⌋, and no step
+//!    exceeds 2⁵³, so a calculator that only knows doubles gets it right too.
+//! 3. A row holds `index_from ≤ index < index_below`; the last row also holds its `index_below`.
+//!
+//! A number given as `f64` is first written in its shortest decimal form that reads back to the same
+//! number: 55.1 is `55.1`, not the fraction next to it.
+
+mod cautions;
+mod check;
+mod conformance;
+mod decimal;
+mod document;
+mod error;
+mod long_form;
+mod lookup;
+mod table;
+
+pub use cautions::{CALIBRATED_RANGE_ONLY, LAW_FIRST, OTHER_CAUSES, reference_instructions};
+pub use decimal::{Decimal, DecimalError, index_thousandths};
+pub use document::{
+    Document, Domain, IndexRows, Price, RateRule, Relation, Row, RowInterval, RowRate, SiteYear, Stages, Support,
+    UsableReadings, Warning,
+};
+pub use error::TableError;
+pub use lookup::{Asked, Lookup, Status};
+pub use table::{LOOKUP_RULE, RateTable, SCHEMA};
+
+#[cfg(test)]
+mod fixture;
+#[cfg(test)]
+mod tests;

@@ -5,5 +5,6 @@ pub mod distribution;
 pub mod interval;
 pub mod isotonic;
 pub mod least_squares;
+pub mod levels;
 pub mod polynomial;
 pub mod stream;

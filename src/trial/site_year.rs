@@ -34,6 +34,30 @@ pub struct Trial {
     pub readings: Vec<Reading>,
 }
 
+impl Trial {
+    /// N already on a plot when it was sensed: every application dated before that day, or on it with timing *before sensing*.
+    #[must_use]
+    pub fn n_already_on(&self, plot: &Plot, sensing: Date, unit: NRateUnit) -> f64 {
+        let on_by = |application: &Application| {
+            application.date < sensing || (application.date == sensing && application.timing == Timing::BeforeSensing)
+        };
+        self.n_where(plot, unit, on_by)
+    }
+
+    /// N of the applications that `counts` takes, in `unit`.
+    #[must_use]
+    pub fn n_where(&self, plot: &Plot, unit: NRateUnit, counts: impl Fn(&Application) -> bool) -> f64 {
+        let applied = self.applications.iter().zip(&plot.rates);
+        applied.filter(|(application, _)| counts(application)).map(|(_, rate)| rate.in_unit(unit)).sum()
+    }
+
+    /// Site and harvest year: what a site-year is told by.
+    #[must_use]
+    pub fn site_year(&self) -> String {
+        format!("{} {}", self.site, self.harvest_year)
+    }
+}
+
 /// How treatments were randomised.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Design {

@@ -1,0 +1,153 @@
+//! The points of a trial: the mean index of a treatment and the N need found for it.
+
+use std::collections::BTreeMap;
+
+use super::FittedTrial;
+use crate::experiment::FittedGroup;
+use crate::response::{Family, Optimum, OptimumStatus};
+use crate::sensing::{choose_date, indices};
+use crate::trial::{NeedFrom, TableSpecification, Timing};
+use crate::units::NRateUnit;
+
+/// Whether a need is a number or a bound.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Bound {
+    /// The optimum was found inside the tested rates, or no response was shown.
+    Exact,
+    /// The optimum lies somewhere up to the second tested rate: the need is this or less.
+    AtMost,
+    /// The optimum was not reached within the tested rates: the need is this or more.
+    AtLeast,
+}
+
+/// The N need and the index of one treatment.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NeedPoint {
+    /// Trial folder.
+    pub trial: String,
+    /// Site and harvest year.
+    pub site_year: String,
+    /// Variety, where the trial names one.
+    pub variety: Option<String>,
+    /// How the need was found.
+    pub need_from: NeedFrom,
+    /// N already on at sensing, in the programme's rate unit.
+    pub n_on: f64,
+    /// Mean sufficiency index of the treatment's plots.
+    pub index: f64,
+    /// How many plots it is the mean of.
+    pub plots: usize,
+    /// N need, in the programme's rate unit; negative where more was on than the optimum.
+    pub need: f64,
+    /// Lower limit of the need, from the optimum's interval.
+    pub low: Option<f64>,
+    /// Upper limit of the need, from the optimum's interval.
+    pub high: Option<f64>,
+    /// Number or bound.
+    pub bound: Bound,
+    /// Family the optimum comes from.
+    pub family: Family,
+    /// Status of the optimum.
+    pub optimum_status: OptimumStatus,
+}
+
+/// A trial, or plots of it, that give no calibration point.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SetAside {
+    /// Trial folder.
+    pub trial: String,
+    /// How many plots.
+    pub plots: usize,
+    /// Why.
+    pub reason: String,
+}
+
+/// What a trial gives.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct TrialPoints {
+    /// Points, in order of variety and N already on.
+    pub points: Vec<NeedPoint>,
+    /// What gives none.
+    pub set_aside: Vec<SetAside>,
+}
+
+/// The points of a trial for a table, at a price ratio.
+#[must_use]
+pub fn trial_points(
+    fitted: &FittedTrial<'_>,
+    table: &TableSpecification,
+    unit: NRateUnit,
+    price_ratio: f64,
+) -> TrialPoints {
+    let trial = fitted.trial;
+    let mut found = TrialPoints::default();
+    let set_aside = |plots: usize, reason: String| SetAside { trial: trial.folder.clone(), plots, reason };
+    let date = match choose_date(trial, table) {
+        Ok(choice) => choice.date,
+        Err(reason) => {
+            found.set_aside.push(set_aside(trial.plots.len(), reason.to_string()));
+            return found;
+        }
+    };
+    let mut treatments: BTreeMap<(Option<&str>, u64), Vec<f64>> = BTreeMap::new();
+    let mut without: BTreeMap<String, usize> = BTreeMap::new();
+    for read in indices(trial, table.instrument, date) {
+        let Some(plot) = trial.plots.get(read.reading.plot) else { continue };
+        if read.is_reference {
+            *without.entry("N-rich reference plot: not a calibration point under itself".to_owned()).or_default() += 1;
+            continue;
+        }
+        let n_on = match trial.need_from {
+            NeedFrom::DifferenceFromOptimum => trial.n_already_on(plot, date, unit),
+            NeedFrom::TopdressResponse => {
+                trial.n_where(plot, unit, |application| application.timing == Timing::BeforeSensing)
+            }
+        };
+        match read.index {
+            // Rates are not negative, so the order of their bits is the order of their values.
+            Ok(indexed) => {
+                treatments.entry((plot.variety.as_deref(), n_on.to_bits())).or_default().push(indexed.index);
+            }
+            Err(reason) => *without.entry(reason.to_string()).or_default() += 1,
+        }
+    }
+    found.set_aside.extend(without.into_iter().map(|(reason, plots)| set_aside(plots, reason)));
+    let mut optima: BTreeMap<(Option<&str>, Option<u64>), Option<Optimum>> = BTreeMap::new();
+    for ((variety, n_on_bits), indices) in treatments {
+        let early = (trial.need_from == NeedFrom::TopdressResponse).then_some(n_on_bits);
+        let optimum = optima.entry((variety, early)).or_insert_with(|| {
+            let of_treatment = |group: &&FittedGroup| {
+                group.group.key.variety.as_deref() == variety && group.group.key.early_n.map(f64::to_bits) == early
+            };
+            let group = fitted.groups.iter().find(of_treatment)?;
+            Some(group.outcome.as_ref().ok()?.chosen_optimum(price_ratio)?.1)
+        });
+        let plots = indices.len();
+        let Some((optimum, rate)) = optimum.as_ref().and_then(|optimum| Some((optimum, optimum.rate?))) else {
+            found.set_aside.push(set_aside(plots, "its yields give no optimum".to_owned()));
+            continue;
+        };
+        let n_on = f64::from_bits(n_on_bits);
+        let already = if early.is_some() { 0.0 } else { n_on };
+        found.points.push(NeedPoint {
+            trial: trial.folder.clone(),
+            site_year: trial.site_year(),
+            variety: variety.map(str::to_owned),
+            need_from: trial.need_from,
+            n_on,
+            index: indices.iter().sum::<f64>() / plots as f64,
+            plots,
+            need: rate - already,
+            low: optimum.interval.low.map(|low| low - already),
+            high: optimum.interval.high.map(|high| high - already),
+            bound: match optimum.status {
+                OptimumStatus::AtHighestTestedRate => Bound::AtLeast,
+                OptimumStatus::BeforeFirstRate => Bound::AtMost,
+                _ => Bound::Exact,
+            },
+            family: optimum.family,
+            optimum_status: optimum.status,
+        });
+    }
+    found
+}

@@ -1,0 +1,202 @@
+//! The curves of a group, the one that is chosen, and whether there is a response at all.
+
+use crate::economics::{NearOptimum, Tolerance, near_optimum, net_return};
+use crate::response::{
+    Curve, DataError, Family, Fit, Observations, Optimum, OptimumStatus, ResponseTest, TreatmentMean, TreatmentTest,
+    choose,
+};
+
+use super::ResponseGroup;
+
+/// What fitting is asked to do.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FitOptions {
+    /// Level of every interval, 0 to 1.
+    pub level: f64,
+    /// Permutations of the response test.
+    pub permutations: usize,
+    /// Seed of the permutations.
+    pub seed: u64,
+    /// The family to take; the one with the smallest AICc where `None`.
+    pub family: Option<Family>,
+}
+
+/// Permutations where nothing else is asked: p is known to about ±0.01 at 0.05.
+pub const PERMUTATIONS: usize = 1_999;
+
+/// A response is *detected* where the permutation p is at most this.
+pub const RESPONSE_ALPHA: f64 = 0.05;
+
+impl FitOptions {
+    /// The level and the seed, everything else by default.
+    #[must_use]
+    pub fn new(level: f64, seed: u64) -> Self {
+        Self { level, permutations: PERMUTATIONS, seed, family: None }
+    }
+}
+
+/// A group with its curves, or why none can be fitted.
+#[derive(Clone, Debug)]
+pub struct FittedGroup {
+    /// The observations.
+    pub group: ResponseGroup,
+    /// The curves, or what the observations lack.
+    pub outcome: Result<Fitted, DataError>,
+}
+
+/// The curves of a group.
+#[derive(Clone, Debug)]
+pub struct Fitted {
+    /// The observations, reduced.
+    pub observations: Observations,
+    /// Treatment means.
+    pub means: Vec<TreatmentMean>,
+    /// Analysis of variance with the treatments as they are.
+    pub analysis: TreatmentTest,
+    /// The permutation test of a rising response.
+    pub response: ResponseTest,
+    /// One fit a family, simplest first.
+    pub fits: Vec<Fit>,
+    /// The best family that answers to N, whether or not a response was detected; `None` where none is estimable.
+    pub best_family: Option<Family>,
+    /// What told the best family from the others.
+    pub chosen_by: &'static str,
+    level: f64,
+}
+
+/// Is there a response?
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Response {
+    /// The permutation test detects one.
+    Detected,
+    /// It does not: *not shown*, which is not *none*.
+    NotDetected,
+    /// It does not, and the upper limit of the gain does not pay for the N.
+    Negligible,
+}
+
+impl Response {
+    /// The name it is written as.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Detected => "detected",
+            Self::NotDetected => "not-detected",
+            Self::Negligible => "negligible",
+        }
+    }
+}
+
+/// The optimum of a group at one price ratio.
+#[derive(Clone, Debug)]
+pub struct GroupOptimum {
+    /// Price of one rate unit of N ÷ price of one yield unit.
+    pub price_ratio: f64,
+    /// Is there a response, and could it pay?
+    pub response: Response,
+    /// The optimum of the chosen family. Without a detected response its rate is 0 (the lowest tested) with the best family's interval.
+    pub optimum: Optimum,
+    /// The optimum of every estimable family.
+    pub by_family: Vec<Optimum>,
+    /// Net return at the optimum, in yield units: yield − price ratio × rate.
+    pub net_return: Option<f64>,
+    /// Rates about as good as the optimum; `None` where no response is shown.
+    pub near_optimum: Option<NearOptimum>,
+}
+
+impl FittedGroup {
+    /// Fits every family to the group and tests for a response.
+    #[must_use]
+    pub fn fit(group: ResponseGroup, options: &FitOptions) -> Self {
+        let observations = Observations::new(&group.rates, &group.yields, group.blocks.as_deref());
+        let outcome = observations.map(|observations| {
+            let fits: Vec<Fit> = Family::ALL.iter().map(|family| observations.fit(*family)).collect();
+            let wanted = options
+                .family
+                .filter(|family| fits.iter().any(|fit| fit.curve().is_some_and(|curve| curve.family == *family)));
+            let (best_family, chosen_by) = match (wanted, choose(&fits)) {
+                (Some(family), _) => (Some(family), "declared"),
+                (None, Some(choice)) => (Some(choice.family), choice.by),
+                (None, None) => (None, "none-estimable"),
+            };
+            Fitted {
+                means: observations.treatment_means(),
+                analysis: observations.analysis(),
+                response: observations.response_test(options.permutations, options.seed),
+                fits,
+                best_family,
+                chosen_by,
+                level: options.level,
+                observations,
+            }
+        });
+        Self { group, outcome }
+    }
+}
+
+impl Fitted {
+    /// Whether the permutation test detects a response.
+    #[must_use]
+    pub fn detected(&self) -> bool {
+        self.response.p.is_some_and(|p| p <= RESPONSE_ALPHA)
+    }
+
+    /// The family that stands for the group: the best one where a response is detected, the mean otherwise.
+    #[must_use]
+    pub fn chosen(&self) -> (Family, &'static str) {
+        match self.best_family {
+            Some(family) if self.detected() => (family, self.chosen_by),
+            _ => (Family::Mean, "response-test"),
+        }
+    }
+
+    /// The curve of a family, where it is estimable.
+    #[must_use]
+    pub fn curve(&self, family: Family) -> Option<&Curve> {
+        self.fits.iter().filter_map(Fit::curve).find(|curve| curve.family == family)
+    }
+
+    /// The curve of the best family that answers to N.
+    #[must_use]
+    pub fn best_curve(&self) -> Option<&Curve> {
+        self.best_family.and_then(|family| self.curve(family))
+    }
+
+    /// The optimum of the best family at a price ratio, and whether there is a response. Without a detected one the rate is the
+    /// lowest tested, *not shown*, with the best family's interval. `None` where no family is estimable.
+    #[must_use]
+    pub fn chosen_optimum(&self, price_ratio: f64) -> Option<(Response, Optimum)> {
+        let curve = self.best_curve()?;
+        let mut optimum = self.observations.optimum(curve, price_ratio, self.level);
+        let pays_nowhere = optimum.interval.high.is_some_and(|high| high <= curve.lowest_rate);
+        let response = match (self.detected(), pays_nowhere) {
+            (true, _) => Response::Detected,
+            (false, true) => Response::Negligible,
+            (false, false) => Response::NotDetected,
+        };
+        if response != Response::Detected {
+            optimum.rate = Some(curve.lowest_rate);
+            optimum.status = OptimumStatus::NotShown;
+            optimum.interval.estimate = Some(curve.lowest_rate);
+        }
+        Some((response, optimum))
+    }
+
+    /// The optimum at a price ratio with everything that is said of it. `None` where no family is estimable.
+    #[must_use]
+    pub fn optimum(&self, price_ratio: f64, tolerance: Tolerance) -> Option<GroupOptimum> {
+        let (response, optimum) = self.chosen_optimum(price_ratio)?;
+        let curve = self.best_curve()?;
+        let rate = optimum.rate.filter(|_| response == Response::Detected);
+        let curves = self.fits.iter().filter_map(Fit::curve).filter(|curve| curve.family != Family::Mean);
+        Some(GroupOptimum {
+            price_ratio,
+            response,
+            by_family: curves.map(|curve| self.observations.optimum(curve, price_ratio, self.level)).collect(),
+            net_return: rate.map(|rate| net_return(curve, rate, price_ratio)),
+            near_optimum: rate
+                .map(|rate| near_optimum(curve, rate, price_ratio, tolerance, curve.lowest_rate, curve.highest_rate)),
+            optimum,
+        })
+    }
+}

@@ -1,0 +1,178 @@
+//! The scene as PNG, drawn larger than asked and averaged down: the drawing library smooths only some of its edges.
+
+use plotters::backend::{BitMapBackend, DrawingBackend};
+use plotters::style::{Color, RGBColor};
+
+use super::FigureError;
+use super::scene::{Anchor, Colour, INK, Place, Scene, Shape, Text, at};
+use super::typeface::{MM_PER_POINT, Typeface};
+
+const MM_PER_INCH: f64 = 25.4;
+
+pub(super) fn write(scene: &Scene, dots_per_inch: u32, typeface: &Typeface) -> Result<Vec<u8>, FigureError> {
+    // Fine resolutions need less smoothing, and this bounds the memory.
+    let oversampling: u32 = match dots_per_inch {
+        0..=400 => 3,
+        401..=600 => 2,
+        _ => 1,
+    };
+    let pixels = |millimetres: f64| (millimetres / MM_PER_INCH * f64::from(dots_per_inch)).round() as u32;
+    let (width, height) = (pixels(scene.width).max(1), pixels(scene.height).max(1));
+    let large = Canvas {
+        width: width * oversampling,
+        height: height * oversampling,
+        per_mm: f64::from(dots_per_inch * oversampling) / MM_PER_INCH,
+    };
+    let image = average(&large.draw(scene, typeface)?, width, height, oversampling);
+    encode(&image, width, height, dots_per_inch)
+}
+
+struct Canvas {
+    width: u32,
+    height: u32,
+    per_mm: f64,
+}
+
+impl Canvas {
+    fn draw(&self, scene: &Scene, typeface: &Typeface) -> Result<Vec<u8>, FigureError> {
+        let mut buffer = vec![0xFF; 3 * self.width as usize * self.height as usize];
+        let mut backend = BitMapBackend::with_buffer(&mut buffer, (self.width, self.height));
+        for shape in &scene.shapes {
+            self.shape(&mut backend, shape)?;
+        }
+        for text in &scene.texts {
+            self.text(&mut backend, text, typeface)?;
+        }
+        drop(backend);
+        Ok(buffer)
+    }
+
+    fn pixel(&self, place: &Place) -> (i32, i32) {
+        ((place.x * self.per_mm).round() as i32, (place.y * self.per_mm).round() as i32)
+    }
+
+    fn shape<B: DrawingBackend>(&self, backend: &mut B, shape: &Shape) -> Result<(), FigureError> {
+        match shape {
+            Shape::Area { places, colour } => self.area(backend, places, *colour),
+            Shape::Disc { centre, radius, colour } => self.disc(backend, *centre, *radius, *colour),
+            Shape::Line { places, width, colour } => {
+                for (from, to) in places.iter().zip(places.iter().skip(1)) {
+                    self.stroke(backend, *from, *to, *width, *colour)?;
+                }
+                // Round joins.
+                for corner in places.iter().skip(1).take(places.len().saturating_sub(2)) {
+                    self.disc(backend, *corner, width / 2.0, *colour)?;
+                }
+                Ok(())
+            }
+        }
+    }
+
+    /// One straight piece of a line as a filled rectangle: the library's own thick lines have spikes at sharp corners.
+    fn stroke<B: DrawingBackend>(
+        &self,
+        backend: &mut B,
+        from: Place,
+        to: Place,
+        width: f64,
+        colour: Colour,
+    ) -> Result<(), FigureError> {
+        let length = (to.x - from.x).hypot(to.y - from.y);
+        if length <= 0.0 {
+            return Ok(());
+        }
+        let half = width / 2.0 / length;
+        let (across_x, across_y) = (-(to.y - from.y) * half, (to.x - from.x) * half);
+        let corners = [
+            at(from.x + across_x, from.y + across_y),
+            at(to.x + across_x, to.y + across_y),
+            at(to.x - across_x, to.y - across_y),
+            at(from.x - across_x, from.y - across_y),
+        ];
+        self.area(backend, &corners, colour)
+    }
+
+    fn area<B: DrawingBackend>(&self, backend: &mut B, places: &[Place], colour: Colour) -> Result<(), FigureError> {
+        backend.fill_polygon(places.iter().map(|place| self.pixel(place)), &rgb(colour).filled()).map_err(failed)
+    }
+
+    fn disc<B: DrawingBackend>(
+        &self,
+        backend: &mut B,
+        centre: Place,
+        radius: f64,
+        colour: Colour,
+    ) -> Result<(), FigureError> {
+        backend
+            .draw_circle(self.pixel(&centre), (radius * self.per_mm).round() as u32, &rgb(colour).filled(), true)
+            .map_err(failed)
+    }
+
+    fn text<B: DrawingBackend>(&self, backend: &mut B, text: &Text, typeface: &Typeface) -> Result<(), FigureError> {
+        let back = match text.anchor {
+            Anchor::Start => 0.0,
+            Anchor::Middle => text.length / 2.0,
+            Anchor::End => text.length,
+        };
+        let Place { x, y } = text.place;
+        let start = if text.upright { at(x, y + back) } else { at(x - back, y) };
+        let (left, base) = self.pixel(&start);
+        let em = text.points * MM_PER_POINT * self.per_mm;
+        let mut outcome = Ok(());
+        typeface.cover(&text.content, em, |x, y, share| {
+            let place = if text.upright { (left + y, base - x) } else { (left + x, base + y) };
+            if outcome.is_ok() {
+                outcome = backend.draw_pixel(place, rgb(INK).mix(share).to_backend_color());
+            }
+        });
+        outcome.map_err(failed)
+    }
+}
+
+fn failed(error: impl std::fmt::Display) -> FigureError {
+    FigureError::Drawing(error.to_string())
+}
+
+fn rgb((r, g, b): Colour) -> RGBColor {
+    RGBColor(r, g, b)
+}
+
+/// Replaces each square of `side` × `side` pixels by its mean.
+fn average(large: &[u8], width: u32, height: u32, side: u32) -> Vec<u8> {
+    if side == 1 {
+        return large.to_vec();
+    }
+    let (width, side) = (width as usize, side as usize);
+    let row = 3 * width * side;
+    let count = (side * side) as u32;
+    let mut image = Vec::with_capacity(3 * width * height as usize);
+    for band in large.chunks_exact(row * side) {
+        let mut sums = vec![0_u32; 3 * width];
+        for line in band.chunks_exact(row) {
+            for (sum, square) in sums.chunks_exact_mut(3).zip(line.chunks_exact(3 * side)) {
+                for pixel in square.chunks_exact(3) {
+                    for (total, channel) in sum.iter_mut().zip(pixel) {
+                        *total += u32::from(*channel);
+                    }
+                }
+            }
+        }
+        image.extend(sums.iter().map(|sum| ((sum + count / 2) / count) as u8));
+    }
+    image
+}
+
+fn encode(image: &[u8], width: u32, height: u32, dots_per_inch: u32) -> Result<Vec<u8>, FigureError> {
+    let mut file = Vec::new();
+    let mut encoder = png::Encoder::new(&mut file, width, height);
+    encoder.set_color(png::ColorType::Rgb);
+    encoder.set_depth(png::BitDepth::Eight);
+    encoder.set_compression(png::Compression::Best);
+    encoder.set_filter(png::FilterType::NoFilter);
+    let per_metre = (f64::from(dots_per_inch) * 1000.0 / MM_PER_INCH).round() as u32;
+    encoder.set_pixel_dims(Some(png::PixelDimensions { xppu: per_metre, yppu: per_metre, unit: png::Unit::Meter }));
+    let mut writer = encoder.write_header().map_err(failed)?;
+    writer.write_image_data(image).map_err(failed)?;
+    writer.finish().map_err(failed)?;
+    Ok(file)
+}

@@ -1,0 +1,234 @@
+//! A figure laid out in millimetres, before any file format: lines, areas, discs and text, in drawing order.
+
+/// Red, green, blue.
+pub(super) type Colour = (u8, u8, u8);
+
+/// Our palette: dark hues that differ in lightness, and two light fills.
+pub(super) const INK: Colour = (0x22, 0x27, 0x2B);
+pub(super) const PAPER: Colour = (0xFF, 0xFF, 0xFF);
+pub(super) const STONE: Colour = (0x7A, 0x82, 0x88);
+pub(super) const SEA: Colour = (0x1B, 0x58, 0x78);
+pub(super) const BRICK: Colour = (0xB0, 0x45, 0x1C);
+pub(super) const PLUM: Colour = (0x5E, 0x35, 0x70);
+pub(super) const MOSS: Colour = (0x4A, 0x76, 0x34);
+pub(super) const OCHRE: Colour = (0x93, 0x6A, 0x0C);
+pub(super) const MIST: Colour = (0xCC, 0xDB, 0xE3);
+pub(super) const SAND: Colour = (0xF1, 0xEE, 0xE8);
+
+/// Width of axes and ticks, mm.
+pub(super) const HAIR: f64 = 0.2;
+/// Width of interval bars, mm.
+pub(super) const THIN: f64 = 0.28;
+/// Width of curves, mm.
+pub(super) const BOLD: f64 = 0.5;
+
+/// A place on the page, mm from the upper left.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Place {
+    pub x: f64,
+    pub y: f64,
+}
+
+/// Shorthand for a [`Place`].
+pub(super) fn at(x: f64, y: f64) -> Place {
+    Place { x, y }
+}
+
+/// One stroke or fill.
+#[derive(Debug)]
+pub(super) enum Shape {
+    /// An open line with round joins.
+    Line { places: Vec<Place>, width: f64, colour: Colour },
+    /// A filled polygon.
+    Area { places: Vec<Place>, colour: Colour },
+    /// A filled circle.
+    Disc { centre: Place, radius: f64, colour: Colour },
+}
+
+/// Which part of a text stands at its place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Anchor {
+    Start,
+    Middle,
+    End,
+}
+
+/// A line of type; `place` is on its baseline.
+#[derive(Debug)]
+pub(super) struct Text {
+    pub place: Place,
+    pub anchor: Anchor,
+    /// Reads upward if true.
+    pub upright: bool,
+    pub points: f64,
+    /// Measured length, mm.
+    pub length: f64,
+    pub content: String,
+}
+
+/// Everything in a figure.
+#[derive(Debug, Default)]
+pub(super) struct Scene {
+    pub width: f64,
+    pub height: f64,
+    pub shapes: Vec<Shape>,
+    pub texts: Vec<Text>,
+}
+
+impl Scene {
+    pub(super) fn line(&mut self, places: Vec<Place>, width: f64, colour: Colour) {
+        self.shapes.push(Shape::Line { places, width, colour });
+    }
+
+    /// A dense curve: points that lie within a hundredth of a millimetre of the line between their neighbours are left
+    /// out, for a smaller file and a smoother edge where coordinates are rounded.
+    pub(super) fn curve(&mut self, places: &[Place], width: f64, colour: Colour) {
+        self.line(thinned(places), width, colour);
+    }
+
+    pub(super) fn area(&mut self, places: Vec<Place>, colour: Colour) {
+        self.shapes.push(Shape::Area { places, colour });
+    }
+
+    pub(super) fn disc(&mut self, centre: Place, radius: f64, colour: Colour) {
+        self.shapes.push(Shape::Disc { centre, radius, colour });
+    }
+
+    pub(super) fn rectangle(&mut self, from: Place, to: Place, colour: Colour) {
+        self.area(vec![from, at(to.x, from.y), to, at(from.x, to.y)], colour);
+    }
+
+    /// Open marks that let what lies under them show, each set off by a rim of paper. All rims come first, so that marks
+    /// at one place stay whole.
+    pub(super) fn outlines(&mut self, marks: &[([Place; 4], Colour)]) {
+        // The first side twice, so that every corner gets its join.
+        let closed = |[a, b, c, d]: [Place; 4]| vec![a, b, c, d, a, b];
+        for (corners, _) in marks {
+            self.line(closed(*corners), 2.0 * BOLD, PAPER);
+        }
+        for (corners, colour) in marks {
+            self.line(closed(*corners), 0.9 * BOLD, *colour);
+        }
+    }
+
+    /// A broken line: strokes of `on` mm with gaps of `off` mm, the pattern carried round corners.
+    pub(super) fn dashes(&mut self, places: &[Place], [on, off]: [f64; 2], width: f64, colour: Colour) {
+        let mut travelled = 0.0;
+        let mut stroke: Vec<Place> = places.iter().take(1).copied().collect();
+        for (from, to) in places.iter().zip(places.iter().skip(1)) {
+            let length = (to.x - from.x).hypot(to.y - from.y);
+            let mut done = 0.0;
+            while done < length {
+                let phase: f64 = travelled % (on + off);
+                let drawing = phase < on;
+                let left = if drawing { on - phase } else { on + off - phase };
+                // Never less than a micrometre, so that rounding cannot stall the walk.
+                let step = left.max(1e-3).min(length - done);
+                done += step;
+                travelled += step;
+                let share = (done / length).min(1.0);
+                let here = at(from.x + share * (to.x - from.x), from.y + share * (to.y - from.y));
+                if drawing {
+                    stroke.push(here);
+                    if step >= left {
+                        self.line(std::mem::take(&mut stroke), width, colour);
+                    }
+                } else {
+                    stroke = vec![here];
+                }
+            }
+        }
+        if stroke.len() > 1 {
+            self.line(stroke, width, colour);
+        }
+    }
+
+    /// An arrow head with its tip at `tip`, pointing along `(dx, dy)` (a unit vector along one axis).
+    pub(super) fn arrow_head(&mut self, tip: Place, (dx, dy): (f64, f64), colour: Colour) {
+        let (long, half) = (1.5, 0.65);
+        let (bx, by) = (tip.x - long * dx, tip.y - long * dy);
+        self.area(vec![tip, at(bx - half * dy, by + half * dx), at(bx + half * dy, by - half * dx)], colour);
+    }
+
+    pub(super) fn text(&mut self, content: &str, points: f64, length: f64, anchor: Anchor, place: Place) {
+        self.texts.push(Text { place, anchor, upright: false, points, length, content: content.to_owned() });
+    }
+}
+
+/// The places that a polyline needs to stay within [`UNSEEN`] of the given one (Ramer 1972; Douglas and Peucker 1973).
+pub(super) fn thinned(places: &[Place]) -> Vec<Place> {
+    let mut kept: Vec<Place> = places.iter().take(1).copied().collect();
+    // Spans still to be looked at, the leftmost on top.
+    let mut spans = vec![places];
+    while let Some(span) = spans.pop() {
+        let (Some(from), Some(to)) = (span.first(), span.last()) else {
+            continue;
+        };
+        let farthest = span
+            .iter()
+            .enumerate()
+            .map(|(i, place)| (i, distance(*place, *from, *to)))
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        match farthest {
+            Some((i, off)) if off > UNSEEN => {
+                let (left, right) = (span.get(..=i), span.get(i..));
+                spans.extend(right.into_iter().chain(left));
+            }
+            _ => kept.push(*to),
+        }
+    }
+    kept
+}
+
+/// A distance that print does not show, mm.
+const UNSEEN: f64 = 0.01;
+
+/// Distance of a place from the segment between two others.
+fn distance(place: Place, from: Place, to: Place) -> f64 {
+    let (dx, dy) = (to.x - from.x, to.y - from.y);
+    let length = dx * dx + dy * dy;
+    let share =
+        if length > 0.0 { (((place.x - from.x) * dx + (place.y - from.y) * dy) / length).clamp(0.0, 1.0) } else { 0.0 };
+    (place.x - from.x - share * dx).hypot(place.y - from.y - share * dy)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{BOLD, SEA, Scene, Shape, UNSEEN, at, distance, thinned};
+
+    #[test]
+    fn a_thinned_curve_stays_within_what_print_shows() {
+        let dense: Vec<_> = (0..=2000)
+            .map(|i| {
+                let x = f64::from(i) / 40.0;
+                // A plateau from 30 mm on.
+                at(x, (x.min(30.0) - 30.0).powi(2) / 20.0)
+            })
+            .collect();
+        let few = thinned(&dense);
+        assert!(few.len() < 80, "{}", few.len());
+        assert_eq!((few.first(), few.last()), (dense.first(), dense.last()));
+        for place in &dense {
+            let nearest = few.windows(2).map(|pair| distance(*place, pair[0], pair[1])).fold(f64::INFINITY, f64::min);
+            assert!(nearest <= UNSEEN, "{nearest}");
+        }
+    }
+
+    #[test]
+    fn dashes_cover_their_share_of_a_line_and_carry_round_corners() {
+        let mut scene = Scene::default();
+        scene.dashes(&[at(0.0, 0.0), at(3.5, 0.0), at(3.5, 6.5)], [1.0, 1.0], BOLD, SEA);
+        let lengths: Vec<f64> = scene
+            .shapes
+            .iter()
+            .map(|shape| match shape {
+                Shape::Line { places, .. } => {
+                    places.windows(2).map(|pair| (pair[1].x - pair[0].x).hypot(pair[1].y - pair[0].y)).sum()
+                }
+                _ => 0.0,
+            })
+            .collect();
+        assert_eq!(lengths.len(), 5);
+        assert!(lengths.iter().all(|length| (length - 1.0).abs() < 1e-9), "{lengths:?}");
+    }
+}

@@ -1,0 +1,250 @@
+//! What was given is what is drawn.
+
+use super::demo::{calibration, figure, flat, many, panel};
+use super::svg_reader::{Page, read};
+use crate::figures::{
+    Censoring, CurveLine, FigureError, Rendered, ResponsePanels, Style, Width, render_calibration, render_response,
+};
+
+const SMALL: Style = Style { width: Width::SingleColumn, dots_per_inch: 72 };
+
+/// Shapes are placed to half a unit of 0.005 mm, and two ticks give the scale.
+const PLACEMENT: f64 = 0.02;
+/// From a yield label's baseline up to its tick: half the height of capitals, 0.7275 em (OS/2 table) at 7 pt.
+const HALF_CAPITAL: f64 = 0.7275 * 7.0 * 25.4 / 72.0 / 2.0;
+
+fn response(input: &ResponsePanels) -> (Rendered, Page) {
+    let rendered = render_response(input, &SMALL).unwrap();
+    let page = read(&rendered.svg);
+    (rendered, page)
+}
+
+/// The line through the outermost of some (number, place) pairs.
+fn line(mut pairs: Vec<(f64, f64)>) -> impl Fn(f64) -> f64 {
+    pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let (first, last) = (pairs[0], pairs[pairs.len() - 1]);
+    assert!(last.0 > first.0, "two ticks at least");
+    move |value| first.1 + (value - first.0) / (last.0 - first.0) * (last.1 - first.1)
+}
+
+/// Places of numbers, read from the tick labels alone.
+fn scales(page: &Page) -> (impl Fn(f64) -> f64, impl Fn(f64) -> f64) {
+    let numbers: Vec<(f64, &super::svg_reader::TextBox)> = page
+        .texts
+        .iter()
+        .filter_map(|text| Some((text.content.replace('\u{2212}', "-").parse().ok()?, text)))
+        .collect();
+    let floor = numbers.iter().map(|(_, text)| text.y).fold(0.0, f64::max);
+    let across = numbers.iter().filter(|(_, text)| (text.y - floor).abs() < 1e-9);
+    let up = numbers.iter().filter(|(_, text)| text.y < floor - 1.0);
+    (
+        line(across.map(|(value, text)| (*value, text.x)).collect()),
+        line(up.map(|(value, text)| (*value, text.y - HALF_CAPITAL)).collect()),
+    )
+}
+
+fn has_text(page: &Page, content: &str) -> bool {
+    page.texts.iter().any(|text| text.content == content)
+}
+
+#[test]
+fn every_plot_and_every_mean_stands_where_its_numbers_say() {
+    let input = figure(vec![panel(None, 40.3, 0.6, 120.0, 1)]);
+    let (_, page) = response(&input);
+    let (across, up) = scales(&page);
+    let stands = |rate: f64, value: f64, radius: f64| {
+        page.circles.iter().any(|(x, y, r, _)| {
+            (x - across(rate)).abs() < PLACEMENT && (y - up(value)).abs() < PLACEMENT && (r - radius).abs() < PLACEMENT
+        })
+    };
+    let only = &input.panels[0];
+    assert_eq!(only.plots.len(), 24);
+    for [rate, value] in &only.plots {
+        assert!(stands(*rate, *value, 0.62), "plot {rate}, {value}");
+    }
+    for mean in &only.means {
+        assert!(stands(mean.rate, mean.mean, 0.85), "mean {mean:?}");
+    }
+}
+
+#[test]
+fn the_optimum_and_its_limits_stand_at_their_rates() {
+    let input = figure(vec![panel(None, 40.3, 0.6, 120.0, 1)]);
+    let (_, page) = response(&input);
+    let (across, _) = scales(&page);
+    let optimum = input.panels[0].optimum.as_ref().unwrap();
+    let brick = "#B0451C";
+    for rate in [optimum.rate, optimum.low, optimum.high] {
+        let x = across(rate.unwrap());
+        let found = page.lines.iter().any(|(corners, colour)| {
+            colour == brick && corners.len() == 2 && corners.iter().all(|[at, _]| (at - x).abs() < PLACEMENT)
+        });
+        assert!(found, "no upright stroke at {rate:?}");
+    }
+    assert!(!page.polygons.iter().any(|(_, colour)| colour == brick), "a closed interval has no arrow");
+    assert!(has_text(&page, &optimum.label));
+}
+
+#[test]
+fn an_open_limit_or_one_past_the_tested_rates_is_an_arrow() {
+    for high in [None, Some(171.0)] {
+        let mut input = figure(vec![panel(None, 40.3, 0.6, 120.0, 1)]);
+        if let Some(optimum) = &mut input.panels[0].optimum {
+            optimum.high = high;
+        }
+        let (_, page) = response(&input);
+        let (across, _) = scales(&page);
+        let heads: Vec<_> = page.polygons.iter().filter(|(_, colour)| colour == "#B0451C").collect();
+        assert_eq!(heads.len(), 1, "{high:?}");
+        let tip = heads[0].0.iter().map(|[x, _]| *x).fold(0.0, f64::max);
+        assert!(tip > across(150.0), "the arrow points past the highest tested rate");
+    }
+}
+
+#[test]
+fn a_response_that_was_not_shown_is_broken_and_says_so() {
+    let longest = |input: &ResponsePanels| {
+        let (_, page) = response(input);
+        let stroke = |corners: &[[f64; 2]]| {
+            corners.windows(2).map(|pair| (pair[1][0] - pair[0][0]).hypot(pair[1][1] - pair[0][1])).sum::<f64>()
+        };
+        let longest = page
+            .lines
+            .iter()
+            .filter(|(_, colour)| colour == "#1B5878")
+            .map(|(corners, _)| stroke(corners))
+            .fold(0.0, f64::max);
+        (longest, has_text(&page, "response not shown"))
+    };
+    let mut input = figure(vec![flat(None)]);
+    let (broken, says) = longest(&input);
+    assert!(says);
+    assert!(broken < 3.0, "{broken}");
+    input.panels[0].curve_line = CurveLine::Response;
+    let (whole, says) = longest(&input);
+    assert!(!says);
+    assert!(whole > 60.0, "{whole}");
+}
+
+#[test]
+fn axes_carry_units_only_where_they_are_known() {
+    let mut input = figure(vec![panel(None, 40.3, 0.6, 120.0, 1)]);
+    let (_, page) = response(&input);
+    assert!(has_text(&page, "N rate (lb/ac)") && has_text(&page, "Yield (bu/ac)"));
+    (input.rate_unit, input.yield_unit) = (None, None);
+    let (_, page) = response(&input);
+    assert!(has_text(&page, "N rate") && has_text(&page, "Yield"));
+}
+
+#[test]
+fn panels_share_their_axes_and_label_them_once() {
+    let (_, page) = response(&many(8));
+    let titles = |content: &str| page.texts.iter().filter(|text| text.content == content).count();
+    assert_eq!(titles("N rate (lb/ac)"), 1);
+    assert_eq!(titles("Yield (bu/ac)"), 1);
+    // Two columns in 85 mm: the highest rate is labelled at the foot of each.
+    assert_eq!(titles("150"), 2);
+}
+
+#[test]
+fn every_site_year_and_every_point_is_drawn() {
+    let input = calibration(12);
+    let rendered = render_calibration(&input, &SMALL).unwrap();
+    let page = read(&rendered.svg);
+    let (across, up) = scales(&page);
+    for point in &input.points {
+        assert!(has_text(&page, &point.site_year));
+        let (x, y) = (across(point.index), up(point.need));
+        let circle = page.circles.iter().any(|(cx, cy, ..)| (cx - x).abs() < PLACEMENT && (cy - y).abs() < PLACEMENT);
+        // Every other marker is symmetric from left to right about the point.
+        let polygon = page.polygons.iter().any(|(corners, _)| {
+            let extent = |axis: usize| {
+                let values = || corners.iter().map(|corner| corner[axis]);
+                [values().fold(f64::INFINITY, f64::min), values().fold(0.0, f64::max)]
+            };
+            let ([left, right], [top, bottom]) = (extent(0), extent(1));
+            ((left + right) / 2.0 - x).abs() < PLACEMENT && top < y && y < bottom && right - left < 3.5
+        });
+        assert!(circle || polygon, "{point:?}");
+    }
+}
+
+#[test]
+fn a_censored_need_is_an_arrow_in_its_direction() {
+    let mut input = calibration(1);
+    input.points.truncate(1);
+    let heads = |censored: Censoring| {
+        let mut input = input.clone();
+        input.points[0].censored = censored;
+        (input.points[0].low, input.points[0].high) = (None, None);
+        let page = read(&render_calibration(&input, &SMALL).unwrap().svg);
+        let (across, up) = scales(&page);
+        let (x, y) = (across(input.points[0].index), up(input.points[0].need));
+        page.polygons
+            .iter()
+            .filter(|(corners, _)| corners.len() == 3 && corners.iter().any(|[cx, _]| (cx - x).abs() < PLACEMENT))
+            .map(|(corners, _)| corners[0][1] - y)
+            .collect::<Vec<f64>>()
+    };
+    assert_eq!(heads(Censoring::None).len(), 0);
+    let up = heads(Censoring::AtLeast);
+    let down = heads(Censoring::AtMost);
+    assert!(up.len() == 1 && up[0] < -2.0, "{up:?}");
+    assert!(down.len() == 1 && down[0] > 2.0, "{down:?}");
+}
+
+#[test]
+fn more_site_years_than_markers_are_counted_not_told_apart() {
+    let page = read(&render_calibration(&calibration(13), &SMALL).unwrap().svg);
+    assert!(has_text(&page, "13 site-years"));
+    assert!(!has_text(&page, "Upper Terrace 2021"));
+}
+
+#[test]
+fn the_png_has_the_size_and_resolution_asked_for() {
+    for (width, dots_per_inch, pixels) in [
+        (Width::SingleColumn, 300, 1004),
+        (Width::DoubleColumn, 300, 2067),
+        (Width::SingleColumn, 600, 2008),
+        (Width::SingleColumn, 1000, 3346),
+    ] {
+        let style = Style { width, dots_per_inch };
+        let rendered = render_response(&many(1), &style).unwrap();
+        let page = read(&rendered.svg);
+        let mut reader = png::Decoder::new(rendered.png.as_slice()).read_info().unwrap();
+        let info = reader.info();
+        let expected = page.height / 25.4 * f64::from(dots_per_inch);
+        assert_eq!(info.width, pixels);
+        // The file states the height to a hundredth of a millimetre.
+        assert!((f64::from(info.height) - expected).abs() < 1.0, "{} {expected}", info.height);
+        let density = info.pixel_dims.unwrap();
+        assert_eq!(density.xppu, (f64::from(dots_per_inch) / 0.0254).round() as u32);
+        let mut image = vec![0; reader.output_buffer_size()];
+        reader.next_frame(&mut image).unwrap();
+        let dark = image.chunks_exact(3).filter(|pixel| pixel.iter().all(|c| *c < 0x60)).count();
+        let share = dark as f64 / (image.len() / 3) as f64;
+        assert!((0.005..0.2).contains(&share), "{share} of the picture is ink");
+    }
+}
+
+#[test]
+fn the_same_description_gives_the_same_bytes() {
+    assert_eq!(render_response(&many(8), &Style::default()), render_response(&many(8), &Style::default()));
+    assert_eq!(
+        render_calibration(&calibration(12), &Style::default()),
+        render_calibration(&calibration(12), &Style::default())
+    );
+}
+
+#[test]
+fn the_caption_is_kept_and_markup_in_a_title_is_only_text() -> Result<(), FigureError> {
+    let mut input = figure(vec![panel(Some("<script>alert(1)</script> & \"co\""), 40.0, 0.6, 120.0, 1)]);
+    input.caption = "n < 24 & more\u{0}".to_owned();
+    let rendered = render_response(&input, &SMALL)?;
+    assert_eq!(rendered.caption, input.caption);
+    assert!(!rendered.svg.contains("<script"));
+    assert!(rendered.svg.contains("n &lt; 24 &amp; more"));
+    assert!(!rendered.svg.contains('\u{0}'));
+    assert!(has_text(&read(&rendered.svg), "<script>alert(1)</script> & \"co\""));
+    Ok(())
+}

@@ -1,0 +1,208 @@
+//! Nothing overlaps, nothing is cut off, nothing is too small to read.
+
+use super::demo::{calibration, figure, flat, many, panel};
+use super::svg_reader::{Page, read};
+use crate::figures::{BandPoint, MeanPoint, Style, Width, render_calibration, render_response};
+
+/// Coordinates in a file are rounded to a hundredth of a unit of 0.005 mm, and a length to the font's units.
+const ROUNDING: f64 = 0.01;
+
+const LONG: &str = "Larkwater valley winter wheat after field pea, reduced tillage, upper terrace, \
+                    third year of the long-running early by topdress nitrogen comparison";
+
+/// Every figure that the layout is held to, rendered at both widths.
+fn pages() -> Vec<(String, Page)> {
+    let mut responses = vec![
+        ("one", figure(vec![panel(None, 40.3, 0.6, 120.0, 1)])),
+        ("titled", figure(vec![panel(Some("Pale Heron"), 40.3, 0.6, 120.0, 1)])),
+        ("not shown", figure(vec![flat(None)])),
+        ("two", many(2)),
+        ("three", many(3)),
+        ("five", many(5)),
+        ("eight", many(8)),
+        ("ten", many(10)),
+        ("twenty-four", many(24)),
+    ];
+    let mut long = many(8);
+    long.rate_unit = Some("kilograms of nitrogen a hectare, applied".to_owned());
+    long.yield_unit = Some("megagrams a hectare, at 13.5% moisture".to_owned());
+    for member in &mut long.panels {
+        member.title = Some(LONG.to_owned());
+        member.curve_label = "a-name-without-any-space-".repeat(7);
+        for marked in member.optimum.iter_mut().chain(&mut member.join) {
+            marked.label = LONG.to_owned();
+            marked.name = LONG.to_owned();
+        }
+    }
+    responses.push(("long labels", long));
+    for (name, factor, shift) in
+        [("tiny range", 1e-6, 64.0), ("large range", 2.5e8, 0.0), ("near zero", 0.2, -6.0), ("below zero", 1.0, -300.0)]
+    {
+        let mut scaled = many(8);
+        for member in &mut scaled.panels {
+            let to = |value: f64| value * factor + shift;
+            for point in member.plots.iter_mut().chain(&mut member.curve) {
+                point[1] = to(point[1]);
+            }
+            for mean in &mut member.means {
+                mean.mean = to(mean.mean);
+                mean.standard_error = mean.standard_error.map(|error| error * factor);
+            }
+            for band in &mut member.band {
+                (band.low, band.high) = (to(band.low), to(band.high));
+            }
+        }
+        responses.push((name, scaled));
+    }
+    for (name, factor) in [("wide rate labels", 1234.567), ("widest rate labels", 6.5e9)] {
+        let mut odd_rates = many(8);
+        for member in &mut odd_rates.panels {
+            for point in member.plots.iter_mut().chain(&mut member.curve) {
+                point[0] *= factor;
+            }
+            for mean in &mut member.means {
+                mean.rate *= factor;
+            }
+            member.band.clear();
+            member.tested = [0.0, 150.0 * factor];
+        }
+        responses.push((name, odd_rates));
+    }
+    let mut bare = figure(vec![panel(None, 40.3, 0.6, 120.0, 1)]);
+    (bare.rate_unit, bare.yield_unit) = (None, None);
+    let only = &mut bare.panels[0];
+    only.plots = vec![[0.0, 50.0]];
+    only.means.clear();
+    only.curve.clear();
+    only.band.clear();
+    (only.optimum, only.join) = (None, None);
+    responses.push(("a single plot", bare));
+    let mut wild = figure(vec![panel(None, 40.3, 0.6, 120.0, 1)]);
+    wild.panels[0].band =
+        vec![BandPoint { rate: 0.0, low: -1e9, high: 1e9 }, BandPoint { rate: 150.0, low: -1e9, high: 1e9 }];
+    wild.panels[0].means.push(MeanPoint { rate: 75.0, mean: 70.0, standard_error: None });
+    responses.push(("wild band", wild));
+
+    let mut calibrations: Vec<(String, _)> =
+        [1, 2, 7, 12, 13, 60].into_iter().map(|count| (format!("{count} site-years"), calibration(count))).collect();
+    let mut long = calibration(12);
+    long.title = Some(LONG.to_owned());
+    long.index_label = LONG.to_owned();
+    long.need_unit = Some("kilograms of nitrogen a hectare, applied".to_owned());
+    long.band_text = LONG.to_owned();
+    long.relation_label = LONG.to_owned();
+    for point in &mut long.points {
+        point.site_year = format!("{} on the deep silt loam below the {LONG}", point.site_year);
+        point.site_year.truncate(190);
+    }
+    calibrations.push(("long labels".to_owned(), long));
+    let mut narrow = calibration(3);
+    for point in &mut narrow.points {
+        point.index = 0.9 + (point.index - 0.9) * 1e-4;
+    }
+    narrow.relation.clear();
+    narrow.band.clear();
+    narrow.domain = [0.899, 0.901];
+    narrow.table_range = None;
+    calibrations.push(("narrow indices".to_owned(), narrow));
+
+    let mut pages = Vec::new();
+    for width in [Width::SingleColumn, Width::DoubleColumn] {
+        let style = Style { width, dots_per_inch: 72 };
+        for (name, input) in &responses {
+            let rendered = render_response(input, &style).unwrap();
+            pages.push((format!("{name}, {width:?}"), read(&rendered.svg)));
+        }
+        for (name, input) in &calibrations {
+            let rendered = render_calibration(input, &style).unwrap();
+            pages.push((format!("calibration, {name}, {width:?}"), read(&rendered.svg)));
+        }
+    }
+    pages
+}
+
+#[test]
+fn no_two_texts_overlap() {
+    for (name, page) in pages() {
+        for (i, a) in page.texts.iter().enumerate() {
+            for b in page.texts.iter().skip(i + 1) {
+                let apart = a.right <= b.left + ROUNDING
+                    || b.right <= a.left + ROUNDING
+                    || a.bottom <= b.top + ROUNDING
+                    || b.bottom <= a.top + ROUNDING;
+                assert!(apart, "{name}: “{}” and “{}” overlap: {a:?} {b:?}", a.content, b.content);
+            }
+        }
+    }
+}
+
+#[test]
+fn no_text_and_no_mark_leaves_the_frame() {
+    for (name, page) in pages() {
+        for text in &page.texts {
+            let inside = text.left >= 0.0 && text.right <= page.width && text.top >= 0.0 && text.bottom <= page.height;
+            assert!(inside, "{name}: “{}” is cut off: {text:?}", text.content);
+        }
+        let corners = page.polygons.iter().chain(&page.lines).flat_map(|(corners, _)| corners);
+        for [x, y] in corners {
+            let inside = (0.0..=page.width).contains(x) && (0.0..=page.height).contains(y);
+            assert!(inside, "{name}: a mark at {x}, {y} is cut off");
+        }
+        for (x, y, radius, _) in &page.circles {
+            let inside =
+                x - radius >= 0.0 && x + radius <= page.width && y - radius >= 0.0 && y + radius <= page.height;
+            assert!(inside, "{name}: a point at {x}, {y} is cut off");
+        }
+    }
+}
+
+#[test]
+fn no_text_covers_a_point_or_a_line() {
+    for (name, page) in pages() {
+        for text in &page.texts {
+            let covers = |x: f64, y: f64, reach: f64| {
+                x + reach > text.left && x - reach < text.right && y + reach > text.top && y - reach < text.bottom
+            };
+            for (x, y, radius, _) in &page.circles {
+                assert!(!covers(*x, *y, *radius), "{name}: “{}” covers a point", text.content);
+            }
+            for (corners, _) in page.lines.iter().chain(&page.polygons) {
+                assert!(!corners.iter().any(|[x, y]| covers(*x, *y, 0.0)), "{name}: “{}” covers a line", text.content);
+            }
+        }
+    }
+}
+
+#[test]
+fn type_is_seven_points_or_larger() {
+    for (name, page) in pages() {
+        assert!(!page.texts.is_empty());
+        for text in &page.texts {
+            assert!(text.points > 6.99, "{name}: “{}” is set in {} pt", text.content, text.points);
+        }
+    }
+}
+
+#[test]
+fn the_file_states_the_length_that_the_font_gives() {
+    for (name, page) in pages() {
+        for text in &page.texts {
+            assert!(
+                (text.stated - text.measured).abs() < ROUNDING,
+                "{name}: “{}” states {} mm and measures {} mm",
+                text.content,
+                text.stated,
+                text.measured
+            );
+        }
+    }
+}
+
+#[test]
+fn a_figure_has_the_width_it_was_asked_for() {
+    for (name, page) in pages() {
+        let expected = if name.ends_with("SingleColumn") { 85.0 } else { 175.0 };
+        assert_eq!(page.width, expected, "{name}");
+        assert!(page.height > 30.0, "{name}");
+    }
+}

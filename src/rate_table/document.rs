@@ -1,0 +1,250 @@
+//! The fields of a published rate table. Their comments become the descriptions of the JSON schema.
+
+use crate::stats::interval::Interval;
+use crate::trial::{GrowthStage, InputFile, Instrument, NeedFrom, Outside};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// A rate table: for an index (reading ÷ N-rich reference), the N rate to topdress.
+///
+/// Every index in it is in whole thousandths: 927 means 0.927.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(title = "stook rate table")]
+pub struct Document {
+    /// What this document is; filled in when the table is made.
+    #[schemars(extend("const" = "stook/table/1"))]
+    pub schema: String,
+    /// SHA-256, in hexadecimal, of this document as published (two spaces a level, a line feed at the
+    /// end) with this value empty; filled in when the table is made.
+    #[schemars(regex(pattern = "^[0-9a-f]{64}$"))]
+    pub digest: String,
+    /// Version of stook that made the table.
+    pub version: String,
+    /// Name of the table within its programme.
+    #[schemars(length(min = 1))]
+    pub name: String,
+    /// Title of the programme of trials.
+    pub title: String,
+    /// The crop.
+    #[schemars(length(min = 1))]
+    pub crop: String,
+    /// The kind of instrument that takes the readings.
+    pub instrument: Instrument,
+    /// Growth stages within which a reading may be taken.
+    pub stages: Stages,
+    /// Varieties of the calibration; empty where the trials don't name any.
+    pub varieties: Vec<String>,
+    /// How to make and read the N-rich reference.
+    pub reference: String,
+    /// Readings that can be used at all.
+    pub usable: UsableReadings,
+    /// How readings become a rate, step by step; filled in when the table is made.
+    pub lookup_rule: Vec<String>,
+    /// What the rows span.
+    pub index: IndexRows,
+    /// Unit of every rate.
+    #[schemars(length(min = 1))]
+    pub rate_unit: String,
+    /// How rates were limited and rounded.
+    pub rate: RateRule,
+    /// Unit of the yields that the rates pay for.
+    #[schemars(length(min = 1))]
+    pub yield_unit: String,
+    /// Currency of the prices, where prices were given.
+    pub currency: Option<String>,
+    /// Price ratios that have rates, one of them the base.
+    #[schemars(length(min = 1))]
+    pub prices: Vec<Price>,
+    /// What happens to an index outside the rows that have a rate.
+    pub outside: Outside,
+    /// Rows, by rising index, each beginning where the one before ends.
+    #[schemars(length(min = 1))]
+    pub rows: Vec<Row>,
+    /// Lowest and highest index of the calibration.
+    pub domain: Domain,
+    /// N need by index, as fitted, one for each price ratio it was fitted at.
+    pub relations: Vec<Relation>,
+    /// Site-years of the calibration.
+    #[schemars(length(min = 1))]
+    pub site_years: Vec<SiteYear>,
+    /// What a user must know; the first of them, which every table carries, are filled in when it is made.
+    pub cautions: Vec<String>,
+    /// What the analysis warned of.
+    pub warnings: Vec<Warning>,
+    /// Files that the table was made from.
+    pub inputs: Vec<InputFile>,
+    /// Settings that made the table.
+    pub options: BTreeMap<String, serde_json::Value>,
+    /// Seed of everything that was left to chance, if anything was.
+    pub seed: Option<u64>,
+}
+
+/// Growth stages, both on one scale.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Stages {
+    /// First stage, such as "Feekes 5" or "Zadoks 30".
+    pub first: GrowthStage,
+    /// Last stage.
+    pub last: GrowthStage,
+}
+
+/// Limits of readings, and of the reference, that can be used.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct UsableReadings {
+    /// A reading, and its reference, must be above this.
+    pub above: f64,
+    /// A reading, and its reference, must not be above this.
+    pub up_to: f64,
+    /// An index above this, in thousandths, is a slip: reading and reference were swapped, say.
+    pub index_up_to: u32,
+}
+
+impl UsableReadings {
+    /// Common practice, no source: NDVI is at most 1 by definition and a crop's is above 0; leaf
+    /// chlorophyll meters show some 0 to 100, so above 200 a decimal point was lost; a stand a fifth
+    /// above its own N-rich reference means that the two were swapped, or the reference failed.
+    pub fn of(instrument: Instrument) -> UsableReadings {
+        let up_to = match instrument {
+            Instrument::CanopyNdvi => 1.0,
+            Instrument::LeafChlorophyll => 200.0,
+        };
+        UsableReadings { above: 0.0, up_to, index_up_to: 1200 }
+    }
+}
+
+/// What the rows of the index span, in thousandths.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct IndexRows {
+    /// Where the first row begins.
+    pub lowest: u32,
+    /// Where the last row ends.
+    pub highest: u32,
+    /// Width of a row; the last one may be narrower.
+    #[schemars(range(min = 1))]
+    pub step: u32,
+}
+
+/// How rates were limited and rounded, in the rate unit.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RateRule {
+    /// Every rate is a multiple of this.
+    pub round_to: f64,
+    /// No rate is above this.
+    pub highest: f64,
+}
+
+/// A price ratio that the table has rates for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Price {
+    /// Price of one rate unit of N ÷ price of one yield unit.
+    #[schemars(range(min = 0))]
+    pub price_ratio: f64,
+    /// Its unit, such as "bu/lb N".
+    pub price_ratio_unit: String,
+    /// Whether it is the one that is used where none is asked for.
+    pub base: bool,
+}
+
+/// One row: an interval of the index, and a rate for each price ratio.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Row {
+    /// Lowest index of the row, in thousandths.
+    pub index_from: u32,
+    /// Index at which the row ends, in thousandths: not in the row, except in the last.
+    pub index_below: u32,
+    /// Rates, in the order of the price ratios.
+    #[schemars(length(min = 1))]
+    pub rates: Vec<RowRate>,
+    /// What the row rests on.
+    pub support: Support,
+    /// What else a reader of the row should know.
+    pub note: Option<String>,
+}
+
+/// The rate of a row at one price ratio.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RowRate {
+    /// N rate at the middle of the row, limited and rounded; null where the calibration doesn't support one.
+    pub rate: Option<f64>,
+    /// Interval of the rate before it was limited and rounded.
+    pub interval: Option<RowInterval>,
+}
+
+/// Interval of the rate at the middle of a row before it was limited and rounded, in the rate unit.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RowInterval {
+    /// The interval; its fields stand beside the note.
+    #[serde(flatten)]
+    pub interval: Interval,
+    /// What is not known of it, such as that its coverage was not measured.
+    pub note: Option<String>,
+}
+
+/// How much of the calibration lies in a row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Support {
+    /// Site-years with a point in the row.
+    pub site_years: u32,
+    /// Calibration points in the row.
+    pub points: u32,
+    /// Plots of those points.
+    pub plots: u32,
+}
+
+/// Lowest and highest index of the calibration, in thousandths.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Domain {
+    /// Lowest.
+    pub lowest: u32,
+    /// Highest.
+    pub highest: u32,
+}
+
+/// N need as a function of the index as a fraction (0.927, not 927).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Relation {
+    /// Name of the relation.
+    pub kind: String,
+    /// The price ratio at which the needs were optimal.
+    pub price_ratio: f64,
+    /// Its coefficients by name, in the rate unit.
+    pub coefficients: BTreeMap<String, f64>,
+    /// Standard deviation of the needs about it, in the rate unit.
+    pub sigma: Option<f64>,
+}
+
+/// A site in a harvest year.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SiteYear {
+    /// The site.
+    pub site: String,
+    /// Year of harvest.
+    pub harvest_year: i32,
+    /// The trial.
+    pub trial: String,
+    /// How its N need was found.
+    pub need_from: NeedFrom,
+}
+
+/// A warning of the analysis.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Warning {
+    /// Which.
+    pub code: String,
+    /// In words.
+    pub text: String,
+}

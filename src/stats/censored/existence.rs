@@ -1,0 +1,114 @@
+//! Whether the likelihood has a maximum.
+//!
+//! The log-likelihood of (δ, γ) is concave, so it has no maximum exactly if it never falls along some
+//! direction d (Rockafellar 1970, Convex Analysis, theorem 27.1). With `v·(δ, γ) = γ y − z·δ` that
+//! direction has `v·d = 0` for every exact row, `v·d ≥ 0` for every limit from above, `v·d ≤ 0` for
+//! every limit from below, and `d_γ ≥ 0`. Within the null space of the exact rows, and with signs
+//! turned so that every inequality reads `a·d ≥ 0`, Stiemke's lemma says: either some d has all
+//! `a·d ≥ 0` and not all 0, or `Σ λ a = 0` for some λ that is everywhere positive. The least-squares
+//! problem `min ‖Σ λ a‖, λ ≥ 1` decides between the two, and its remainder is such a d.
+
+use super::likelihood::{Known, Likelihood};
+use super::{CensoredError, RANK_TOLERANCE, diagonal_rank, dot};
+use faer::linalg::solvers::SolveLstsqCore;
+use faer::{Conj, Mat};
+
+/// Refuses a likelihood without a maximum. At least one row must be exact and the design of full rank.
+pub(super) fn check(likelihood: &Likelihood, exact: usize) -> Result<(), CensoredError> {
+    let open = null_space_of_exact_rows(likelihood);
+    if open.is_empty() {
+        return Ok(());
+    }
+    let size = likelihood.rows.first().map_or(0, |row| row.v.len());
+    let mut gamma = vec![0.0; size];
+    if let Some(last) = gamma.last_mut() {
+        *last = 1.0;
+    }
+    let limits = likelihood.rows.iter().filter_map(|row| match row.known {
+        Known::Exact => None,
+        Known::AtMost => Some(row.v.clone()),
+        Known::AtLeast => Some(row.v.iter().map(|v| -v).collect()),
+    });
+    let within = |v: Vec<f64>| -> Option<Vec<f64>> {
+        let a: Vec<f64> = open.iter().map(|direction| dot(direction, &v)).collect();
+        let length = dot(&a, &a).sqrt();
+        // A row that the direction can't touch says nothing; what is left of it is rounding.
+        (length > RANK_TOLERANCE * dot(&v, &v).sqrt()).then(|| a.iter().map(|x| x / length).collect())
+    };
+    let inequalities: Vec<Vec<f64>> = limits.chain([gamma]).filter_map(within).collect();
+    let remainder = smallest_positive_combination(&inequalities, open.len());
+    let length = dot(&remainder, &remainder).sqrt();
+    if length <= RANK_TOLERANCE.sqrt() {
+        return Ok(());
+    }
+    let toward_gamma: f64 =
+        open.iter().zip(&remainder).map(|(direction, share)| direction.last().unwrap_or(&0.0) * share).sum();
+    if toward_gamma > RANK_TOLERANCE.sqrt() * length {
+        Err(CensoredError::PerfectFit { exact })
+    } else {
+        Err(CensoredError::Separated { exact })
+    }
+}
+
+/// Orthonormal directions along which no exact row changes.
+fn null_space_of_exact_rows(likelihood: &Likelihood) -> Vec<Vec<f64>> {
+    let exact: Vec<&Vec<f64>> =
+        likelihood.rows.iter().filter(|row| row.known == Known::Exact).map(|row| &row.v).collect();
+    let size = exact.first().map_or(0, |v| v.len());
+    let qr = Mat::from_fn(size, exact.len(), |i, j| exact[j][i]).col_piv_qr();
+    let rank = diagonal_rank(&qr);
+    let q = qr.compute_Q();
+    let column = |j: usize| (0..size).map(|i| q[(i, j)]).collect();
+    (rank..size).map(column).collect()
+}
+
+/// The shortest `Σ λ a` over all `λ ≥ 1`: non-negative least squares for `λ − 1` by the active-set
+/// method of Lawson and Hanson (1974, Solving Least Squares Problems, chapter 23).
+fn smallest_positive_combination(vectors: &[Vec<f64>], size: usize) -> Vec<f64> {
+    let sum = |shares: &[f64]| -> Vec<f64> {
+        (0..size).map(|i| vectors.iter().zip(shares).map(|(a, s)| a[i] * (1.0 + s)).sum()).collect()
+    };
+    let offset = sum(&vec![0.0; vectors.len()]);
+    let mut shares = vec![0.0; vectors.len()];
+    let mut active: Vec<usize> = Vec::new();
+    // Each round shortens the remainder; the bound only guards against cycling on rounding.
+    for _ in 0..10 * (vectors.len() + 1) {
+        let remainder = sum(&shares);
+        let gain = |j: &usize| -dot(&vectors[*j], &remainder);
+        let candidate = (0..vectors.len()).filter(|j| !active.contains(j)).max_by(|a, b| gain(a).total_cmp(&gain(b)));
+        let Some(enter) = candidate.filter(|j| gain(j) > RANK_TOLERANCE) else {
+            break;
+        };
+        active.push(enter);
+        while !active.is_empty() {
+            let wanted = least_squares(vectors, &active, &offset);
+            let blocking = active
+                .iter()
+                .zip(&wanted)
+                .filter(|(_, want)| **want <= 0.0)
+                .map(|(&j, want)| shares[j] / (shares[j] - want).max(f64::MIN_POSITIVE))
+                .min_by(f64::total_cmp);
+            let step = blocking.unwrap_or(1.0);
+            for (&j, want) in active.iter().zip(&wanted) {
+                shares[j] = (shares[j] + step * (want - shares[j])).max(0.0);
+            }
+            if blocking.is_none() {
+                break;
+            }
+            active.retain(|&j| shares[j] > RANK_TOLERANCE * RANK_TOLERANCE);
+            (0..shares.len()).filter(|j| !active.contains(j)).for_each(|j| shares[j] = 0.0);
+        }
+    }
+    sum(&shares)
+}
+
+/// The combination of the `active` vectors nearest to `−offset`.
+fn least_squares(vectors: &[Vec<f64>], active: &[usize], offset: &[f64]) -> Vec<f64> {
+    // A square or tall system: the active vectors are independent, so never more than their length.
+    let rows = offset.len().max(active.len());
+    let entry = |i: usize, j: usize| vectors[active[j]].get(i).copied().unwrap_or(0.0);
+    let qr = Mat::from_fn(rows, active.len(), entry).col_piv_qr();
+    let mut target = Mat::from_fn(rows, 1, |i, _| -offset.get(i).copied().unwrap_or(0.0));
+    qr.solve_lstsq_in_place_with_conj(Conj::No, target.as_mut());
+    (0..active.len()).map(|j| target[(j, 0)]).collect()
+}

@@ -1,0 +1,310 @@
+//! The log-likelihood in Olsen's parameters, its derivatives, and its maximum.
+
+use super::Response;
+use super::dot;
+use super::normal_tail::{HALF_LN_TWO_PI, ln_cdf, slope_and_bend};
+use argmin::core::{CostFunction, Error, Executor, Gradient, State};
+use argmin::solver::linesearch::MoreThuenteLineSearch;
+use argmin::solver::quasinewton::LBFGS;
+use faer::Mat;
+use faer::linalg::solvers::SolveCore;
+use std::cell::Cell;
+
+/// γ = 1/σ under which −ln γ is continued by a parabola, so that a line search that steps to γ ≤ 0
+/// meets a high finite wall instead of NaN. In units in which the least-squares fit has γ = 1, no
+/// estimate comes near it.
+const LOWEST_PRECISION: f64 = 1e-6;
+
+/// The search ends when the log-likelihood still to be gained is half of this: coefficients are then
+/// within 10⁻¹⁰ standard errors.
+const LAST_DECREMENT: f64 = 1e-20;
+
+/// Under this decrement a full Newton step is safe, and the change of the cost is lost in rounding.
+const QUADRATIC_PHASE: f64 = 1e-10;
+
+const QUASI_NEWTON_STEPS: u64 = 100;
+const QUASI_NEWTON_EVALUATIONS: usize = 5_000;
+const NEWTON_STEPS: u64 = 200;
+
+/// One response: its gradient direction in (δ, γ), so that `v·(δ, γ) = γ y − z·δ`, and what is known.
+#[derive(Debug, Clone)]
+pub(super) struct Row {
+    pub(super) v: Vec<f64>,
+    pub(super) known: Known,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Known {
+    Exact,
+    AtMost,
+    AtLeast,
+}
+
+impl Row {
+    /// A row of the orthonormal design and its centred, scaled response.
+    pub(super) fn new(z: &[f64], y: f64, response: Response) -> Row {
+        let known = match response {
+            Response::Exact(_) => Known::Exact,
+            Response::AtMost(_) => Known::AtMost,
+            Response::AtLeast(_) => Known::AtLeast,
+        };
+        Row { v: z.iter().map(|z| -z).chain([y]).collect(), known }
+    }
+}
+
+/// Minus the log-likelihood of (δ, γ), a convex function; the constant of the exact rows left out.
+#[derive(Debug, Clone)]
+pub(super) struct Likelihood {
+    pub(super) rows: Vec<Row>,
+    exact: f64,
+}
+
+/// Where the likelihood is largest.
+pub(super) struct Maximum {
+    /// δ = β/σ.
+    pub(super) slopes: Vec<f64>,
+    /// γ = 1/σ.
+    pub(super) precision: f64,
+    pub(super) log_likelihood: f64,
+    pub(super) converged: bool,
+    pub(super) iterations: u64,
+}
+
+impl Likelihood {
+    pub(super) fn new(rows: Vec<Row>) -> Likelihood {
+        let exact = rows.iter().filter(|r| r.known == Known::Exact).count() as f64;
+        Likelihood { rows, exact }
+    }
+
+    fn dimension(&self) -> usize {
+        self.rows.first().map_or(1, |row| row.v.len())
+    }
+
+    /// −ln γ with its first two derivatives, continued below [`LOWEST_PRECISION`].
+    fn barrier(at: &[f64]) -> (f64, f64, f64) {
+        let gamma = at.last().copied().unwrap_or(1.0);
+        let low = LOWEST_PRECISION;
+        if gamma >= low {
+            return (-gamma.ln(), -1.0 / gamma, 1.0 / (gamma * gamma));
+        }
+        let by = gamma - low;
+        (-low.ln() - by / low + 0.5 * (by / low).powi(2), -1.0 / low + by / (low * low), 1.0 / (low * low))
+    }
+
+    pub(super) fn value(&self, at: &[f64]) -> f64 {
+        let row = |row: &Row| {
+            let u = dot(&row.v, at);
+            match row.known {
+                Known::Exact => 0.5 * u * u,
+                Known::AtMost => -ln_cdf(u),
+                Known::AtLeast => -ln_cdf(-u),
+            }
+        };
+        self.exact * Self::barrier(at).0 + self.rows.iter().map(row).sum::<f64>()
+    }
+
+    pub(super) fn slope(&self, at: &[f64]) -> Vec<f64> {
+        let mut slope = vec![0.0; self.dimension()];
+        for row in &self.rows {
+            let u = dot(&row.v, at);
+            let factor = match row.known {
+                Known::Exact => u,
+                Known::AtMost => -slope_and_bend(u).0,
+                Known::AtLeast => slope_and_bend(-u).0,
+            };
+            slope.iter_mut().zip(&row.v).for_each(|(s, v)| *s += factor * v);
+        }
+        if let Some(last) = slope.last_mut() {
+            *last += self.exact * Self::barrier(at).1;
+        }
+        slope
+    }
+
+    pub(super) fn bend(&self, at: &[f64]) -> Mat<f64> {
+        let size = self.dimension();
+        let mut bend = Mat::zeros(size, size);
+        for row in &self.rows {
+            let u = dot(&row.v, at);
+            let factor = match row.known {
+                Known::Exact => 1.0,
+                Known::AtMost => slope_and_bend(u).1,
+                Known::AtLeast => slope_and_bend(-u).1,
+            };
+            for i in 0..size {
+                for j in 0..size {
+                    bend[(i, j)] += factor * row.v[i] * row.v[j];
+                }
+            }
+        }
+        bend[(size - 1, size - 1)] += self.exact * Self::barrier(at).2;
+        bend
+    }
+
+    /// From the least-squares fit to the maximum.
+    pub(super) fn maximise(&self) -> Maximum {
+        let mut start = vec![0.0; self.dimension()];
+        if let Some(gamma) = start.last_mut() {
+            *gamma = 1.0;
+        }
+        let (mut at, first_steps) = self.quasi_newton(&start).unwrap_or((start, 0));
+        let (converged, last_steps) = self.newton(&mut at);
+        let log_likelihood = -self.value(&at) - self.exact * HALF_LN_TWO_PI;
+        let precision = at.pop().unwrap_or(1.0);
+        Maximum {
+            slopes: at,
+            precision,
+            log_likelihood,
+            converged: converged && precision > LOWEST_PRECISION,
+            iterations: first_steps + last_steps,
+        }
+    }
+
+    /// L-BFGS with the line search of Moré and Thuente: near the maximum, not yet at it. `None` where
+    /// it breaks off; Newton's method then starts from the least-squares fit instead.
+    fn quasi_newton(&self, start: &[f64]) -> Option<(Vec<f64>, u64)> {
+        let problem = Counted { likelihood: self, left: Cell::new(QUASI_NEWTON_EVALUATIONS) };
+        let solver = LBFGS::new(MoreThuenteLineSearch::new(), 5);
+        let ended = Executor::new(problem, solver)
+            .configure(|state| state.param(start.to_vec()).max_iters(QUASI_NEWTON_STEPS))
+            .ctrlc(false)
+            .timer(false)
+            .run()
+            .ok()?;
+        let state = ended.state();
+        let best = state.get_best_param()?.clone();
+        let usable = best.iter().all(|x| x.is_finite()) && self.value(&best).is_finite();
+        usable.then(|| (best, state.get_iter()))
+    }
+
+    /// Newton's method with the step halved until the cost falls. Returns whether it arrived.
+    fn newton(&self, at: &mut Vec<f64>) -> (bool, u64) {
+        for step in 0..NEWTON_STEPS {
+            let slope = self.slope(at);
+            let mut direction = Mat::from_fn(slope.len(), 1, |i, _| -slope[i]);
+            let bend = self.bend(at).col_piv_qr();
+            bend.solve_in_place_with_conj(faer::Conj::No, direction.as_mut());
+            let decrement: f64 = -(0..slope.len()).map(|i| slope[i] * direction[(i, 0)]).sum::<f64>();
+            if !decrement.is_finite() || decrement < 0.0 {
+                return (false, step);
+            }
+            let moved = |share: f64| -> Vec<f64> {
+                let moves = at.iter().enumerate();
+                moves.map(|(i, x)| x + share * direction[(i, 0)]).collect()
+            };
+            if decrement < QUADRATIC_PHASE {
+                let next = moved(1.0);
+                *at = next;
+                if decrement <= LAST_DECREMENT {
+                    return (true, step + 1);
+                }
+                continue;
+            }
+            let value = self.value(at);
+            let shares = (0..60).map(|halvings| 0.5_f64.powi(halvings));
+            let falls = |share: &f64| self.value(&moved(*share)) < value - 1e-4 * share * decrement;
+            let Some(share) = shares.into_iter().find(falls) else {
+                return (false, step);
+            };
+            let next = moved(share);
+            *at = next;
+        }
+        (false, NEWTON_STEPS)
+    }
+}
+
+/// The likelihood as argmin asks for it, with an end to how often: a line search that has met infinity
+/// need not end by itself.
+struct Counted<'a> {
+    likelihood: &'a Likelihood,
+    left: Cell<usize>,
+}
+
+impl Counted<'_> {
+    fn count(&self) -> Result<(), Error> {
+        let left = self.left.get().checked_sub(1);
+        self.left.set(left.ok_or_else(|| Error::msg("the search evaluates the likelihood without end"))?);
+        Ok(())
+    }
+}
+
+impl CostFunction for Counted<'_> {
+    type Param = Vec<f64>;
+    type Output = f64;
+
+    fn cost(&self, at: &Vec<f64>) -> Result<f64, Error> {
+        self.count()?;
+        Ok(self.likelihood.value(at))
+    }
+}
+
+impl Gradient for Counted<'_> {
+    type Param = Vec<f64>;
+    type Gradient = Vec<f64>;
+
+    fn gradient(&self, at: &Vec<f64>) -> Result<Vec<f64>, Error> {
+        self.count()?;
+        Ok(self.likelihood.slope(at))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    /// Central differences with a step of 1e-5 keep about ten digits of numbers near 1.
+    const DIFFERENCE: f64 = 1e-7;
+    const STEP: f64 = 1e-5;
+
+    fn mixed() -> Likelihood {
+        let rows = [
+            (0.4, 1.1, Response::Exact(0.0)),
+            (-1.2, 0.3, Response::AtMost(0.0)),
+            (0.9, -0.7, Response::AtLeast(0.0)),
+            (-0.1, -1.4, Response::Exact(0.0)),
+            (1.5, 0.2, Response::Exact(0.0)),
+        ];
+        let row = |&(z, y, response): &(f64, f64, Response)| Row::new(&[1.0, z], y, response);
+        Likelihood::new(rows.iter().map(row).collect())
+    }
+
+    #[test]
+    fn the_derivatives_are_those_of_the_likelihood() {
+        let likelihood = mixed();
+        // The last point lies on the continuation below the lowest precision.
+        for at in [[0.3, -0.8, 1.2], [2.0, 1.0, 0.4], [-40.0, 3.0, 5.0], [0.1, 0.2, 5e-7]] {
+            let step = if at[2] < LOWEST_PRECISION { 1e-8 } else { STEP };
+            let (slope, bend) = (likelihood.slope(&at), likelihood.bend(&at));
+            for i in 0..3 {
+                let (mut up, mut down) = (at, at);
+                up[i] += step;
+                down[i] -= step;
+                let numeric = (likelihood.value(&up) - likelihood.value(&down)) / (2.0 * step);
+                let scale = 1.0 + likelihood.value(&at).abs() * f64::EPSILON / step / DIFFERENCE;
+                assert_relative_eq!(slope[i], numeric, max_relative = DIFFERENCE, epsilon = DIFFERENCE * scale);
+                let (above, below) = (likelihood.slope(&up), likelihood.slope(&down));
+                for j in 0..3 {
+                    let numeric = (above[j] - below[j]) / (2.0 * step);
+                    let size = slope[j].abs() * f64::EPSILON / step;
+                    assert_relative_eq!(
+                        bend[(i, j)],
+                        numeric,
+                        max_relative = DIFFERENCE,
+                        epsilon = DIFFERENCE + 4.0 * size
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn the_search_arrives_from_the_quasi_newton_end_and_without_it() {
+        let likelihood = mixed();
+        let best = likelihood.maximise();
+        assert!(best.converged);
+        let mut alone = vec![0.0, 0.0, 1.0];
+        assert!(likelihood.newton(&mut alone).0);
+        assert_relative_eq!(best.precision, alone[2], max_relative = DIFFERENCE);
+        assert!(likelihood.quasi_newton(&[0.0, 0.0, 1.0]).is_some());
+    }
+}

@@ -1,0 +1,190 @@
+//! Part D of the oracle: eight site-years of early × topdress trials, made and analysed with R.
+//!
+//! The oracle is deliberately plain: blocks are ignored, every optimum is a quadratic-plateau's, clipped to the tested rates, and a
+//! fit that does not rise counts as zero. The same choices are made here, through the library.
+
+use std::collections::BTreeMap;
+use std::fs;
+
+use approx::assert_relative_eq;
+use serde_json::Value;
+use stook::calibration::{Bound, FittedTrial, NeedPoint, Relation, trial_points};
+use stook::experiment::{FitOptions, FittedGroup, groups_of_trial};
+use stook::response::{Family, Fit};
+use stook::trial::{Instrument, Programme, RelationKind};
+
+use crate::data::{Table, beside};
+use crate::programme::{load, written};
+
+/// The oracle searches the join to 1e-8 where its profile is flat.
+const SEARCHED: f64 = 5e-6;
+/// Means and straight least squares.
+const CLOSED_FORM: f64 = 1e-9;
+/// Least squares on searched optima.
+const ON_SEARCHED: f64 = 1e-5;
+
+const PROGRAMME: &str = r#"
+format = 1
+title = "Oracle part D"
+crop = "wheat"
+currency = "USD"
+[units]
+n_rate = "lb/ac"
+yield = "bu/ac"
+[[table]]
+name = "canopy"
+instrument = "canopy-ndvi"
+stages = ["Feekes 5", "Feekes 5"]
+index = { lowest = 0.60, highest = 1.00, step = 0.05 }
+rate = { round_to = 5, highest = 120 }
+outside = "no-rate"
+[[table]]
+name = "leaf"
+instrument = "leaf-chlorophyll"
+stages = ["Feekes 5", "Feekes 5"]
+index = { lowest = 0.60, highest = 1.00, step = 0.05 }
+rate = { round_to = 5, highest = 120 }
+outside = "no-rate"
+"#;
+
+fn trial_toml(site: &str) -> String {
+    format!(
+        r#"
+format = 1
+site = "{site}"
+harvest_year = 2024
+design = "completely-randomised"
+need_from = "topdress-response"
+[plots]
+file = "plots.csv"
+plot = "plot"
+[[application]]
+name = "early"
+n = {{ column = "early", unit = "lb/ac" }}
+date = 2024-02-20
+timing = "before-sensing"
+[[application]]
+name = "topdress"
+n = {{ column = "topdress", unit = "lb/ac" }}
+date = 2024-04-10
+timing = "decided-by-sensing"
+[reference]
+where = {{ column = "kind", equals = "rich" }}
+also_treatment = false
+shared_within = []
+[[readings]]
+instrument = "canopy-ndvi"
+columns = [{{ column = "ndvi", date = 2024-04-02, stage = "Feekes 5" }}]
+[[readings]]
+instrument = "leaf-chlorophyll"
+columns = [{{ column = "leaf", date = 2024-04-02, stage = "Feekes 5" }}]
+[harvest]
+yield = {{ column = "yield", unit = "bu/ac" }}
+"#
+    )
+}
+
+/// The oracle's two files as one programme of eight trials.
+fn programme() -> Programme {
+    let plots = Table::read(&beside("oracle/d_plots.csv"));
+    let reference = Table::read(&beside("oracle/d_reference.csv"));
+    let mut rows: BTreeMap<String, String> = BTreeMap::new();
+    for (row, site) in plots.text("site").iter().enumerate() {
+        let cell = |name: &str| plots.text(name)[row].clone();
+        let text = rows.entry(site.clone()).or_insert_with(|| "plot,kind,early,topdress,ndvi,leaf,yield\n".to_owned());
+        let cells = ["early", "topdress", "ndvi", "leaf_meter", "yield"].map(cell).join(",");
+        text.push_str(&format!("{},treatment,{cells}\n", plots.text("plot")[row]));
+    }
+    for (row, site) in reference.text("site").iter().enumerate() {
+        let cell = |name: &str| reference.text(name)[row].clone();
+        let text = rows.get_mut(site).expect("a site of the plots");
+        let (block, early) = (cell("block"), cell("ref_early"));
+        text.push_str(&format!("{block}99,rich,{early},0,{},{},NA\n", cell("ndvi"), cell("leaf_meter")));
+    }
+    let trials = rows.into_iter().flat_map(|(site, plots)| {
+        let folder = site.to_lowercase();
+        [(format!("{folder}/trial.toml"), trial_toml(&site)), (format!("{folder}/plots.csv"), plots)]
+    });
+    let folder = written([("programme.toml".to_owned(), PROGRAMME.to_owned())].into_iter().chain(trials));
+    load(folder.path())
+}
+
+fn oracle() -> Value {
+    let text = fs::read_to_string(beside("oracle/D_sensor.json")).expect("the oracle's results");
+    serde_json::from_str(&text).expect("JSON")
+}
+
+fn number(value: &Value) -> f64 {
+    value.as_f64().unwrap_or_else(|| panic!("{value} is no number"))
+}
+
+/// The oracle's points in its order, as needs by our engine under the oracle's choices.
+fn points(programme: &Programme, instrument: Instrument) -> Vec<NeedPoint> {
+    let options = FitOptions { permutations: 19, family: Some(Family::QuadraticPlateau), ..FitOptions::new(0.95, 1) };
+    let table = programme.tables.iter().find(|table| table.instrument == instrument).expect("a table");
+    let mut points = Vec::new();
+    for trial in &programme.trials {
+        let groups = groups_of_trial(trial, &programme.crop, &programme.units).expect("bushels of wheat are known");
+        let groups: Vec<FittedGroup> = groups.into_iter().map(|group| FittedGroup::fit(group, &options)).collect();
+        let found = trial_points(&FittedTrial { trial, groups: &groups }, table, programme.units.n_rate, 0.1);
+        assert_eq!(found.points.len(), 5, "{}", trial.folder);
+        for (mut point, group) in found.points.into_iter().zip(&groups) {
+            let fitted = group.outcome.as_ref().expect("twelve plots");
+            point.need = match fitted.observations.fit(Family::QuadraticPlateau) {
+                Fit::Estimated(curve) => fitted.observations.optimum(&curve, 0.1, 0.95).rate.expect("a rate"),
+                Fit::NotEstimable { .. } => 0.0,
+            };
+            point.bound = Bound::Exact;
+            points.push(point);
+        }
+    }
+    points
+}
+
+#[test]
+fn indices_and_optima_are_the_oracles() {
+    let (programme, oracle) = (programme(), oracle());
+    let expected = oracle["points"].as_array().expect("points");
+    for (instrument, index) in [(Instrument::CanopyNdvi, "si_ndvi"), (Instrument::LeafChlorophyll, "si_leaf")] {
+        let found = points(&programme, instrument);
+        assert_eq!(found.len(), expected.len());
+        for (point, expected) in found.iter().zip(expected) {
+            assert_eq!(point.n_on, number(&expected["early"]));
+            assert_relative_eq!(point.index, number(&expected[index]), max_relative = CLOSED_FORM);
+            assert_relative_eq!(point.need, number(&expected["Nopt"]), max_relative = SEARCHED, epsilon = SEARCHED);
+        }
+    }
+}
+
+#[test]
+fn relations_and_held_out_predictions_are_the_oracles() {
+    let (programme, oracle) = (programme(), oracle());
+    for (instrument, index) in [(Instrument::CanopyNdvi, "si_ndvi"), (Instrument::LeafChlorophyll, "si_leaf")] {
+        let points = points(&programme, instrument);
+        for kind in [RelationKind::Linear, RelationKind::Quadratic] {
+            let expected = &oracle[index][kind.name()];
+            let relation = Relation::fit(kind, &points).expect("a relation");
+            let coefficients = expected["coef"].as_array().expect("coefficients");
+            assert_eq!(relation.coefficients.len(), coefficients.len());
+            for (found, expected) in relation.coefficients.iter().zip(coefficients) {
+                assert_relative_eq!(*found, number(expected), max_relative = ON_SEARCHED);
+            }
+            assert_relative_eq!(relation.sigma, number(&expected["sigma"]), max_relative = ON_SEARCHED);
+
+            let held_out = &oracle[index]["loso"][kind.name()];
+            let mut squares = 0.0;
+            let mut sum = 0.0;
+            for (point, expected) in points.iter().zip(held_out["prediction"].as_array().expect("predictions")) {
+                let others = points.iter().filter(|other| other.site_year != point.site_year);
+                let relation = Relation::fit(kind, others).expect("a relation");
+                let rate = relation.rate(point.index).min(120.0);
+                assert_relative_eq!(rate, number(expected), max_relative = ON_SEARCHED, epsilon = ON_SEARCHED);
+                squares += (rate - point.need).powi(2);
+                sum += rate - point.need;
+            }
+            let n = points.len() as f64;
+            assert_relative_eq!((squares / n).sqrt(), number(&held_out["rmse"]), max_relative = ON_SEARCHED);
+            assert_relative_eq!(sum / n, number(&held_out["bias"]), max_relative = ON_SEARCHED, epsilon = ON_SEARCHED);
+        }
+    }
+}
