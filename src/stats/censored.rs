@@ -198,9 +198,11 @@ pub fn fit(design: &[Vec<f64>], responses: &[Response]) -> Result<CensoredFit, C
         });
     }
 
-    // Residuals of pure rounding would be blown up to look like an error of their own.
-    let smallest = RANK_TOLERANCE * (dot(&y, &y) / rows as f64).sqrt();
-    let scale = nonzero((rss / rows as f64).sqrt().max(smallest));
+    // Residuals of pure rounding would be taken for an error of their own.
+    if rss.sqrt() <= RANK_TOLERANCE * dot(&y, &y).sqrt() {
+        return Err(CensoredError::PerfectFit { exact });
+    }
+    let scale = (rss / rows as f64).sqrt();
     let likelihood =
         Likelihood::new((0..rows).map(|i| Row::new(&basis.rows[i], residuals[i] / scale, responses[i])).collect());
     existence::check(&likelihood, exact)?;
