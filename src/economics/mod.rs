@@ -1,1 +1,3 @@
-//! economics
+//! What a rate is worth.
+
+pub mod optimum;

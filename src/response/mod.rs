@@ -1,1 +1,41 @@
-//! response
+//! Response curves: how a yield answers to a rate, fitted exactly, with intervals.
+//!
+//! Every family here is linear once its shape is fixed, so a fit is a search in at most one dimension, made exactly between every two
+//! neighbouring tested rates:
+//!
+//! 1. [`Observations`] takes the plots, removes the nuisance means (blocks) and reduces what is left to one small matrix `R` over the
+//!    distinct rates and a vector `z`. For any curve `g` of the rates, the residual sum of squares is then
+//!    `pure error + ‖z − b·R·g‖²`: the first term is the same for all curves, the second is their lack of fit.
+//! 2. Between two tested rates the column `x(t) = R·g(t)` of a plateau family is a polynomial of degree one or two in the shape `t`
+//!    (`t` = join for the linear-plateau, `t` = 1/join for the quadratic-plateau). The explained sum of squares `(x·z)²/(x·x)` has its
+//!    stationary points where a polynomial of degree one or four vanishes: all of them are found, and the best is the global one.
+//! 3. Profile intervals are the sets where `(x·z)² − T·(x·x) ≥ 0`, again a polynomial.
+//!
+//! Nothing here knows of crops, money or units: a rate is a number of at least zero, and the "optimum" is the rate where the slope
+//! equals a ratio. The intercept of a fit with groups is the unweighted mean of the group intercepts.
+
+mod band;
+mod choose;
+mod curve;
+mod family;
+mod fit;
+mod join;
+mod linear;
+mod linear_plateau;
+mod mean;
+mod observations;
+mod optimum;
+mod optimum_interval;
+mod plateau;
+mod quadratic;
+mod quadratic_plateau;
+mod reduced;
+mod response_test;
+
+pub use band::Band;
+pub use choose::{Choice, choose};
+pub use curve::{Coefficients, Curve, Fit, Reach};
+pub use family::{Family, UnknownFamily};
+pub use observations::{DataError, Observations, TreatmentMean};
+pub use optimum::{Optimum, OptimumStatus};
+pub use response_test::{ResponseTest, TreatmentTest};

@@ -44,30 +44,17 @@ impl Factor {
         }
         let kept: Vec<usize> = (0..columns.len()).filter(|c| lengths[*c] > 0.0).collect();
         if kept.is_empty() || rows == 0 {
-            return Ok(Self {
-                rank: 0,
-                rows,
-                q: Vec::new(),
-                r: Vec::new(),
-                pivots: (0..columns.len()).collect(),
-            });
+            return Ok(Self { rank: 0, rows, q: Vec::new(), r: Vec::new(), pivots: (0..columns.len()).collect() });
         }
-        let unit = Mat::from_fn(rows, kept.len(), |i, c| {
-            columns[kept[c]][i] / lengths[kept[c]]
-        });
+        let unit = Mat::from_fn(rows, kept.len(), |i, c| columns[kept[c]][i] / lengths[kept[c]]);
         let factored = unit.col_piv_qr();
         let triangle = factored.thin_R();
         let order = factored.P().arrays().0;
         let largest = triangle[(0, 0)].abs();
         let steps = rows.min(kept.len());
-        let rank = (0..steps)
-            .take_while(|i| triangle[(*i, *i)].abs() > RANK_TOLERANCE * largest)
-            .count();
+        let rank = (0..steps).take_while(|i| triangle[(*i, *i)].abs() > RANK_TOLERANCE * largest).count();
         let thin = factored.compute_thin_Q();
-        let q = (0..rank)
-            .flat_map(|c| (0..rows).map(move |i| (i, c)))
-            .map(|place| thin[place])
-            .collect();
+        let q = (0..rank).flat_map(|c| (0..rows).map(move |i| (i, c))).map(|place| thin[place]).collect();
         let mut r = vec![0.0; rank * columns.len()];
         for (position, original) in order.iter().enumerate() {
             let column = kept[*original];
@@ -77,13 +64,12 @@ impl Factor {
         }
         let mut pivots: Vec<usize> = order.iter().map(|original| kept[*original]).collect();
         pivots.extend((0..columns.len()).filter(|c| lengths[*c] == 0.0));
-        Ok(Self {
-            rank,
-            rows,
-            q,
-            r,
-            pivots,
-        })
+        Ok(Self { rank, rows, q, r, pivots })
+    }
+
+    /// The factorisation of no columns at all.
+    pub fn empty(rows: usize) -> Self {
+        Self { rank: 0, rows, q: Vec::new(), r: Vec::new(), pivots: Vec::new() }
     }
 
     /// The number of linearly independent columns.
@@ -93,9 +79,7 @@ impl Factor {
 
     /// Column `c` of the factored matrix in the orthonormal coordinates, of length [`rank`](Self::rank).
     pub fn coordinates(&self, c: usize) -> &[f64] {
-        self.r
-            .get(c * self.rank..(c + 1) * self.rank)
-            .unwrap_or(&[])
+        self.r.get(c * self.rank..(c + 1) * self.rank).unwrap_or(&[])
     }
 
     /// `Qᵀv`, of length [`rank`](Self::rank). `v` must have as many rows as the factored columns.
@@ -107,9 +91,7 @@ impl Factor {
     pub fn residuals(&self, v: &[f64], projected: &[f64]) -> Vec<f64> {
         let mut left = v.to_vec();
         for (column, coordinate) in self.basis().zip(projected) {
-            left.iter_mut()
-                .zip(column)
-                .for_each(|(value, q)| *value -= coordinate * q);
+            left.iter_mut().zip(column).for_each(|(value, q)| *value -= coordinate * q);
         }
         left
     }
@@ -191,13 +173,7 @@ pub fn solve(columns: &[Vec<f64>], y: &[f64]) -> Result<Solution, LeastSquaresEr
     let residuals = factor.residuals(y, &projected);
     let rss = dot(&residuals, &residuals);
     let coefficients = factor.solve(&projected);
-    Ok(Solution {
-        coefficients,
-        rss,
-        df: y.len() - factor.rank(),
-        residuals,
-        factor,
-    })
+    Ok(Solution { coefficients, rss, df: y.len() - factor.rank(), residuals, factor })
 }
 
 /// The inner product of two vectors of one length.
@@ -207,13 +183,7 @@ pub fn dot(a: &[f64], b: &[f64]) -> f64 {
 
 /// The Euclidean length, without overflow for large values.
 fn length(v: &[f64]) -> f64 {
-    let largest = v.iter().fold(0.0_f64, |largest, x| {
-        if x.is_nan() {
-            f64::NAN
-        } else {
-            largest.max(x.abs())
-        }
-    });
+    let largest = v.iter().fold(0.0_f64, |largest, x| if x.is_nan() { f64::NAN } else { largest.max(x.abs()) });
     if largest == 0.0 || !largest.is_finite() {
         return largest;
     }
@@ -233,33 +203,17 @@ mod tests {
         assert_relative_eq!(solution.coefficients[0].unwrap(), 1.4, max_relative = 1e-13);
         assert_relative_eq!(solution.coefficients[1].unwrap(), 0.8, max_relative = 1e-13);
         assert_relative_eq!(solution.rss, 3.6, max_relative = 1e-13);
-        assert_relative_eq!(
-            solution.standard_error(&[1.0, 0.0]).unwrap(),
-            0.72_f64.sqrt(),
-            max_relative = 1e-12
-        );
-        assert_relative_eq!(
-            solution.standard_error(&[0.0, 1.0]).unwrap(),
-            0.12_f64.sqrt(),
-            max_relative = 1e-12
-        );
+        assert_relative_eq!(solution.standard_error(&[1.0, 0.0]).unwrap(), 0.72_f64.sqrt(), max_relative = 1e-12);
+        assert_relative_eq!(solution.standard_error(&[0.0, 1.0]).unwrap(), 0.12_f64.sqrt(), max_relative = 1e-12);
     }
 
     #[test]
     fn a_repeated_column_is_named_and_the_fit_stands() {
         let line = vec![0.0, 1.0, 2.0, 3.0];
-        let columns = [
-            vec![1.0; 4],
-            line.clone(),
-            line.iter().map(|x| 3.0 * x - 1.0).collect(),
-            vec![0.0; 4],
-        ];
+        let columns = [vec![1.0; 4], line.clone(), line.iter().map(|x| 3.0 * x - 1.0).collect(), vec![0.0; 4]];
         let solution = solve(&columns, &[1.0, 2.0, 4.0, 4.5]).unwrap();
         assert_eq!(solution.factor.rank(), 2);
-        assert_eq!(
-            solution.coefficients.iter().filter(|c| c.is_none()).count(),
-            2
-        );
+        assert_eq!(solution.coefficients.iter().filter(|c| c.is_none()).count(), 2);
         let plain = solve(&columns[..2], &[1.0, 2.0, 4.0, 4.5]).unwrap();
         assert_relative_eq!(solution.rss, plain.rss, max_relative = 1e-12);
     }
@@ -272,18 +226,9 @@ mod tests {
 
     #[test]
     fn numbers_that_are_not_finite_and_ragged_columns_are_refused() {
-        assert_eq!(
-            solve(&[vec![1.0, f64::NAN]], &[1.0, 2.0]).unwrap_err(),
-            LeastSquaresError::NotFinite
-        );
-        assert_eq!(
-            solve(&[vec![1.0, 1.0]], &[1.0, f64::INFINITY]).unwrap_err(),
-            LeastSquaresError::NotFinite
-        );
-        assert_eq!(
-            solve(&[vec![1.0]], &[1.0, 2.0]).unwrap_err(),
-            LeastSquaresError::LengthsDiffer
-        );
+        assert_eq!(solve(&[vec![1.0, f64::NAN]], &[1.0, 2.0]).unwrap_err(), LeastSquaresError::NotFinite);
+        assert_eq!(solve(&[vec![1.0, 1.0]], &[1.0, f64::INFINITY]).unwrap_err(), LeastSquaresError::NotFinite);
+        assert_eq!(solve(&[vec![1.0]], &[1.0, 2.0]).unwrap_err(), LeastSquaresError::LengthsDiffer);
     }
 
     #[test]

@@ -1,0 +1,131 @@
+//! A fitted curve and how the fit ended.
+
+use super::family::Family;
+use super::{linear, linear_plateau, mean, quadratic, quadratic_plateau};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// Coefficients of y = f(N), N in the rate unit. What a family does not have, or the data do not give, is `None`.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Coefficients {
+    /// f(0), in yield units; with groups the unweighted mean of the group intercepts.
+    pub intercept: f64,
+    /// Slope at N = 0, in yield units a rate unit.
+    pub slope: Option<f64>,
+    /// The factor of N², in yield units a squared rate unit.
+    pub curvature: Option<f64>,
+    /// The plateau, in yield units; `None` where the join is not reached within the tested rates.
+    pub plateau: Option<f64>,
+}
+
+/// Where the join of a plateau family lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Reach {
+    /// Between the second and the highest tested rate.
+    WithinTestedRates,
+    /// At or beyond the highest tested rate: the curve has no plateau where there are data.
+    NotReached,
+    /// Anywhere up to the second tested rate: no plot distinguishes the joins there. The reported curve joins at the second rate.
+    BeforeFirstRate,
+}
+
+/// A curve as fitted to observations.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Curve {
+    /// The family.
+    pub family: Family,
+    /// The coefficients of y = f(N) inside the tested range.
+    pub coefficients: Coefficients,
+    /// Residual sum of squares of the model fitted, nuisance included.
+    pub rss: f64,
+    /// Observations minus mean parameters (groups, slopes and the shape).
+    pub df: usize,
+    /// √(rss/df); `None` without degrees of freedom.
+    pub sigma: Option<f64>,
+    /// 1 − RSS/RSS(mean, same nuisance); `None` where the yields do not differ within groups.
+    pub r_squared: Option<f64>,
+    /// −2·loglik + 2k with loglik = −n/2·(ln 2π + ln(RSS/n) + 1) and k all mean parameters, the shape and the variance; `None`
+    /// where the residuals are rounding only.
+    pub aic: Option<f64>,
+    /// AIC + 2k(k+1)/(n−k−1) (Hurvich & Tsai 1989, from memory); `None` where n − k − 1 ≤ 0 too.
+    pub aicc: Option<f64>,
+    /// −2·loglik + k·ln n; `None` as for AIC.
+    pub bic: Option<f64>,
+    /// The join in the rate unit, where it lies within the tested rates and the data determine it.
+    pub join: Option<f64>,
+    /// Where the join lies; `None` for a family without one.
+    pub reach: Option<Reach>,
+    /// The lowest tested rate.
+    pub lowest_rate: f64,
+    /// The highest tested rate.
+    pub highest_rate: f64,
+}
+
+impl Curve {
+    /// f(N), in yield units. Outside the tested range it is extrapolation, and the caller must say so.
+    pub fn value(&self, rate: f64) -> f64 {
+        let value = match self.family {
+            Family::Mean => mean::value,
+            Family::Linear => linear::value,
+            Family::Quadratic => quadratic::value,
+            Family::LinearPlateau => linear_plateau::value,
+            Family::QuadraticPlateau => quadratic_plateau::value,
+        };
+        value(&self.coefficients, rate)
+    }
+
+    /// f'(N), in yield units a rate unit; at a join the slope to its right.
+    pub fn slope_at(&self, rate: f64) -> f64 {
+        let slope = match self.family {
+            Family::Mean => mean::slope,
+            Family::Linear => linear::slope,
+            Family::Quadratic => quadratic::slope,
+            Family::LinearPlateau => linear_plateau::slope,
+            Family::QuadraticPlateau => quadratic_plateau::slope,
+        };
+        slope(&self.coefficients, rate)
+    }
+
+    /// The join that the coefficients imply, whether or not the data determine it; infinite for a line, `None` without a plateau.
+    pub(crate) fn implied_join(&self) -> Option<f64> {
+        match self.family {
+            Family::LinearPlateau => Some(linear_plateau::join(&self.coefficients)),
+            Family::QuadraticPlateau => Some(quadratic_plateau::join(&self.coefficients)),
+            Family::Mean | Family::Linear | Family::Quadratic => None,
+        }
+    }
+}
+
+/// How a fit ended.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case", tag = "status")]
+pub enum Fit {
+    /// The curve.
+    Estimated(Curve),
+    /// The data do not determine a curve of this family.
+    NotEstimable {
+        /// The family asked for.
+        family: Family,
+        /// Why, in words for a reader.
+        reason: String,
+    },
+}
+
+impl Fit {
+    /// The family that was asked for.
+    pub fn family(&self) -> Family {
+        match self {
+            Fit::Estimated(curve) => curve.family,
+            Fit::NotEstimable { family, .. } => *family,
+        }
+    }
+
+    /// The curve, where there is one.
+    pub fn curve(&self) -> Option<&Curve> {
+        match self {
+            Fit::Estimated(curve) => Some(curve),
+            Fit::NotEstimable { .. } => None,
+        }
+    }
+}

@@ -1,0 +1,185 @@
+//! The one fitter.
+
+use super::curve::{Coefficients, Curve, Fit, Reach};
+use super::family::Family;
+use super::observations::Observations;
+use super::plateau::{Plateau, SAME_JOIN};
+use super::reduced::{Match, Reduced};
+use super::{linear, linear_plateau, mean, quadratic, quadratic_plateau};
+use crate::stats::least_squares::{Factor, dot};
+use std::f64::consts::PI;
+
+impl Observations {
+    /// Fits one family by least squares, globally.
+    ///
+    /// Plateau families describe a rising response: of all joins with a positive slope the one with the smallest residual sum of
+    /// squares is taken, over every stretch between two tested rates and beyond the top rate. A join at or beyond the top rate is
+    /// [`Reach::NotReached`], one up to the second rate [`Reach::BeforeFirstRate`]. If the lowest tested rate is above zero, joins
+    /// between it and the second rate fit alike too, and the intercept is an extrapolation.
+    pub fn fit(&self, family: Family) -> Fit {
+        let parameters = self.groups() + family.slopes();
+        let refuse = |reason: String| Fit::NotEstimable { family, reason };
+        if self.contrasts() < family.slopes() {
+            let found = self.contrasts();
+            return refuse(format!(
+                "{} distinct rates are compared within groups; this family needs {}",
+                found + 1,
+                family.slopes() + 1
+            ));
+        }
+        let Some(df) = self.n().checked_sub(parameters) else {
+            return refuse(format!("{} observations for {parameters} parameters", self.n()));
+        };
+        let fitted = match family {
+            Family::Mean => Ok(self.fit_basis(&mean::BASIS, |a, _| mean::coefficients(a))),
+            Family::Linear => {
+                Ok(self.fit_basis(&linear::BASIS, |a, b| linear::coefficients(a, at(b, 0), self.highest_rate())))
+            }
+            Family::Quadratic => Ok(self.fit_basis(&quadratic::BASIS, |a, b| {
+                quadratic::coefficients(a, at(b, 0), at(b, 1), self.highest_rate())
+            })),
+            Family::LinearPlateau => self.fit_plateau(Plateau::Linear),
+            Family::QuadraticPlateau => self.fit_plateau(Plateau::Quadratic),
+        };
+        match fitted {
+            Ok(fitted) => Fit::Estimated(self.describe(family, parameters, df, fitted)),
+            Err(reason) => refuse(reason.to_owned()),
+        }
+    }
+
+    /// A family that is linear in all its parameters.
+    fn fit_basis(&self, basis: &[fn(f64) -> f64], coefficients: impl Fn(f64, &[f64]) -> Coefficients) -> Fitted {
+        let columns: Vec<Vec<f64>> = basis.iter().map(|g| self.reduced().curve(g)).collect();
+        let (slopes, rss) = match columns.as_slice() {
+            [] => (Vec::new(), self.reduced().total()),
+            [x] => {
+                let slope = self.reduced().match_column(x).map_or(0.0, |found| found.slope);
+                (vec![slope], self.reduced().rss_with_slope(x, slope))
+            }
+            _ => solve(self.reduced(), &columns),
+        };
+        let curve = |rate: f64| basis.iter().zip(&slopes).map(|(g, slope)| slope * g(rate)).sum();
+        let intercept = self.mean_of_groups() - self.mean_of_curve(curve);
+        Fitted { coefficients: coefficients(intercept, &slopes), rss, join: None, reach: None }
+    }
+
+    fn fit_plateau(&self, plateau: Plateau) -> Result<Fitted, &'static str> {
+        let reduced = self.reduced();
+        if self.is_rounding(reduced.total()) {
+            return Err("the yields do not differ within groups");
+        }
+        let Some((shape, found)) = best_rising(reduced, plateau) else {
+            return Err("the best rising curve is the mean: these data show no rise to a plateau");
+        };
+        let (shape, found) = polish(reduced, plateau, shape, found);
+        let join = snap(plateau.join(shape), reduced.rates());
+        let second = reduced.rates().get(1).copied().unwrap_or(1.0);
+        let reach = if join <= second * (1.0 + SAME_JOIN) {
+            Reach::BeforeFirstRate
+        } else if join >= 1.0 - SAME_JOIN {
+            Reach::NotReached
+        } else {
+            Reach::WithinTestedRates
+        };
+        let top = self.highest_rate();
+        let intercept = self.mean_of_groups() - self.mean_of_curve(|rate| found.slope * plateau.basis(rate, shape));
+        let reached = reach != Reach::NotReached;
+        let coefficients = match plateau {
+            Plateau::Linear => linear_plateau::coefficients(intercept, found.slope, reached.then_some(join), top),
+            Plateau::Quadratic => quadratic_plateau::coefficients(intercept, found.slope, shape, reached, top),
+        };
+        let determined = reach == Reach::WithinTestedRates;
+        Ok(Fitted { coefficients, rss: found.rss, join: determined.then_some(join * top), reach: Some(reach) })
+    }
+
+    fn describe(&self, family: Family, parameters: usize, df: usize, fitted: Fitted) -> Curve {
+        let Fitted { coefficients, rss, join, reach } = fitted;
+        let n = self.n() as f64;
+        let k = (parameters + 1) as f64;
+        let total = self.reduced().total();
+        let minus_twice_loglik = (!self.is_rounding(rss)).then(|| n * ((2.0 * PI).ln() + (rss / n).ln() + 1.0));
+        let aic = minus_twice_loglik.map(|deviance| deviance + 2.0 * k);
+        let spare = n - k - 1.0;
+        Curve {
+            family,
+            coefficients,
+            rss,
+            df,
+            sigma: (df > 0).then(|| (rss / df as f64).sqrt()),
+            r_squared: (!self.is_rounding(total)).then(|| 1.0 - rss / total),
+            aic,
+            aicc: aic.filter(|_| spare > 0.0).map(|aic| aic + 2.0 * k * (k + 1.0) / spare),
+            bic: minus_twice_loglik.map(|deviance| deviance + k * n.ln()),
+            join,
+            reach,
+            lowest_rate: self.lowest_rate(),
+            highest_rate: self.highest_rate(),
+        }
+    }
+}
+
+struct Fitted {
+    coefficients: Coefficients,
+    rss: f64,
+    join: Option<f64>,
+    reach: Option<Reach>,
+}
+
+fn at(slopes: &[f64], index: usize) -> f64 {
+    slopes.get(index).copied().unwrap_or(0.0)
+}
+
+/// Least squares of `z` on several projected columns.
+fn solve(reduced: &Reduced, columns: &[Vec<f64>]) -> (Vec<f64>, f64) {
+    let z = reduced.z();
+    // The columns are as long as z and finite, so the factorisation cannot be refused.
+    let factor = Factor::new(columns, z.len()).unwrap_or_else(|_| Factor::empty(z.len()));
+    let projected = factor.project(z);
+    let residuals = factor.residuals(z, &projected);
+    let slopes = factor.solve(&projected).into_iter().map(|slope| slope.unwrap_or(0.0)).collect();
+    (slopes, dot(&residuals, &residuals) + reduced.pure_error())
+}
+
+/// The shape with the smallest residual sum of squares among rising curves.
+fn best_rising(reduced: &Reduced, plateau: Plateau) -> Option<(f64, Match)> {
+    let mut best: Option<(f64, Match)> = None;
+    let mut consider = |shape: f64| {
+        let rising = plateau.match_shape(reduced, shape).filter(|found| found.slope > 0.0);
+        if let Some(found) = rising
+            && best.is_none_or(|(_, best)| found.rss < best.rss)
+        {
+            best = Some((shape, found));
+        }
+    };
+    for stretch in plateau.stretches(reduced) {
+        // Tested rates first: of two shapes that fit alike to rounding the tested rate stays.
+        consider(stretch.from);
+        consider(stretch.to);
+        stretch.stationary().as_slice().iter().for_each(|shape| consider(*shape));
+    }
+    best
+}
+
+/// One Gauss–Newton step on slope and shape from the residuals themselves, kept if it fits better.
+///
+/// The stationary points come from differences of sums of squares; without noise their last digits would be the largest error.
+fn polish(reduced: &Reduced, plateau: Plateau, shape: f64, found: Match) -> (f64, Match) {
+    let x = reduced.curve(|rate| plateau.basis(rate, shape));
+    let by_shape = reduced.curve(|rate| plateau.basis_by_shape(rate, shape));
+    // Only the part of the derivative across the column moves the fit.
+    let along = dot(&x, &by_shape) / found.norm;
+    let across: Vec<f64> = by_shape.iter().zip(&x).map(|(d, x)| d - along * x).collect();
+    let residuals = reduced.z().iter().zip(&x).map(|(z, x)| z - found.slope * x);
+    let step = residuals.zip(&across).map(|(e, d)| e * d).sum::<f64>() / (found.slope * dot(&across, &across));
+    let next = shape + step;
+    let inside = step.is_finite() && next >= 0.0 && step.abs() <= SAME_JOIN * shape;
+    match inside.then(|| plateau.match_shape(reduced, next)).flatten() {
+        Some(better) if better.rss < found.rss && better.slope > 0.0 => (next, better),
+        _ => (shape, found),
+    }
+}
+
+/// A join that differs from a tested rate by rounding alone is that rate.
+fn snap(join: f64, rates: &[f64]) -> f64 {
+    rates.iter().copied().find(|rate| (rate - join).abs() <= 4.0 * f64::EPSILON).unwrap_or(join)
+}

@@ -1,0 +1,443 @@
+//! Plots, reduced once to what every fit needs.
+
+use super::reduced::Reduced;
+use crate::stats::least_squares::{Factor, dot};
+
+/// Why numbers are not observations of a response.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum DataError {
+    /// Rates, yields or groups differ in number.
+    #[error("{rates} rates, {yields} yields and {groups} groups: the numbers must agree")]
+    LengthsDiffer {
+        /// How many rates.
+        rates: usize,
+        /// How many yields.
+        yields: usize,
+        /// How many groups.
+        groups: usize,
+    },
+    /// A rate or yield is NaN, infinite or absurdly large.
+    #[error("observation {index}: rate {rate} and yield {yield_value} must both be finite numbers below 1e100")]
+    NotFinite {
+        /// Position of the observation, from zero.
+        index: usize,
+        /// Its rate.
+        rate: f64,
+        /// Its yield.
+        yield_value: f64,
+    },
+    /// A rate is below zero.
+    #[error("observation {index}: rate {rate} is negative; a rate is zero or more")]
+    NegativeRate {
+        /// Position of the observation, from zero.
+        index: usize,
+        /// Its rate.
+        rate: f64,
+    },
+    /// Fewer than two distinct rates.
+    #[error("{found} distinct rates: a response needs at least two")]
+    TooFewRates {
+        /// How many there are.
+        found: usize,
+    },
+    /// Every group holds one rate only.
+    #[error("no group (block) holds more than one rate, so rates cannot be compared within groups")]
+    NoContrastWithinGroups,
+}
+
+/// The mean of a rate's plots.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TreatmentMean {
+    /// The rate.
+    pub rate: f64,
+    /// Plots at the rate.
+    pub n: usize,
+    /// The mean, adjusted to the unweighted mean of the groups where groups are unbalanced; the plain mean where they are balanced or
+    /// where the groups do not connect the rates.
+    pub mean: f64,
+    /// Its standard error from the pure error; `None` without error degrees of freedom or where the rates are not connected.
+    pub standard_error: Option<f64>,
+}
+
+/// Larger numbers would overflow when squared.
+const LARGEST: f64 = 1e100;
+
+/// How the vector `z` is made from group-centred yields.
+#[derive(Clone, Debug)]
+pub(super) enum Projector {
+    /// Rates and groups are proportional: z is √n times the mean at each rate.
+    Balanced,
+    /// Anything else: z = Qᵀy.
+    General(Factor),
+}
+
+/// Yields at rates, with nuisance groups taken out, ready for any number of fits.
+///
+/// Making one costs a microsecond or two for a balanced trial; every curve is then fitted to the few numbers that are left.
+#[derive(Clone, Debug)]
+pub struct Observations {
+    n: usize,
+    rates: Vec<f64>,
+    counts: Vec<usize>,
+    /// The distinct rate of each observation.
+    rate_of: Vec<usize>,
+    /// The group of each observation, 0 … groups − 1.
+    group_of: Vec<usize>,
+    group_sizes: Vec<usize>,
+    group_means: Vec<f64>,
+    /// Yields minus the mean of their group.
+    centred: Vec<f64>,
+    /// The weight of each rate in the unweighted mean over groups of the group's mean of a curve.
+    rate_weights: Vec<f64>,
+    projector: Projector,
+    reduced: Reduced,
+    /// Below this a residual sum of squares is rounding.
+    rounding: f64,
+}
+
+impl Observations {
+    /// Reduces one yield a plot at its rate.
+    ///
+    /// `rates` and `yields` are in any one unit each; `groups` gives the level of the nuisance factor (the block, or factor × block
+    /// where curves are pooled over a factor) of each observation, as any labels. Nuisance is projected out by subtracting group means
+    /// from yields and from the indicator columns of the rates. If rates and groups are proportional (every balanced trial, and every
+    /// trial without groups) the indicators are then orthogonal up to the mean; otherwise a pivoted QR is taken.
+    ///
+    /// # Errors
+    /// See [`DataError`].
+    pub fn new(rates: &[f64], yields: &[f64], groups: Option<&[usize]>) -> Result<Self, DataError> {
+        check(rates, yields, groups)?;
+        let n = rates.len();
+        // Adding zero makes −0 the +0 that it equals.
+        let distinct = ascending(rates.iter().map(|rate| rate + 0.0).collect(), f64::total_cmp);
+        if distinct.len() < 2 {
+            return Err(DataError::TooFewRates { found: distinct.len() });
+        }
+        // Every rate is in `distinct`, so its place is always an index of it.
+        let place = |rate: f64| distinct.partition_point(|known| *known < rate);
+        let rate_of: Vec<usize> = rates.iter().map(|rate| place(*rate)).collect();
+        let group_of = dense(groups, n);
+        let group_count = group_of.iter().max().map_or(0, |last| last + 1);
+        let cells = Cells::new(&rate_of, &group_of, distinct.len(), group_count);
+        let group_means = means(yields, &group_of, &cells.group_sizes);
+        let centred: Vec<f64> = yields.iter().zip(&group_of).map(|(y, g)| y - group_means[*g]).collect();
+        let top = distinct[distinct.len() - 1];
+        let scaled: Vec<f64> = distinct.iter().map(|rate| rate / top).collect();
+        let (projector, reduced) = if cells.proportional() {
+            (Projector::Balanced, balanced(&cells, scaled, &centred, &rate_of))
+        } else {
+            general(&cells, scaled, &centred, &rate_of, &group_of)
+        };
+        if reduced.z().is_empty() {
+            return Err(DataError::NoContrastWithinGroups);
+        }
+        let largest = yields.iter().fold(0.0_f64, |largest, y| largest.max(y.abs()));
+        Ok(Self {
+            n,
+            rate_weights: cells.rate_weights(),
+            counts: cells.rate_sizes,
+            group_sizes: cells.group_sizes,
+            rates: distinct,
+            rate_of,
+            group_of,
+            group_means,
+            centred,
+            projector,
+            reduced,
+            rounding: n as f64 * (8.0 * f64::EPSILON * largest).powi(2),
+        })
+    }
+
+    /// The number of observations.
+    pub fn n(&self) -> usize {
+        self.n
+    }
+
+    /// The distinct rates, ascending.
+    pub fn rates(&self) -> &[f64] {
+        &self.rates
+    }
+
+    /// The number of nuisance groups; 1 where none were given.
+    pub fn groups(&self) -> usize {
+        self.group_sizes.len()
+    }
+
+    /// The lowest tested rate.
+    pub fn lowest_rate(&self) -> f64 {
+        self.rates.first().copied().unwrap_or(0.0)
+    }
+
+    /// The highest tested rate.
+    pub fn highest_rate(&self) -> f64 {
+        self.rates.last().copied().unwrap_or(0.0)
+    }
+
+    /// The mean of each rate, ascending, adjusted for groups where they are unbalanced.
+    pub fn treatment_means(&self) -> Vec<TreatmentMean> {
+        let variance = self.error_variance();
+        let effects = self.rate_effects();
+        (0..self.rates.len())
+            .map(|rate| {
+                let adjusted = effects.as_ref().map(|effects| self.mean_of_groups() + effects[rate]);
+                let factor = effects.as_ref().and_then(|_| self.mean_variance_factor(rate));
+                TreatmentMean {
+                    rate: self.rates[rate],
+                    n: self.counts[rate],
+                    mean: adjusted.unwrap_or_else(|| self.plain_mean(rate)),
+                    standard_error: variance.zip(factor).map(|(variance, factor)| (variance * factor).sqrt()),
+                }
+            })
+            .collect()
+    }
+
+    pub(super) fn reduced(&self) -> &Reduced {
+        &self.reduced
+    }
+
+    pub(super) fn group_of(&self) -> &[usize] {
+        &self.group_of
+    }
+
+    pub(super) fn group_sizes(&self) -> &[usize] {
+        &self.group_sizes
+    }
+
+    pub(super) fn group_means(&self) -> &[f64] {
+        &self.group_means
+    }
+
+    pub(super) fn centred(&self) -> &[f64] {
+        &self.centred
+    }
+
+    /// Independent contrasts among the rates within groups.
+    pub(super) fn contrasts(&self) -> usize {
+        match &self.projector {
+            Projector::Balanced => self.rates.len() - 1,
+            Projector::General(factor) => factor.rank(),
+        }
+    }
+
+    /// Degrees of freedom of the pure error: observations minus groups minus contrasts.
+    pub(super) fn error_df(&self) -> usize {
+        self.n.saturating_sub(self.groups() + self.contrasts())
+    }
+
+    /// The pure error mean square.
+    pub(super) fn error_variance(&self) -> Option<f64> {
+        let df = self.error_df();
+        (df > 0).then(|| self.reduced.pure_error() / df as f64)
+    }
+
+    /// Whether a residual sum of squares is rounding and nothing else.
+    pub(super) fn is_rounding(&self, rss: f64) -> bool {
+        rss <= self.rounding
+    }
+
+    /// The unweighted mean of the group means.
+    pub(super) fn mean_of_groups(&self) -> f64 {
+        self.group_means.iter().sum::<f64>() / self.group_means.len() as f64
+    }
+
+    /// The variance of [`mean_of_groups`](Self::mean_of_groups) in units of the error variance.
+    pub(super) fn mean_of_groups_factor(&self) -> f64 {
+        let inverse_sizes: f64 = self.group_sizes.iter().map(|size| 1.0 / *size as f64).sum();
+        inverse_sizes / (self.groups() as f64).powi(2)
+    }
+
+    /// The unweighted mean over groups of the mean of `g`, a function of rates divided by the highest.
+    pub(super) fn mean_of_curve(&self, g: impl Fn(f64) -> f64) -> f64 {
+        self.reduced.rates().iter().zip(&self.rate_weights).map(|(rate, weight)| weight * g(*rate)).sum()
+    }
+
+    /// `z` for other yields, given centred by group.
+    pub(super) fn project(&self, centred: &[f64], z: &mut Vec<f64>) {
+        z.clear();
+        match &self.projector {
+            Projector::Balanced => z.extend(balanced_z(&self.counts, centred, &self.rate_of)),
+            Projector::General(factor) => z.extend(factor.project(centred)),
+        }
+    }
+
+    /// The effect of each rate around the mean of the groups; `None` where groups do not connect the rates.
+    fn rate_effects(&self) -> Option<Vec<f64>> {
+        match &self.projector {
+            Projector::Balanced => {
+                let z = self.reduced.z().iter().zip(&self.counts);
+                Some(z.map(|(z, count)| z / (*count as f64).sqrt()).collect())
+            }
+            Projector::General(factor) => {
+                // The lowest rate is the baseline of the indicators.
+                let above: Option<Vec<f64>> = factor.solve(self.reduced.z()).into_iter().collect();
+                let effects: Vec<f64> = std::iter::once(0.0).chain(above?).collect();
+                let centre = dot(&effects, &self.rate_weights);
+                Some(effects.iter().map(|effect| effect - centre).collect())
+            }
+        }
+    }
+
+    /// The variance of an adjusted mean in units of the error variance.
+    fn mean_variance_factor(&self, rate: usize) -> Option<f64> {
+        match &self.projector {
+            Projector::Balanced if self.groups() == 1 => Some(1.0 / self.counts[rate] as f64),
+            Projector::Balanced => {
+                let contrast = 1.0 / self.counts[rate] as f64 - 1.0 / self.n as f64;
+                Some(self.mean_of_groups_factor() + contrast)
+            }
+            Projector::General(factor) => {
+                let weights = self.rate_weights.iter().enumerate().skip(1);
+                let contrast: Vec<f64> = weights.map(|(i, w)| if i == rate { 1.0 - w } else { -w }).collect();
+                Some(self.mean_of_groups_factor() + factor.variance_factor(&contrast)?)
+            }
+        }
+    }
+
+    fn plain_mean(&self, rate: usize) -> f64 {
+        let at = self.centred.iter().zip(&self.group_of).zip(&self.rate_of).filter(|(_, r)| **r == rate);
+        let sum: f64 = at.map(|((y, g), _)| y + self.group_means[*g]).sum();
+        sum / self.counts[rate] as f64
+    }
+}
+
+fn check(rates: &[f64], yields: &[f64], groups: Option<&[usize]>) -> Result<(), DataError> {
+    let group_count = groups.map_or(rates.len(), <[usize]>::len);
+    if rates.len() != yields.len() || rates.len() != group_count {
+        return Err(DataError::LengthsDiffer { rates: rates.len(), yields: yields.len(), groups: group_count });
+    }
+    for (index, (rate, yield_value)) in rates.iter().zip(yields).enumerate() {
+        if ![*rate, *yield_value].iter().all(|number| number.abs() < LARGEST) {
+            return Err(DataError::NotFinite { index, rate: *rate, yield_value: *yield_value });
+        }
+        if *rate < 0.0 {
+            return Err(DataError::NegativeRate { index, rate: *rate });
+        }
+    }
+    Ok(())
+}
+
+/// Distinct values, ascending.
+fn ascending<T: PartialEq>(mut values: Vec<T>, order: impl Fn(&T, &T) -> std::cmp::Ordering) -> Vec<T> {
+    values.sort_unstable_by(order);
+    values.dedup();
+    values
+}
+
+/// Groups renamed 0, 1, … in the order of their labels.
+fn dense(groups: Option<&[usize]>, n: usize) -> Vec<usize> {
+    let Some(groups) = groups else { return vec![0; n] };
+    let labels = ascending(groups.to_vec(), usize::cmp);
+    groups.iter().map(|group| labels.partition_point(|known| known < group)).collect()
+}
+
+/// Means by group, in two passes so that a large common part costs no digits.
+fn means(values: &[f64], group_of: &[usize], sizes: &[usize]) -> Vec<f64> {
+    let mut means = vec![0.0; sizes.len()];
+    for _ in 0..2 {
+        let mut sums = vec![0.0; sizes.len()];
+        values.iter().zip(group_of).for_each(|(value, group)| sums[*group] += value - means[*group]);
+        means.iter_mut().zip(sums).zip(sizes).for_each(|((mean, sum), size)| *mean += sum / *size as f64);
+    }
+    means
+}
+
+/// How many observations each rate has in each group.
+struct Cells {
+    n: usize,
+    counts: Vec<usize>,
+    rate_sizes: Vec<usize>,
+    group_sizes: Vec<usize>,
+}
+
+impl Cells {
+    fn new(rate_of: &[usize], group_of: &[usize], rates: usize, groups: usize) -> Self {
+        let mut cells = Self {
+            n: rate_of.len(),
+            counts: vec![0; rates * groups],
+            rate_sizes: vec![0; rates],
+            group_sizes: vec![0; groups],
+        };
+        for (rate, group) in rate_of.iter().zip(group_of) {
+            cells.counts[group * rates + rate] += 1;
+            cells.rate_sizes[*rate] += 1;
+            cells.group_sizes[*group] += 1;
+        }
+        cells
+    }
+
+    fn by_group(&self) -> impl Iterator<Item = (&[usize], usize)> {
+        self.counts.chunks_exact(self.rate_sizes.len()).zip(self.group_sizes.iter().copied())
+    }
+
+    /// Whether every group holds the rates in the same proportions.
+    fn proportional(&self) -> bool {
+        self.by_group().all(|(counts, size)| {
+            counts.iter().zip(&self.rate_sizes).all(|(count, rate_size)| count * self.n == size * rate_size)
+        })
+    }
+
+    fn rate_weights(&self) -> Vec<f64> {
+        let mut weights = vec![0.0; self.rate_sizes.len()];
+        let groups = self.group_sizes.len() as f64;
+        for (counts, size) in self.by_group() {
+            weights.iter_mut().zip(counts).for_each(|(w, count)| *w += *count as f64 / size as f64 / groups);
+        }
+        weights
+    }
+}
+
+/// √n times the mean at each rate of yields that are centred by group.
+fn balanced_z(counts: &[usize], centred: &[f64], rate_of: &[usize]) -> Vec<f64> {
+    let mut z = vec![0.0; counts.len()];
+    centred.iter().zip(rate_of).for_each(|(y, rate)| z[*rate] += y);
+    z.iter_mut().zip(counts).for_each(|(sum, count)| *sum /= (*count as f64).sqrt());
+    z
+}
+
+/// The reduction where rates and groups are proportional: `R` is diag(√nᵣ)·(I − 1·wᵀ) with w = nᵣ/n.
+fn balanced(cells: &Cells, rates: Vec<f64>, centred: &[f64], rate_of: &[usize]) -> Reduced {
+    let roots: Vec<f64> = cells.rate_sizes.iter().map(|size| (*size as f64).sqrt()).collect();
+    let z = balanced_z(&cells.rate_sizes, centred, rate_of);
+    let mut columns = Vec::with_capacity(roots.len() * roots.len());
+    for (column, size) in cells.rate_sizes.iter().enumerate() {
+        let weight = *size as f64 / cells.n as f64;
+        columns.extend(
+            roots.iter().enumerate().map(|(row, root)| root * if row == column { 1.0 - weight } else { -weight }),
+        );
+    }
+    let residual = |(y, rate): (&f64, &usize)| (y - z[*rate] / roots[*rate]).powi(2);
+    let pure_error = centred.iter().zip(rate_of).map(residual).sum();
+    Reduced::new(rates, columns, z, pure_error)
+}
+
+/// The reduction of any design: QR of the rates' indicators, the lowest rate left out, after group means.
+fn general(
+    cells: &Cells,
+    rates: Vec<f64>,
+    centred: &[f64],
+    rate_of: &[usize],
+    group_of: &[usize],
+) -> (Projector, Reduced) {
+    let rate_count = rates.len();
+    let share =
+        |rate: usize, group: usize| cells.counts[group * rate_count + rate] as f64 / cells.group_sizes[group] as f64;
+    let indicator = |rate: usize| -> Vec<f64> {
+        let own = rate_of.iter().zip(group_of);
+        own.map(|(r, g)| if *r == rate { 1.0 } else { 0.0 } - share(rate, *g)).collect()
+    };
+    let indicators: Vec<Vec<f64>> = (1..rate_count).map(indicator).collect();
+    // Lengths agree and every number is finite, so the factorisation cannot be refused; a refusal would count as no contrast.
+    let factor = Factor::new(&indicators, centred.len()).unwrap_or_else(|_| Factor::empty(centred.len()));
+    let z = factor.project(centred);
+    let residuals = factor.residuals(centred, &z);
+    let mut lowest = vec![0.0; z.len()];
+    let mut above = Vec::with_capacity(z.len() * rate_count);
+    for column in 0..rate_count - 1 {
+        let coordinates = factor.coordinates(column);
+        lowest.iter_mut().zip(coordinates).for_each(|(sum, entry)| *sum -= entry);
+        above.extend_from_slice(coordinates);
+    }
+    lowest.extend(above);
+    let reduced = Reduced::new(rates, lowest, z, dot(&residuals, &residuals));
+    (Projector::General(factor), reduced)
+}

@@ -1,0 +1,167 @@
+//! What the two plateau families share: a shape in one dimension, searched exactly between every two tested rates.
+
+use super::family::Family;
+use super::reduced::{Match, Reduced};
+use super::{linear_plateau, quadratic_plateau};
+use crate::stats::least_squares::dot;
+use crate::stats::polynomial::{self, Roots};
+
+/// Two joins are the same if they differ by less than this, relative to the highest rate.
+pub(super) const SAME_JOIN: f64 = 1e-9;
+
+/// A family that rises to a plateau. Its shape is the join J (linear) or u = 1/J (quadratic), on rates divided by the highest.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Plateau {
+    Linear,
+    Quadratic,
+}
+
+impl Plateau {
+    pub fn of(family: Family) -> Option<Self> {
+        match family {
+            Family::LinearPlateau => Some(Plateau::Linear),
+            Family::QuadraticPlateau => Some(Plateau::Quadratic),
+            Family::Mean | Family::Linear | Family::Quadratic => None,
+        }
+    }
+
+    /// The column of the initial slope.
+    pub fn basis(self, rate: f64, shape: f64) -> f64 {
+        match self {
+            Plateau::Linear => linear_plateau::basis(rate, shape),
+            Plateau::Quadratic => quadratic_plateau::basis(rate, shape),
+        }
+    }
+
+    /// The derivative of the column by the shape.
+    pub fn basis_by_shape(self, rate: f64, shape: f64) -> f64 {
+        match self {
+            Plateau::Linear => linear_plateau::basis_by_shape(rate, shape),
+            Plateau::Quadratic => quadratic_plateau::basis_by_shape(rate, shape),
+        }
+    }
+
+    /// The stretches of shapes whose joins lie beyond the second tested rate. Below it every join fits alike.
+    pub fn stretches(self, reduced: &Reduced) -> Vec<Stretch> {
+        match self {
+            Plateau::Linear => linear_plateau::stretches(reduced),
+            Plateau::Quadratic => quadratic_plateau::stretches(reduced),
+        }
+    }
+
+    /// The join of a shape; infinite for a straight line.
+    pub fn join(self, shape: f64) -> f64 {
+        match self {
+            Plateau::Linear => shape,
+            Plateau::Quadratic => 1.0 / shape,
+        }
+    }
+
+    /// The shape of a join.
+    pub fn shape(self, join: f64) -> f64 {
+        match self {
+            Plateau::Linear => join,
+            Plateau::Quadratic => 1.0 / join,
+        }
+    }
+
+    /// The shape whose curve is a straight line over the tested rates.
+    pub fn line(self) -> f64 {
+        match self {
+            Plateau::Linear => 1.0,
+            Plateau::Quadratic => 0.0,
+        }
+    }
+
+    pub fn match_shape(self, reduced: &Reduced, shape: f64) -> Option<Match> {
+        reduced.match_curve(|rate| self.basis(rate, shape))
+    }
+}
+
+/// Shapes in `[from, to]`, over which the projected column is x(t) = x₀ + x₁·t + x₂·t² up to a positive factor.
+///
+/// The explained sum of squares is then q(t)²/p(t) with q = x·z and p = x·x.
+#[derive(Clone, Debug)]
+pub(super) struct Stretch {
+    pub from: f64,
+    pub to: f64,
+    columns: [Vec<f64>; 3],
+    along: [f64; 3],
+    norm: [f64; 5],
+}
+
+impl Stretch {
+    /// From the vectors x₀, x₁ and x₂ (empty means zero).
+    pub fn new(from: f64, to: f64, columns: [Vec<f64>; 3], z: &[f64]) -> Self {
+        let [x0, x1, x2] = &columns;
+        let norm = [dot(x0, x0), 2.0 * dot(x0, x1), 2.0 * dot(x0, x2) + dot(x1, x1), 2.0 * dot(x1, x2), dot(x2, x2)];
+        let along = [dot(x0, z), dot(x1, z), dot(x2, z)];
+        Self { from, to, columns, along, norm }
+    }
+
+    /// The same stretch for another `z`.
+    pub fn set_z(&mut self, z: &[f64]) {
+        self.along = [0, 1, 2].map(|i| dot(&self.columns[i], z));
+    }
+
+    /// q, ascending.
+    pub fn along(&self) -> [f64; 3] {
+        self.along
+    }
+
+    /// p, ascending.
+    pub fn norm(&self) -> [f64; 5] {
+        self.norm
+    }
+
+    /// The explained sum of squares of the best rising curve at `shape`: zero where it would fall.
+    pub fn explained(&self, shape: f64) -> f64 {
+        let along = polynomial::value(&self.along, shape);
+        let norm = polynomial::value(&self.norm, shape);
+        if along > 0.0 && norm > 0.0 { along * along / norm } else { 0.0 }
+    }
+
+    /// Where the explained sum of squares is stationary: 2q'p − qp' = 0, a quartic (q·p' and q'·p cancel in the leading term).
+    pub fn stationary(&self) -> Roots {
+        let (q, p) = (&self.along, &self.norm);
+        if q[2] == 0.0 && p[3] == 0.0 && p[4] == 0.0 {
+            let line = [2.0 * q[1] * p[0] - q[0] * p[1], q[1] * p[1] - 2.0 * q[0] * p[2]];
+            return polynomial::roots(&line, self.from, self.to);
+        }
+        let quartic = [
+            2.0 * q[1] * p[0] - q[0] * p[1],
+            q[1] * p[1] + 4.0 * q[2] * p[0] - 2.0 * q[0] * p[2],
+            3.0 * (q[2] * p[1] - q[0] * p[3]),
+            2.0 * q[2] * p[2] - q[1] * p[3] - 4.0 * q[0] * p[4],
+            q[2] * p[3] - 2.0 * q[1] * p[4],
+        ];
+        polynomial::roots(&quartic, self.from, self.to)
+    }
+
+    /// The parts of the stretch, ascending, where q² ≥ `explained`·p: where a curve of either sign explains at least that much.
+    pub fn explaining(&self, explained: f64) -> Vec<[f64; 2]> {
+        let q = &self.along;
+        let squared = [q[0] * q[0], 2.0 * q[0] * q[1], 2.0 * q[0] * q[2] + q[1] * q[1], 2.0 * q[1] * q[2], q[2] * q[2]];
+        let mut excess = squared;
+        excess.iter_mut().zip(&self.norm).for_each(|(e, p)| *e -= explained * p);
+        pieces(self.from, self.to, polynomial::roots(&excess, self.from, self.to).as_slice(), |t| {
+            polynomial::value(&excess, t) >= 0.0
+        })
+    }
+}
+
+/// `[from, to]` cut at ascending `cuts`, of which the parts whose middle is `inside` are kept and joined where they touch.
+pub(super) fn pieces(from: f64, to: f64, cuts: &[f64], inside: impl Fn(f64) -> bool) -> Vec<[f64; 2]> {
+    let mut kept: Vec<[f64; 2]> = Vec::new();
+    let mut left = from;
+    for right in cuts.iter().copied().chain([to]) {
+        if right > left && inside(0.5 * (left + right)) {
+            match kept.last_mut() {
+                Some(last) if last[1] == left => last[1] = right,
+                _ => kept.push([left, right]),
+            }
+        }
+        left = right;
+    }
+    kept
+}
