@@ -9,8 +9,9 @@
 //! problem `min ‖Σ λ a‖, λ ≥ 1` decides between the two, and its remainder is such a d.
 
 use super::likelihood::{Known, Likelihood};
-use super::{CensoredError, RANK_TOLERANCE, diagonal_rank, dot};
-use faer::linalg::solvers::SolveLstsqCore;
+use super::{CensoredError, ROUNDING};
+use crate::stats::least_squares::dot;
+use faer::linalg::solvers::{ColPivQr, SolveLstsqCore};
 use faer::{Conj, Mat};
 
 /// A direction counts as nothing, or as without a part along γ, below this: the square root of what the
@@ -43,7 +44,7 @@ fn escape(likelihood: &Likelihood) -> Option<Vec<f64>> {
         let a: Vec<f64> = open.iter().map(|direction| dot(direction, &v)).collect();
         let length = dot(&a, &a).sqrt();
         // A row that the open directions can't touch says nothing; what is left of it is rounding.
-        (length > RANK_TOLERANCE * dot(&v, &v).sqrt()).then(|| a.iter().map(|x| x / length).collect())
+        (length > ROUNDING * dot(&v, &v).sqrt()).then(|| a.iter().map(|x| x / length).collect())
     };
     let inequalities: Vec<Vec<f64>> = limits.chain([gamma]).filter_map(within).collect();
     let remainder = smallest_positive_combination(&inequalities, open.len());
@@ -64,6 +65,14 @@ fn null_space_of_exact_rows(likelihood: &Likelihood) -> Vec<Vec<f64>> {
     (rank..size).map(column).collect()
 }
 
+/// How many columns of a pivoted decomposition are more than rounding.
+fn diagonal_rank(qr: &ColPivQr<f64>) -> usize {
+    let r = qr.thin_R();
+    let size = r.nrows().min(r.ncols());
+    let floor = ROUNDING * if size > 0 { r[(0, 0)].abs() } else { 0.0 };
+    (0..size).take_while(|&j| r[(j, j)].abs() > floor).count()
+}
+
 /// The shortest `Σ λ a` over all `λ ≥ 1`: non-negative least squares for `λ − 1` by the active-set
 /// method of Lawson and Hanson (1974, Solving Least Squares Problems, chapter 23).
 fn smallest_positive_combination(vectors: &[Vec<f64>], size: usize) -> Vec<f64> {
@@ -78,7 +87,7 @@ fn smallest_positive_combination(vectors: &[Vec<f64>], size: usize) -> Vec<f64> 
         let remainder = sum(&shares);
         let gain = |j: &usize| -dot(&vectors[*j], &remainder);
         let candidate = (0..vectors.len()).filter(|j| !active.contains(j)).max_by(|a, b| gain(a).total_cmp(&gain(b)));
-        let Some(enter) = candidate.filter(|j| gain(j) > RANK_TOLERANCE) else {
+        let Some(enter) = candidate.filter(|j| gain(j) > ROUNDING) else {
             break;
         };
         active.push(enter);
@@ -97,7 +106,7 @@ fn smallest_positive_combination(vectors: &[Vec<f64>], size: usize) -> Vec<f64> 
             if blocking.is_none() {
                 break;
             }
-            active.retain(|&j| shares[j] > RANK_TOLERANCE * RANK_TOLERANCE);
+            active.retain(|&j| shares[j] > ROUNDING * ROUNDING);
             (0..shares.len()).filter(|j| !active.contains(j)).for_each(|j| shares[j] = 0.0);
         }
     }
@@ -123,7 +132,7 @@ mod tests {
     use proptest::prelude::*;
 
     /// Rounding of the direction, times the size of a row.
-    const ROUNDING: f64 = 1e-6;
+    const NEAR: f64 = 1e-6;
 
     /// Rows on a coarse grid, where ties, exact fits and separation abound.
     fn likelihoods() -> impl Strategy<Value = Likelihood> {
@@ -153,19 +162,19 @@ mod tests {
                 let best = likelihood.maximise();
                 prop_assert!(best.converged);
                 let at: Vec<f64> = best.slopes.iter().copied().chain([best.precision]).collect();
-                prop_assert!(likelihood.slope(&at).iter().all(|slope| slope.abs() < ROUNDING));
+                prop_assert!(likelihood.slope(&at).iter().all(|slope| slope.abs() < NEAR));
                 return Ok(());
             };
-            prop_assert!((dot(&direction, &direction) - 1.0).abs() < ROUNDING);
-            prop_assert!(direction[3] > -ROUNDING);
-            let mut moves = direction[3] > ROUNDING;
+            prop_assert!((dot(&direction, &direction) - 1.0).abs() < NEAR);
+            prop_assert!(direction[3] > -NEAR);
+            let mut moves = direction[3] > NEAR;
             for row in &likelihood.rows {
                 let along = dot(&row.v, &direction);
-                moves |= along.abs() > ROUNDING;
+                moves |= along.abs() > NEAR;
                 match row.known {
-                    Known::Exact => prop_assert!(along.abs() < ROUNDING),
-                    Known::AtMost => prop_assert!(along > -ROUNDING),
-                    Known::AtLeast => prop_assert!(along < ROUNDING),
+                    Known::Exact => prop_assert!(along.abs() < NEAR),
+                    Known::AtMost => prop_assert!(along > -NEAR),
+                    Known::AtLeast => prop_assert!(along < NEAR),
                 }
             }
             prop_assert!(moves);
