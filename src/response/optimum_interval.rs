@@ -149,7 +149,8 @@ fn linear_plateau_rates(reduced: &Reduced, region: &Region, ratio: f64) -> Rates
     };
     let lowest = reduced.rates().first().copied().unwrap_or(0.0);
     let first = steep_joins(&linear_plateau::first_stretch(reduced));
-    let mut found: Vec<[f64; 2]> = first.iter().map(|[from, to]| [if *from > 0.0 { lowest + from } else { 0.0 }, lowest + to]).collect();
+    let mut found: Vec<[f64; 2]> =
+        first.iter().map(|[from, to]| [if *from > 0.0 { lowest + from } else { 0.0 }, lowest + to]).collect();
     for stretch in linear_plateau::stretches(reduced) {
         found.extend(steep_joins(&stretch));
     }
