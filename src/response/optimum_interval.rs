@@ -37,8 +37,7 @@ struct Rates {
 
 impl Observations {
     pub(super) fn optimum_interval(&self, curve: &Curve, ratio: f64, level: f64, estimate: Option<f64>) -> Interval {
-        let top = self.highest_rate();
-        let scaled_ratio = ratio * top;
+        let scaled_ratio = ratio * self.highest_rate();
         let rates = match curve.family {
             Family::Mean => None,
             Family::Linear => self.cutoff(curve, level).map(|cutoff| linear(self.reduced(), cutoff, scaled_ratio)),
@@ -59,8 +58,8 @@ impl Observations {
         if rates.zero {
             all.push([0.0, 0.0]);
         }
-        let low = |rate: f64| (rate > 0.0 || rates.zero || !rates.open_below).then_some(rate * top);
-        let high = |rate: f64| rate.is_finite().then_some(rate * top);
+        let low = |rate: f64| (rate > 0.0 || rates.zero || !rates.open_below).then(|| self.in_rate_unit(rate));
+        let high = |rate: f64| rate.is_finite().then(|| self.in_rate_unit(rate));
         let segments = union(all).iter().map(|[from, to]| [low(*from), high(*to)]).collect();
         Interval::from_segments(estimate, segments, level, METHOD)
     }
@@ -149,7 +148,8 @@ fn linear_plateau_rates(reduced: &Reduced, region: &Region, ratio: f64) -> Rates
     };
     let lowest = reduced.rates().first().copied().unwrap_or(0.0);
     let first = steep_joins(&linear_plateau::first_stretch(reduced));
-    let mut found: Vec<[f64; 2]> = first.iter().map(|[from, to]| [if *from > 0.0 { lowest + from } else { 0.0 }, lowest + to]).collect();
+    let mut found: Vec<[f64; 2]> =
+        first.iter().map(|[from, to]| [if *from > 0.0 { lowest + from } else { 0.0 }, lowest + to]).collect();
     for stretch in linear_plateau::stretches(reduced) {
         found.extend(steep_joins(&stretch));
     }
