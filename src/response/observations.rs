@@ -212,6 +212,12 @@ impl Observations {
         &self.centred
     }
 
+    /// A rate divided by the highest, in the rate unit: a tested rate is given back as it was typed.
+    pub(super) fn in_rate_unit(&self, scaled: f64) -> f64 {
+        let tested = self.reduced.rates().iter().zip(&self.rates).find(|(rate, _)| **rate == scaled);
+        tested.map_or(scaled * self.highest_rate(), |(_, rate)| *rate)
+    }
+
     /// Independent contrasts among the rates within groups.
     pub(super) fn contrasts(&self) -> usize {
         match &self.projector {

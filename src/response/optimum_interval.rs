@@ -37,8 +37,7 @@ struct Rates {
 
 impl Observations {
     pub(super) fn optimum_interval(&self, curve: &Curve, ratio: f64, level: f64, estimate: Option<f64>) -> Interval {
-        let top = self.highest_rate();
-        let scaled_ratio = ratio * top;
+        let scaled_ratio = ratio * self.highest_rate();
         let rates = match curve.family {
             Family::Mean => None,
             Family::Linear => self.cutoff(curve, level).map(|cutoff| linear(self.reduced(), cutoff, scaled_ratio)),
@@ -59,8 +58,8 @@ impl Observations {
         if rates.zero {
             all.push([0.0, 0.0]);
         }
-        let low = |rate: f64| (rate > 0.0 || rates.zero || !rates.open_below).then_some(rate * top);
-        let high = |rate: f64| rate.is_finite().then_some(rate * top);
+        let low = |rate: f64| (rate > 0.0 || rates.zero || !rates.open_below).then(|| self.in_rate_unit(rate));
+        let high = |rate: f64| rate.is_finite().then(|| self.in_rate_unit(rate));
         let segments = union(all).iter().map(|[from, to]| [low(*from), high(*to)]).collect();
         Interval::from_segments(estimate, segments, level, METHOD)
     }

@@ -179,6 +179,23 @@ fn rates_that_blocks_do_not_connect_have_plain_means_without_error() {
 }
 
 #[test]
+fn blocks_whose_rates_cannot_tell_slope_from_curvature_bear_no_parabola() {
+    // Within each block N² is 60 times N plus a constant, although three contrasts among rates are there.
+    let rates = [0.0, 60.0, 10.0, 50.0, 0.0, 60.0, 10.0, 50.0];
+    let yields = [40.0, 55.0, 44.0, 52.0, 41.0, 54.0, 44.5, 53.0];
+    let trial = Observations::new(&rates, &yields, Some(&[0, 0, 1, 1, 2, 2, 3, 3])).unwrap();
+    assert_eq!(reason(&trial, Family::Quadratic), "the rates compared within groups do not tell its terms apart");
+}
+
+#[test]
+fn a_join_at_a_tested_rate_is_that_rate_to_the_last_digit() {
+    let rates = [0.0, 49.0, 98.1, 147.3, 180.7];
+    let yields = rates.map(|rate: f64| 40.0 + 0.3 * rate.min(98.1));
+    let trial = observations(&rates, &yields);
+    assert_eq!(curve(&trial, Family::LinearPlateau).join, Some(98.1));
+}
+
+#[test]
 fn a_linear_plateau_that_may_not_pay_has_zero_apart_from_its_joins() {
     let trial = observations(
         &[0.0, 30.0, 60.0, 90.0, 0.0, 30.0, 60.0, 90.0],
@@ -238,6 +255,18 @@ fn the_response_test_finds_a_response_and_none_where_there_is_none() {
     let flat = oracle("s3_flat").response_test(999, 7);
     assert!(flat.p.unwrap() > 0.05, "{:?}", flat.p);
     assert!(clear.treatment.p.unwrap() < 1e-6);
+}
+
+#[test]
+fn the_tests_statistic_is_what_the_best_rising_curve_explains() {
+    for name in ["s1_qp", "s4_rising", "s6_unbalanced", "h6_twin_minima"] {
+        let trial = oracle(name);
+        let curve = curve(&trial, Family::QuadraticPlateau);
+        let analysis = trial.analysis();
+        let explained = analysis.treatment_ss + analysis.error_ss - curve.rss;
+        let statistic = trial.response_test(0, 1).statistic;
+        assert!((statistic - explained).abs() < 1e-9 * explained, "{name} {statistic} {explained}");
+    }
 }
 
 #[test]
@@ -329,4 +358,60 @@ fn no_result_is_ever_nan_or_infinite() {
             }
         }
     }
+}
+
+/// How many of 600 made-up trials (5 rates × 4 blocks, normal errors) have an interval that holds the truth.
+fn covered(truth: impl Fn(f64) -> f64, holds: impl Fn(&Observations) -> bool) -> usize {
+    use rand_distr::{Distribution, StandardNormal};
+    use stook::stats::stream::stream;
+    let rates: Vec<f64> = (0..20).map(|plot| 40.0 * f64::from(plot / 4)).collect();
+    let groups: Vec<usize> = (0..20).map(|plot| plot % 4).collect();
+    let covers = |index: &u64| {
+        let mut rng = stream(1935, *index);
+        let mut error = || -> f64 { StandardNormal.sample(&mut rng) };
+        let yields: Vec<f64> = rates.iter().map(|rate| truth(*rate) + 2.5 * error()).collect();
+        holds(&Observations::new(&rates, &yields, Some(&groups)).unwrap())
+    };
+    (0..600).filter(covers).count()
+}
+
+fn contains(interval: &Interval, value: f64) -> bool {
+    let within =
+        |[low, high]: &[Option<f64>; 2]| low.is_none_or(|low| low <= value) && high.is_none_or(|high| value <= high);
+    interval.segments.iter().any(within)
+}
+
+/// Binomial(600, 0.95) is 570 ± 5.3. The profile is approximate for a join, so some four standard deviations are allowed.
+const NOMINAL: std::ops::RangeInclusive<usize> = 550..=590;
+
+#[test]
+fn the_joins_interval_covers_about_as_often_as_it_says() {
+    let quadratic = |rate: f64| 40.0 + 30.0 * (1.0 - (1.0 - rate.min(105.0) / 105.0).powi(2));
+    let linear = |rate: f64| 40.0 + 0.3 * rate.min(95.0);
+    let of = |family: Family, join: f64| {
+        move |trial: &Observations| match trial.fit(family) {
+            Fit::Estimated(curve) => contains(&trial.join_interval(&curve, LEVEL), join),
+            Fit::NotEstimable { .. } => false,
+        }
+    };
+    let counts =
+        [covered(quadratic, of(Family::QuadraticPlateau, 105.0)), covered(linear, of(Family::LinearPlateau, 95.0))];
+    assert!(counts.iter().all(|count| NOMINAL.contains(count)), "{counts:?}");
+}
+
+#[test]
+fn the_optimums_interval_covers_about_as_often_as_it_says() {
+    // Slope 0.1 where 2·30/105·(1 − N/105) = 0.1, and where 0.5 − 0.004·N = 0.1.
+    let plateau = |rate: f64| 40.0 + 30.0 * (1.0 - (1.0 - rate.min(105.0) / 105.0).powi(2));
+    let parabola = |rate: f64| 40.0 + 0.5 * rate - 0.002 * rate * rate;
+    let of = |family: Family, optimum: f64| {
+        move |trial: &Observations| match trial.fit(family) {
+            Fit::Estimated(curve) => contains(&trial.optimum(&curve, 0.1, LEVEL).interval, optimum),
+            Fit::NotEstimable { .. } => false,
+        }
+    };
+    let optimum = 105.0 * (1.0 - 0.1 * 105.0 / 60.0);
+    let counts =
+        [covered(plateau, of(Family::QuadraticPlateau, optimum)), covered(parabola, of(Family::Quadratic, 100.0))];
+    assert!(counts.iter().all(|count| NOMINAL.contains(count)), "{counts:?}");
 }
