@@ -13,7 +13,7 @@ use super::plots::FromProgramme;
 use super::programme_descriptor::{self, ProgrammeDescriptor, TableSection};
 use super::site_year;
 use crate::finding::{Finding, Place, Severity};
-use crate::trial::{LeftOut, Programme, Trial};
+use crate::trial::{LeftOut, Programme, Timing, Trial};
 
 /// The name of a programme's descriptor.
 pub(super) const DESCRIPTOR: &str = "programme.toml";
@@ -114,13 +114,15 @@ fn read_left_out(
     left_out
 }
 
-/// The days a trial was sensed on with a table's instrument inside its stage window.
+/// The days a trial was sensed on with a table's instrument inside its stage window, before the topdress it decides.
 fn qualifying_dates(table: &TableSection, trial: &Trial) -> BTreeSet<Date> {
+    let topdress = trial.applications.iter().find(|application| application.timing == Timing::DecidedBySensing);
     let (first, last) = &table.specification.stages;
     let readings = trial.readings.iter().filter(|reading| reading.instrument == table.specification.instrument);
     let in_window = readings
         .filter(|reading| reading.stage.as_ref().is_some_and(|stage| stage.is_within(first, last).unwrap_or(false)));
-    in_window.map(|reading| reading.date).collect()
+    let undecided = |date: &Date| topdress.is_none_or(|topdress| !topdress.is_on(*date));
+    in_window.map(|reading| reading.date).filter(undecided).collect()
 }
 
 /// Refuses several sensing dates in a table's window until one is chosen, and a choice of what was not sensed.
