@@ -34,7 +34,7 @@ fn here(
     Fault { file, replace, code, at: file, row: Some(row), column: Some(column), value: Some(value) }
 }
 
-/// A fault of a data file that is reported at the descriptor's key.
+/// A fault that is reported in another file than where it is.
 fn elsewhere(fault: Fault, at: &'static str) -> Fault {
     Fault { at, ..fault }
 }
@@ -230,12 +230,12 @@ fn faults() -> Vec<Fault> {
             "cultivar",
         ),
         here(OSIER, ("main_plot = [\"variety\"]\n", ""), "missing-key", 4, "design", "split-plot"),
-        here(OSIER, ("name = \"early\"", "name = \"topdress\""), "duplicate-name", 13, "application.name", "topdress"),
+        here(OSIER, ("name = \"early\"", "name = \"topdress\""), "duplicate-name", 14, "application.name", "topdress"),
         here(
             OSIER,
             ("timing = \"before-sensing\"", "timing = \"decided-by-sensing\""),
             "several-topdresses",
-            16,
+            17,
             "application.timing",
             "decided-by-sensing",
         ),
@@ -248,8 +248,8 @@ fn faults() -> Vec<Fault> {
             "readings.where.equals",
             "meter",
         ),
-        here(OSIER, ("leaf = \"leaf\"\n", ""), "duplicate-reading", 7, "value", "1-1"),
-        here(OSIER, ("plot = [2, 1]", "plot = 1"), "unknown-plot", 47, "exclude.plot", "1"),
+        elsewhere(here(OSIER, ("leaf = \"leaf\"\n", ""), "duplicate-reading", 7, "value", "1-1"), READINGS),
+        here(OSIER, ("plot = [2, 1]", "plot = 1"), "unknown-plot", 48, "exclude.plot", "1"),
         here(OSIER, ("length = 20", "length = 0"), "out-of-range", 44, "harvest.area.length", "0"),
         here(OSIER, ("unit = \"ft\"", "unit = \"feet\""), "unknown-value", 44, "harvest.area.unit", "feet"),
         here(OSIER, (", unit = \"lb\" }", " }"), "missing-key", 43, "harvest.weight.unit", ""),
@@ -264,7 +264,7 @@ fn faults() -> Vec<Fault> {
         here(READINGS, ("Feekes 5,1,43.9", "Feekes 5,2,43.9"), "duplicate-reading", 7, "value", "1-1"),
         here(READINGS, ("43.9", "-43.9"), "out-of-range", 7, "value", "-43.9"),
         elsewhere(
-            here(READINGS, ("leaf,value", "leaf,reading"), "missing-column", 31, "readings.value", "value"),
+            here(READINGS, ("leaf,value", "leaf,reading"), "missing-column", 33, "readings.value", "value"),
             OSIER,
         ),
     ]

@@ -168,7 +168,7 @@ fn n_that_may_not_show_yet_draws_one_warning_for_each_sensing() {
     files.insert("osier-2025/trial.toml", OSIER.replace("date = 2025-02-24", "date = 2025-03-22"));
     let loaded = load(&files).unwrap();
     let warnings: Vec<_> = loaded.warnings.iter().map(|warning| (warning.code, warning.place.row)).collect();
-    assert_eq!(warnings, [("young-nitrogen", Some(20))]);
+    assert_eq!(warnings, [("young-nitrogen", Some(21))]);
     assert!(loaded.warnings[0].text.contains("13 days before the sensing of 2025-04-04"));
 }
 

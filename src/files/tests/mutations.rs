@@ -96,7 +96,6 @@ fn apply(mutation: &Mutation, bytes: &mut Vec<u8>) {
 
 proptest! {
     #![proptest_config(ProptestConfig {
-        cases: 1500,
         failure_persistence: Some(Box::new(FileFailurePersistence::Off)),
         ..ProptestConfig::default()
     })]
