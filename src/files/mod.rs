@@ -5,6 +5,8 @@
 //! value as typed and what would be right. Files are CSV with commas, in UTF-8; a cell that is empty or says `NA`, `N/A`,
 //! `.`, `*` or `-` is missing.
 
+#![allow(clippy::result_large_err, reason = "a finding is made once a fault, never once a sound cell")]
+
 mod cell;
 mod descriptor;
 mod folder;

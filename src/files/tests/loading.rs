@@ -235,7 +235,10 @@ fn roles() -> ColumnRoles {
     }
 }
 
-fn quick_look(text: &str, roles: &ColumnRoles) -> Result<Columns, Vec<(&'static str, Option<u64>, Option<String>)>> {
+/// Code, row and column of a finding.
+type Told = (&'static str, Option<u64>, Option<String>);
+
+fn quick_look(text: &str, roles: &ColumnRoles) -> Result<Columns, Vec<Told>> {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("plots.csv");
     fs::write(&path, text).unwrap();
