@@ -7,7 +7,10 @@ use std::rc::Rc;
 
 use sha2::{Digest, Sha256};
 
+use super::cell::keep;
+use super::descriptor::Document;
 use super::table::DataTable;
+use super::trial_descriptor::FileReference;
 use crate::finding::{Finding, Place};
 use crate::trial::InputFile;
 
@@ -58,10 +61,10 @@ impl Folder {
         self.root.join(relative).is_file()
     }
 
-    /// The names of the folders directly below that hold a trial descriptor, in order.
+    /// The names of the folders directly below, in order.
     ///
     /// # Errors
-    /// A folder that can't be listed.
+    /// A folder that can't be listed, or one whose name is no text.
     pub(super) fn folders(&self) -> Result<Vec<String>, Finding> {
         let cannot = |error: std::io::Error| {
             Finding::error(
@@ -73,10 +76,16 @@ impl Folder {
         let mut names = Vec::new();
         for entry in fs::read_dir(&self.root).map_err(cannot)? {
             let path = entry.map_err(cannot)?.path();
-            if path.is_dir()
-                && let Some(name) = path.file_name().and_then(|name| name.to_str())
-            {
-                names.push(name.to_owned());
+            if !path.is_dir() {
+                continue;
+            }
+            match path.file_name().and_then(|name| name.to_str()) {
+                Some(name) => names.push(name.to_owned()),
+                None => {
+                    let place = Place::file(path.display().to_string());
+                    let finding = Finding::error("cannot-read", place, "the folder's name is not UTF-8");
+                    return Err(finding.remedy("rename it: a trial is told by the name of its folder"));
+                }
             }
         }
         names.sort();
@@ -86,6 +95,40 @@ impl Folder {
     /// Every file read, in order of path.
     pub(super) fn inputs(self) -> Vec<InputFile> {
         self.digests.into_iter().map(|(file, sha256)| InputFile { file, sha256 }).collect()
+    }
+}
+
+/// A trial folder within its programme.
+pub(super) struct TrialFolder<'f> {
+    pub(super) folder: &'f mut Folder,
+    /// Its path from the programme.
+    pub(super) name: String,
+}
+
+impl TrialFolder<'_> {
+    /// The path from the programme of a file that the descriptor names.
+    fn path(&self, document: &Document, file: &FileReference) -> Result<String, Finding> {
+        path_within(&self.name, file.path.value.trim()).ok_or_else(|| {
+            let text = format!("{:?} does not lie within the programme", file.path.value);
+            let remedy = "write a path from the trial's folder with / between folders";
+            document.fault("outside-programme", &file.path, text).remedy(remedy)
+        })
+    }
+
+    /// A data file that the descriptor names.
+    pub(super) fn table(
+        &mut self,
+        document: &Document,
+        file: &FileReference,
+        findings: &mut Vec<Finding>,
+    ) -> Option<Rc<DataTable>> {
+        let path = keep(self.path(document, file), findings)?;
+        if !self.folder.has(&path) {
+            let text = format!("there is no file {path}");
+            findings.push(document.fault("cannot-read", &file.path, text).remedy("name a file in the trial's folder"));
+            return None;
+        }
+        self.folder.table(&path, file.header_row, findings)
     }
 }
 
@@ -108,11 +151,13 @@ pub(super) fn read_text(path: &Path, name: &str) -> Result<(String, String), Fin
             .remedy("save the file as UTF-8 text; a spreadsheet calls it \"CSV UTF-8\"")
     })?;
     let text = text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text);
+    // Some spreadsheets end lines with a carriage return alone; rows are counted by line feeds.
+    let text = if text.contains('\n') { text } else { text.replace('\r', "\n") };
     Ok((text, digest))
 }
 
 /// `typed`, a path from `folder` with forward slashes, as a path from the programme; `None` where it leads out of it.
-pub(super) fn path_within(folder: &str, typed: &str) -> Option<String> {
+fn path_within(folder: &str, typed: &str) -> Option<String> {
     let mut parts: Vec<&str> = if folder.is_empty() { Vec::new() } else { vec![folder] };
     if typed.contains('\\') || typed.contains(':') || typed.starts_with('/') {
         return None;
