@@ -1,0 +1,136 @@
+//! Optima for a reader.
+
+use super::group::{factor_text, factors, levels};
+use super::interval_words::{interval_head, limits_text};
+use super::layout::{TextTable, paragraph, quantity, with_unit};
+use super::numbers::{decimals_of_rates, fixed, or_dash, plain, significant};
+use super::optimum::{Optima, OptimumGroup, OptimumOf};
+use crate::response::OptimumStatus;
+
+pub(super) fn text(optima: &Optima) -> String {
+    let Some(first) = optima.groups.first() else { return "No group of plots.\n".to_owned() };
+    let factors = factors(optima.groups.iter().map(|group| &group.group));
+    let ratio = quantity(&significant(first.price_ratio, 4), first.price_ratio_unit.as_deref());
+    let mut text = format!("Economic optimum N rate (EONR) at a price ratio of {ratio}\n\n");
+    text += &chosen(optima, first, &factors);
+    text += &notes(optima);
+    text += &by_family(optima, first, &factors);
+    text += &by_price(optima, first, &factors);
+    text
+}
+
+fn table(factors: &[String]) -> TextTable {
+    factors.iter().fold(TextTable::new(), |table, factor| {
+        if factor == "early_n" { table.numbers(factor_text(factor)) } else { table.words(factor_text(factor)) }
+    })
+}
+
+fn decimals(group: &OptimumGroup) -> usize {
+    decimals_of_rates(group.highest_tested_rate.unwrap_or(0.0))
+}
+
+/// The optimum, or the bound that stands for it.
+pub(super) fn rate_text(optimum: &OptimumOf, decimals: usize) -> String {
+    let rate = || or_dash(optimum.rate, |rate| fixed(rate, decimals));
+    match optimum.status {
+        OptimumStatus::Interior | OptimumStatus::AtZero => rate(),
+        OptimumStatus::AtHighestTestedRate => format!("at least {}", or_dash(optimum.rate, plain)),
+        OptimumStatus::BeforeFirstRate => format!("at most {}", or_dash(optimum.rate, plain)),
+        OptimumStatus::NotShown => "response not shown".to_owned(),
+        OptimumStatus::NotEstimable => "not estimable".to_owned(),
+    }
+}
+
+pub(super) fn limits(optimum: &OptimumOf, decimals: usize) -> String {
+    if optimum.status == OptimumStatus::NotEstimable {
+        return String::new();
+    }
+    limits_text(optimum.limits, optimum.low, optimum.high, &optimum.segments, decimals)
+}
+
+fn chosen(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
+    let yield_unit = first.yield_unit.as_deref();
+    let mut table = table(factors)
+        .words("family")
+        .numbers(with_unit("EONR", first.rate_unit.as_deref()))
+        .words(interval_head(Some(first.optimum.level)))
+        .words(with_unit("near-optimum range", first.rate_unit.as_deref()))
+        .numbers(with_unit("net return", yield_unit.map(|unit| format!("{unit} of yield")).as_deref()));
+    for group in &optima.groups {
+        let decimals = decimals(group);
+        let near = group.near_optimum.map(|near| format!("{} to {}", fixed(near.low, decimals), fixed(near.high, decimals)));
+        let mut cells = levels(&group.group, factors);
+        cells.extend([
+            group.optimum.family.unwrap_or_default().to_owned(),
+            rate_text(&group.optimum, decimals),
+            limits(&group.optimum, decimals),
+            near.unwrap_or_default(),
+            group.net_return.map_or_else(String::new, |net| significant(net, 4)),
+        ]);
+        table.row(cells);
+    }
+    table.render(2)
+}
+
+fn notes(optima: &Optima) -> String {
+    let any = |wanted: OptimumStatus| {
+        let families = |group: &OptimumGroup| group.by_family.iter().any(|optimum| optimum.status == wanted);
+        optima.groups.iter().any(|group| group.optimum.status == wanted || families(group))
+    };
+    let mut notes = String::from("\n");
+    if optima.groups.iter().any(|group| group.near_optimum.is_some()) {
+        notes += &paragraph("  ", "Net return: yield minus the yield that pays for the N, at the optimum. The near-optimum range \
+            holds the rates whose net return is within the tolerance of the best.");
+    }
+    if any(OptimumStatus::AtHighestTestedRate) {
+        notes += &paragraph("  ", "At least: the optimum is not reached within the tested rates; the best rate may lie beyond them.");
+    }
+    if any(OptimumStatus::BeforeFirstRate) {
+        notes += &paragraph("  ", "At most: the optimum lies below the second tested rate, where no plot tells rates apart.");
+    }
+    if any(OptimumStatus::NotShown) {
+        notes += &paragraph("  ", "Response not shown: these plots do not show that yield rises with N, which is not the same as \
+            showing that it does not; the interval says which optimum they still allow.");
+    }
+    if optima.groups.iter().any(past_tested_rates) {
+        notes += &paragraph("  ", "A limit above the highest tested rate is where the fitted curve puts it, not where plots were.");
+    }
+    if notes.trim().is_empty() { String::new() } else { notes }
+}
+
+fn past_tested_rates(group: &OptimumGroup) -> bool {
+    let Some(highest) = group.highest_tested_rate else { return false };
+    [group.optimum.low, group.optimum.high].into_iter().flatten().any(|limit| limit > highest)
+}
+
+fn by_family(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
+    let families: Vec<&str> = first.by_family.iter().filter_map(|optimum| optimum.family).collect();
+    let table = table(factors);
+    let mut table = families.iter().fold(table, |table, family| table.words(*family));
+    for group in &optima.groups {
+        let decimals = decimals(group);
+        let mut cells = levels(&group.group, factors);
+        cells.extend(group.by_family.iter().map(|optimum| {
+            let rate = rate_text(optimum, decimals);
+            let limits = limits(optimum, decimals);
+            if limits.is_empty() { rate } else { format!("{rate} ({limits})") }
+        }));
+        table.row(cells);
+    }
+    format!("\nBy family: EONR and its interval\n\n{}", table.render(2))
+}
+
+fn by_price(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
+    if first.by_price.len() < 2 {
+        return String::new();
+    }
+    let head = |ratio: f64| format!("at {}", significant(ratio, 4));
+    let table = table(factors);
+    let mut table = first.by_price.iter().fold(table, |table, at| table.numbers(head(at.price_ratio)));
+    for group in &optima.groups {
+        let mut cells = levels(&group.group, factors);
+        cells.extend(group.by_price.iter().map(|at| rate_text(&at.optimum, decimals(group))));
+        table.row(cells);
+    }
+    format!("\nBy price ratio: EONR{}\n\n{}", with_unit("", first.rate_unit.as_deref()), table.render(2))
+}
