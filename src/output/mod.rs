@@ -7,6 +7,7 @@
 mod curves;
 mod curves_text;
 mod envelope;
+mod folder;
 mod group;
 mod interval_words;
 mod layout;
@@ -17,4 +18,5 @@ mod optimum_text;
 
 pub use curves::{Coefficients, CurveGroup, Curves, FamilyCurve, LeftOut, Mean, Treatment};
 pub use envelope::{Envelope, Format, Provenance, Report, Warning, json, render, warnings_text};
+pub use folder::{OutputFile, WriteError, write_file, write_folder};
 pub use optimum::{AtPrice, Optima, OptimumGroup, OptimumOf, Prices};
