@@ -79,6 +79,9 @@ pub struct Envelope<'a, T> {
     pub result: &'a T,
 }
 
+/// Digits of a digest that a text shows.
+const DIGEST_SHOWN: usize = 12;
+
 /// Version of every document written here.
 const DOCUMENT_VERSION: u32 = 1;
 
@@ -112,10 +115,21 @@ pub(super) fn pretty<T: Serialize>(value: &T) -> String {
 #[must_use]
 pub fn render<T: Report>(report: &T, provenance: &Provenance, format: Format) -> String {
     match format {
-        Format::Text => report.text() + &warnings_text(&provenance.warnings),
+        Format::Text => report.text() + &warnings_text(&provenance.warnings) + &made_by(provenance),
         Format::Json => json(report, provenance),
         Format::Csv => report.csv(),
     }
+}
+
+/// One line on what made a text: version, inputs, seed.
+pub(super) fn made_by(provenance: &Provenance) -> String {
+    let inputs = match provenance.inputs.as_slice() {
+        [] => String::new(),
+        [one] => format!(" from {} (sha256 {}…)", one.file, one.sha256.get(..DIGEST_SHOWN).unwrap_or(&one.sha256)),
+        several => format!(" from {} files (their digests: --format json)", several.len()),
+    };
+    let seed = provenance.seed.map_or_else(String::new, |seed| format!(", seed {seed}"));
+    format!("\nMade by stook {}{inputs}{seed}.\n", env!("CARGO_PKG_VERSION"))
 }
 
 /// The warnings as a list under a head; empty without any.

@@ -1,6 +1,6 @@
 //! Intervals in words: an open end is named, never printed as a number.
 
-use super::numbers::{fixed, percent};
+use super::numbers::{percent, rate};
 use crate::stats::interval::{Interval, Limits};
 
 /// *88.1 to 104.3*, or what the data leave open.
@@ -16,8 +16,9 @@ pub(super) fn limits_text(
     segments: &[[Option<f64>; 2]],
     decimals: usize,
 ) -> String {
-    let number = |value: f64| fixed(value, decimals);
+    let number = |value: f64| rate(value, decimals);
     let piece = |low: Option<f64>, high: Option<f64>| match (low, high) {
+        (Some(low), Some(high)) if low == high => number(low),
         (Some(low), Some(high)) => format!("{} to {}", number(low), number(high)),
         (Some(low), None) => format!("at least {} (open above)", number(low)),
         (None, Some(high)) => format!("at most {} (open below)", number(high)),
@@ -68,6 +69,6 @@ mod tests {
 
     #[test]
     fn both_pieces_of_a_split_interval_are_said() {
-        assert_eq!(words(vec![[Some(0.0), Some(0.0)], [Some(60.0), None]]), "0.0 to 0.0 and at least 60.0 (open above)");
+        assert_eq!(words(vec![[Some(0.0), Some(0.0)], [Some(60.0), None]]), "0 and at least 60.0 (open above)");
     }
 }

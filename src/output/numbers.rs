@@ -31,6 +31,17 @@ pub(super) fn fixed(value: f64, decimals: usize) -> String {
     }
 }
 
+/// A rate with a fixed number of decimals; exactly zero is `0`.
+pub(super) fn rate(value: f64, decimals: usize) -> String {
+    if value == 0.0 { "0".to_owned() } else { fixed(value, decimals) }
+}
+
+/// A price ratio: as typed where that is short, else with four significant digits.
+pub(super) fn price_ratio(value: f64) -> String {
+    let typed = plain(value);
+    if typed.len() <= 6 { typed } else { significant(value, 4) }
+}
+
 /// With a number of significant digits.
 pub(super) fn significant(value: f64, digits: i32) -> String {
     if value == 0.0 || !value.is_finite() {

@@ -3,14 +3,17 @@
 use super::group::{factor_text, factors, levels};
 use super::interval_words::{interval_head, limits_text};
 use super::layout::{TextTable, paragraph, quantity, with_unit};
-use super::numbers::{decimals_of_rates, fixed, or_dash, plain, significant};
+use super::numbers::{decimals_of_rates, or_dash, plain, price_ratio, rate, significant};
 use super::optimum::{Optima, OptimumGroup, OptimumOf};
 use crate::response::OptimumStatus;
+
+/// More groups than this would make the list by family too long to read.
+const MOST_GROUPS_BY_FAMILY: usize = 6;
 
 pub(super) fn text(optima: &Optima) -> String {
     let Some(first) = optima.groups.first() else { return "No group of plots.\n".to_owned() };
     let factors = factors(optima.groups.iter().map(|group| &group.group));
-    let ratio = quantity(&significant(first.price_ratio, 4), first.price_ratio_unit.as_deref());
+    let ratio = quantity(&price_ratio(first.price_ratio), first.price_ratio_unit.as_deref());
     let mut text = format!("Economic optimum N rate (EONR) at a price ratio of {ratio}\n\n");
     text += &chosen(optima, first, &factors);
     text += &notes(optima);
@@ -31,9 +34,8 @@ fn decimals(group: &OptimumGroup) -> usize {
 
 /// The optimum, or the bound that stands for it.
 pub(super) fn rate_text(optimum: &OptimumOf, decimals: usize) -> String {
-    let rate = || or_dash(optimum.rate, |rate| fixed(rate, decimals));
     match optimum.status {
-        OptimumStatus::Interior | OptimumStatus::AtZero => rate(),
+        OptimumStatus::Interior | OptimumStatus::AtZero => or_dash(optimum.rate, |found| rate(found, decimals)),
         OptimumStatus::AtHighestTestedRate => format!("at least {}", or_dash(optimum.rate, plain)),
         OptimumStatus::BeforeFirstRate => format!("at most {}", or_dash(optimum.rate, plain)),
         OptimumStatus::NotShown => "response not shown".to_owned(),
@@ -58,7 +60,7 @@ fn chosen(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
         .numbers(with_unit("net return", yield_unit.map(|unit| format!("{unit} of yield")).as_deref()));
     for group in &optima.groups {
         let decimals = decimals(group);
-        let near = group.near_optimum.map(|near| format!("{} to {}", fixed(near.low, decimals), fixed(near.high, decimals)));
+        let near = group.near_optimum.map(|near| format!("{} to {}", rate(near.low, decimals), rate(near.high, decimals)));
         let mut cells = levels(&group.group, factors);
         cells.extend([
             group.optimum.family.unwrap_or_default().to_owned(),
@@ -104,27 +106,33 @@ fn past_tested_rates(group: &OptimumGroup) -> bool {
 }
 
 fn by_family(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
-    let families: Vec<&str> = first.by_family.iter().filter_map(|optimum| optimum.family).collect();
-    let table = table(factors);
-    let mut table = families.iter().fold(table, |table, family| table.words(*family));
-    for group in &optima.groups {
-        let decimals = decimals(group);
-        let mut cells = levels(&group.group, factors);
-        cells.extend(group.by_family.iter().map(|optimum| {
-            let rate = rate_text(optimum, decimals);
-            let limits = limits(optimum, decimals);
-            if limits.is_empty() { rate } else { format!("{rate} ({limits})") }
-        }));
-        table.row(cells);
+    if optima.groups.len() > MOST_GROUPS_BY_FAMILY {
+        return "\nThe optimum by family is in --format json and csv, and in the text of a single trial.\n".to_owned();
     }
-    format!("\nBy family: EONR and its interval\n\n{}", table.render(2))
+    let mut table = table(factors)
+        .words("family")
+        .numbers(with_unit("EONR", first.rate_unit.as_deref()))
+        .words(interval_head(Some(first.optimum.level)));
+    for group in &optima.groups {
+        for optimum in &group.by_family {
+            let mut cells = levels(&group.group, factors);
+            let decimals = decimals(group);
+            cells.extend([
+                optimum.family.unwrap_or_default().to_owned(),
+                rate_text(optimum, decimals),
+                limits(optimum, decimals),
+            ]);
+            table.row(cells);
+        }
+    }
+    format!("\nBy family\n\n{}", table.render(2))
 }
 
 fn by_price(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
     if first.by_price.len() < 2 {
         return String::new();
     }
-    let head = |ratio: f64| format!("at {}", significant(ratio, 4));
+    let head = |ratio: f64| format!("at {}", price_ratio(ratio));
     let table = table(factors);
     let mut table = first.by_price.iter().fold(table, |table, at| table.numbers(head(at.price_ratio)));
     for group in &optima.groups {
