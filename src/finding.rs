@@ -1,6 +1,7 @@
 //! A finding: what is wrong or noteworthy, where, and what would be right.
 
 use std::fmt;
+use std::sync::Arc;
 
 use miette::{Diagnostic, LabeledSpan, NamedSource, SourceCode};
 use serde::Serialize;
@@ -61,7 +62,8 @@ impl fmt::Display for Place {
     fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
         formatter.write_str(&self.file)?;
         if let Some(row) = self.row {
-            write!(formatter, ", row {row}")?;
+            let word = if self.file.ends_with(".toml") { "line" } else { "row" };
+            write!(formatter, ", {word} {row}")?;
         }
         if let Some(column) = &self.column {
             write!(formatter, ", {column}")?;
@@ -76,8 +78,8 @@ impl fmt::Display for Place {
 /// A stretch of a descriptor's text to show with a finding.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Excerpt {
-    /// The whole text of the file.
-    pub text: String,
+    /// The whole text of the file, shared by its findings.
+    pub text: Arc<str>,
     /// First byte of the stretch.
     pub start: usize,
     /// Its length in bytes.
@@ -143,13 +145,13 @@ impl std::error::Error for Finding {}
 #[derive(Debug)]
 pub struct FindingDiagnostic {
     finding: Finding,
-    source: Option<NamedSource<String>>,
+    source: Option<NamedSource<Arc<str>>>,
 }
 
 impl From<Finding> for FindingDiagnostic {
     fn from(finding: Finding) -> Self {
         let source =
-            finding.excerpt.as_ref().map(|excerpt| NamedSource::new(&finding.place.file, excerpt.text.clone()));
+            finding.excerpt.as_ref().map(|excerpt| NamedSource::new(&finding.place.file, Arc::clone(&excerpt.text)));
         Self { finding, source }
     }
 }

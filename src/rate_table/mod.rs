@@ -19,8 +19,18 @@
 //!    exceeds 2⁵³, so a calculator that only knows doubles gets it right too.
 //! 3. A row holds `index_from ≤ index < index_below`; the last row also holds its `index_below`.
 //!
-//! A number given as `f64` is first written in its shortest decimal form that reads back to the same
-//! number: 55.1 is `55.1`, not the fraction next to it.
+//! An index outside the rows that have a rate has none, or the nearest row's, flagged; input that can't be
+//! used is answered with the status `unusable` and the reason. A number given as `f64` is first written in
+//! its shortest decimal form that reads back to the same number: 55.1 is `55.1`, not the fraction next to it.
+//!
+//! # Example
+//! ```no_run
+//! use stook::rate_table::{Asked, RateTable};
+//! let table = RateTable::read(&std::fs::read_to_string("leaf-jointing.json")?)?;
+//! let found = table.lookup("51", "55", &Asked { stage: Some("Feekes 5"), ..Asked::default() });
+//! println!("index {:?}: {:?} {}", found.index, found.rate, found.rate_unit);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 mod cautions;
 mod check;

@@ -13,13 +13,14 @@ pub const SCHEMA: &str = "stook/table/1";
 /// How a reading becomes a rate, in words that stand in every document. Two programs that follow them
 /// give the same rate for the same text.
 pub const LOOKUP_RULE: [&str; 6] = [
-    "Reading and reference are decimal text: an optional sign, digits, at most one point, at most six digits before it. \
-     Take each in whole millionths: the seventh decimal, if it is 5 or more, raises the sixth; ignore the rest.",
-    "Each must be above usable.above and not above usable.up_to.",
+    "Reading and reference are decimal text: an optional sign, digits, at most one point, at most six digits before it; \
+     anything else is unusable. Take each in whole millionths: the seventh decimal, if it is 5 or more, raises the sixth; \
+     ignore the rest.",
+    "Either is unusable if it is not above usable.above, or is above usable.up_to.",
     "index = (2000 x reading + reference) / (2 x reference), in whole numbers, the remainder dropped: thousandths. \
-     It must not be above usable.index_up_to.",
+     An index above usable.index_up_to is unusable.",
     "The price ratio is the base one, or the one in the table that differs from the one asked for by at most a thousandth \
-     of itself. Only rows that have a rate at it count from here on.",
+     of itself; any other is unusable. Only rows that have a rate at it count from here on.",
     "A row holds index_from <= index < index_below. The last row of the table holds its index_below too.",
     "An index in such a row is in-domain and takes its rate. Below the first of them it is below-domain, above the last \
      above-domain: there is no rate, unless outside is nearest-row, which gives the first's or the last's, flagged.",

@@ -416,8 +416,11 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
 
     #[test]
-    fn any_consistent_document_reads_back_to_itself(document in documents()) {
+    fn any_consistent_document_reads_back_to_itself_and_satisfies_the_schema(document in documents()) {
         let table = RateTable::new(document).unwrap();
+        let schema: Value = serde_json::from_str(&RateTable::json_schema()).unwrap();
+        let json: Value = serde_json::from_str(&table.write()).unwrap();
+        prop_assert!(jsonschema::is_valid(&schema, &json));
         let again = RateTable::read(&table.write()).unwrap();
         prop_assert_eq!(again.write(), table.write());
         prop_assert_eq!(again, table);

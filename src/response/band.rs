@@ -67,7 +67,8 @@ impl Observations {
     fn joins(&self, [from, to]: [f64; 2]) -> Vec<f64> {
         let rates = self.reduced().rates();
         let mut cuts: Vec<f64> = rates.iter().copied().filter(|rate| *rate > from && *rate < to).collect();
-        cuts.insert(0, from.max(rates.first().copied().unwrap_or(0.0)));
+        let lowest = rates.first().copied().unwrap_or(0.0);
+        cuts.insert(0, from.max(lowest));
         cuts.push(to);
         let share = |step: usize| step as f64 / GRID as f64;
         let mut joins = Vec::new();
@@ -77,7 +78,9 @@ impl Observations {
                 let (least, most) = (1.0 / high, 1.0 / low);
                 joins.extend((0..=GRID).map(|step| 1.0 / (least + share(step) * (most - least))));
             } else {
-                joins.extend((0..=GRID).map(|step| low + share(step) * (high - low)));
+                // A join at the lowest rate is no curve: its slope is without bound.
+                let first = if low <= lowest { 1 } else { 0 };
+                joins.extend((first..=GRID).map(|step| low + share(step) * (high - low)));
             }
         }
         joins

@@ -87,13 +87,14 @@ impl Curve {
         slope(&self.coefficients, rate)
     }
 
-    /// The join that the coefficients imply, whether or not the data determine it; infinite for a line, `None` without a plateau.
+    /// The join, or where the data do not determine it the one that the coefficients imply; infinite for a line, `None` without a
+    /// plateau family.
     pub(crate) fn implied_join(&self) -> Option<f64> {
-        match self.family {
+        self.join.or(match self.family {
             Family::LinearPlateau => Some(linear_plateau::join(&self.coefficients)),
             Family::QuadraticPlateau => Some(quadratic_plateau::join(&self.coefficients)),
             Family::Mean | Family::Linear | Family::Quadratic => None,
-        }
+        })
     }
 }
 
@@ -126,6 +127,51 @@ impl Fit {
         match self {
             Fit::Estimated(curve) => Some(curve),
             Fit::NotEstimable { .. } => None,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::response::Observations;
+    use approx::assert_relative_eq;
+
+    fn curves() -> Vec<Curve> {
+        let rates = [0.0, 40.0, 80.0, 120.0, 160.0, 0.0, 160.0];
+        let yields = [40.0, 55.0, 66.0, 71.0, 70.0, 41.0, 72.0];
+        let observations = Observations::new(&rates, &yields, None).unwrap();
+        Family::ALL.iter().filter_map(|family| observations.fit(*family).curve().cloned()).collect()
+    }
+
+    #[test]
+    fn the_slope_is_the_derivative_of_the_value() {
+        assert_eq!(curves().len(), Family::ALL.len());
+        for curve in curves() {
+            for rate in [5.0, 33.0, 71.0, 118.0, 159.0] {
+                let difference = (curve.value(rate + 1e-3) - curve.value(rate - 1e-3)) / 2e-3;
+                assert_relative_eq!(curve.slope_at(rate), difference, epsilon = 1e-8);
+            }
+        }
+    }
+
+    #[test]
+    fn the_plateau_begins_at_the_join_without_a_step() {
+        for curve in curves().iter().filter(|curve| curve.join.is_some()) {
+            let join = curve.join.unwrap();
+            assert_relative_eq!(curve.value(join), curve.coefficients.plateau.unwrap(), max_relative = 1e-12);
+            assert_relative_eq!(curve.value(join * 2.0), curve.coefficients.plateau.unwrap(), max_relative = 1e-12);
+            assert_eq!(curve.slope_at(join * 1.01), 0.0);
+        }
+    }
+
+    #[test]
+    fn a_fit_survives_its_own_json() {
+        for curve in curves() {
+            let fit = Fit::Estimated(curve);
+            let json = serde_json::to_string(&fit).unwrap();
+            assert_eq!(serde_json::from_str::<Fit>(&json).unwrap(), fit);
+            assert!(json.starts_with(r#"{"status":"estimated","family":"#), "{json}");
         }
     }
 }

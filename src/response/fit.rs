@@ -31,13 +31,11 @@ impl Observations {
             return refuse(format!("{} observations for {parameters} parameters", self.n()));
         };
         let fitted = match family {
-            Family::Mean => Ok(self.fit_basis(&mean::BASIS, |a, _| mean::coefficients(a))),
-            Family::Linear => {
-                Ok(self.fit_basis(&linear::BASIS, |a, b| linear::coefficients(a, at(b, 0), self.highest_rate())))
+            Family::Mean => self.fit_basis(&mean::BASIS, |a, _| mean::coefficients(a)),
+            Family::Linear => self.fit_basis(&linear::BASIS, |a, [b]| linear::coefficients(a, b, self.highest_rate())),
+            Family::Quadratic => {
+                self.fit_basis(&quadratic::BASIS, |a, [b, c]| quadratic::coefficients(a, b, c, self.highest_rate()))
             }
-            Family::Quadratic => Ok(self.fit_basis(&quadratic::BASIS, |a, b| {
-                quadratic::coefficients(a, at(b, 0), at(b, 1), self.highest_rate())
-            })),
             Family::LinearPlateau => self.fit_plateau(Plateau::Linear),
             Family::QuadraticPlateau => self.fit_plateau(Plateau::Quadratic),
         };
@@ -48,19 +46,26 @@ impl Observations {
     }
 
     /// A family that is linear in all its parameters.
-    fn fit_basis(&self, basis: &[fn(f64) -> f64], coefficients: impl Fn(f64, &[f64]) -> Coefficients) -> Fitted {
+    fn fit_basis<const N: usize>(
+        &self,
+        basis: &[fn(f64) -> f64; N],
+        coefficients: impl Fn(f64, [f64; N]) -> Coefficients,
+    ) -> Result<Fitted, &'static str> {
         let columns: Vec<Vec<f64>> = basis.iter().map(|g| self.reduced().curve(g)).collect();
-        let (slopes, rss) = match columns.as_slice() {
-            [] => (Vec::new(), self.reduced().total()),
-            [x] => {
-                let slope = self.reduced().match_column(x).map_or(0.0, |found| found.slope);
-                (vec![slope], self.reduced().rss_with_slope(x, slope))
-            }
-            _ => solve(self.reduced(), &columns),
-        };
+        let z = self.reduced().z();
+        // The columns are as long as z and finite, so the factorisation is never refused.
+        let factor = Factor::new(&columns, z.len()).unwrap_or_else(|_| Factor::empty(z.len()));
+        if factor.rank() < N {
+            return Err("the rates compared within groups do not tell its terms apart");
+        }
+        let projected = factor.project(z);
+        let residuals = factor.residuals(z, &projected);
+        let solved = factor.solve(&projected);
+        let slopes: [f64; N] = std::array::from_fn(|i| solved.get(i).copied().flatten().unwrap_or(0.0));
         let curve = |rate: f64| basis.iter().zip(&slopes).map(|(g, slope)| slope * g(rate)).sum();
         let intercept = self.mean_of_groups() - self.mean_of_curve(curve);
-        Fitted { coefficients: coefficients(intercept, &slopes), rss, join: None, reach: None }
+        let rss = dot(&residuals, &residuals) + self.reduced().pure_error();
+        Ok(Fitted { coefficients: coefficients(intercept, slopes), rss, join: None, reach: None })
     }
 
     fn fit_plateau(&self, plateau: Plateau) -> Result<Fitted, &'static str> {
@@ -89,7 +94,12 @@ impl Observations {
             Plateau::Quadratic => quadratic_plateau::coefficients(intercept, found.slope, shape, reached, top),
         };
         let determined = reach == Reach::WithinTestedRates;
-        Ok(Fitted { coefficients, rss: found.rss, join: determined.then_some(join * top), reach: Some(reach) })
+        Ok(Fitted {
+            coefficients,
+            rss: found.rss,
+            join: determined.then(|| self.in_rate_unit(join)),
+            reach: Some(reach),
+        })
     }
 
     fn describe(&self, family: Family, parameters: usize, df: usize, fitted: Fitted) -> Curve {
@@ -123,21 +133,6 @@ struct Fitted {
     rss: f64,
     join: Option<f64>,
     reach: Option<Reach>,
-}
-
-fn at(slopes: &[f64], index: usize) -> f64 {
-    slopes.get(index).copied().unwrap_or(0.0)
-}
-
-/// Least squares of `z` on several projected columns.
-fn solve(reduced: &Reduced, columns: &[Vec<f64>]) -> (Vec<f64>, f64) {
-    let z = reduced.z();
-    // The columns are as long as z and finite, so the factorisation cannot be refused.
-    let factor = Factor::new(columns, z.len()).unwrap_or_else(|_| Factor::empty(z.len()));
-    let projected = factor.project(z);
-    let residuals = factor.residuals(z, &projected);
-    let slopes = factor.solve(&projected).into_iter().map(|slope| slope.unwrap_or(0.0)).collect();
-    (slopes, dot(&residuals, &residuals) + reduced.pure_error())
 }
 
 /// The shape with the smallest residual sum of squares among rising curves.

@@ -29,12 +29,11 @@ impl Observations {
     /// where the straight line does. Without error degrees of freedom, without noise, or for a family without a join it is not
     /// computed.
     pub fn join_interval(&self, curve: &Curve, level: f64) -> Interval {
-        let top = self.highest_rate();
         let Some(region) = self.region(curve, level) else {
             return Interval::not_computed(curve.join, level, METHOD);
         };
-        let low = |join: f64| (join > 0.0).then_some(join * top);
-        let high = |join: f64| join.is_finite().then_some(join * top);
+        let low = |join: f64| (join > 0.0).then(|| self.in_rate_unit(join));
+        let high = |join: f64| join.is_finite().then(|| self.in_rate_unit(join));
         let segments = region.pieces.iter().map(|[from, to]| [low(*from), high(*to)]).collect();
         Interval::from_segments(curve.join, segments, level, METHOD)
     }

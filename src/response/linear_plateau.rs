@@ -14,22 +14,31 @@ pub(super) fn basis_by_shape(rate: f64, join: f64) -> f64 {
     if rate > join { 1.0 } else { 0.0 }
 }
 
-/// The stretches of joins between the `first` and every following tested rate, ascending.
+/// The stretches of joins beyond the second tested rate, ascending.
 ///
 /// With the join in [Rⱼ, Rⱼ₊₁] the projected column is Σ_{i≤j} Rᵢ·eᵢ + J·Σ_{i>j} eᵢ, linear in J.
-pub(super) fn stretches(reduced: &Reduced, first: usize) -> Vec<Stretch> {
+pub(super) fn stretches(reduced: &Reduced) -> Vec<Stretch> {
     let rates = reduced.rates();
-    let mut on_slope = reduced.sum(0..=first, |rate| rate);
-    let mut on_plateau = reduced.sum(first + 1..=rates.len().saturating_sub(1), |_| 1.0);
+    let mut on_slope = reduced.sum(0..=1, |rate| rate);
+    let mut on_plateau = reduced.sum(2..=rates.len().saturating_sub(1), |_| 1.0);
     let mut stretches = Vec::with_capacity(rates.len());
-    for (j, ends) in rates.windows(2).enumerate().skip(first) {
-        if j > first {
+    for (j, ends) in rates.windows(2).enumerate().skip(1) {
+        if j > 1 {
             reduced.add(&mut on_slope, j, ends[0]);
             reduced.add(&mut on_plateau, j, -1.0);
         }
         stretches.push(Stretch::new(ends[0], ends[1], [on_slope.clone(), on_plateau.clone(), Vec::new()], reduced.z()));
     }
     stretches
+}
+
+/// The stretch of joins up to the second rate, as the join's distance above the lowest rate: a constant out, the column is that
+/// distance times the indicator of all higher rates.
+pub(super) fn first_stretch(reduced: &Reduced) -> Stretch {
+    let rates = reduced.rates();
+    let above = reduced.sum(1..=rates.len().saturating_sub(1), |_| 1.0);
+    let length = rates.get(1).zip(rates.first()).map_or(0.0, |(second, lowest)| second - lowest);
+    Stretch::new(0.0, length, [Vec::new(), above, Vec::new()], reduced.z())
 }
 
 /// From slope and join on rates divided by `top`; without a join it is a line inside the tested range.

@@ -2,6 +2,7 @@
 
 use super::reduced::Reduced;
 use crate::stats::least_squares::{Factor, dot};
+use serde::Serialize;
 
 /// Why numbers are not observations of a response.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -46,7 +47,7 @@ pub enum DataError {
 }
 
 /// The mean of a rate's plots.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct TreatmentMean {
     /// The rate.
     pub rate: f64,
@@ -209,6 +210,12 @@ impl Observations {
 
     pub(super) fn centred(&self) -> &[f64] {
         &self.centred
+    }
+
+    /// A rate divided by the highest, in the rate unit: a tested rate is given back as it was typed.
+    pub(super) fn in_rate_unit(&self, scaled: f64) -> f64 {
+        let tested = self.reduced.rates().iter().zip(&self.rates).find(|(rate, _)| **rate == scaled);
+        tested.map_or(scaled * self.highest_rate(), |(_, rate)| *rate)
     }
 
     /// Independent contrasts among the rates within groups.

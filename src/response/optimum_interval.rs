@@ -37,8 +37,7 @@ struct Rates {
 
 impl Observations {
     pub(super) fn optimum_interval(&self, curve: &Curve, ratio: f64, level: f64, estimate: Option<f64>) -> Interval {
-        let top = self.highest_rate();
-        let scaled_ratio = ratio * top;
+        let scaled_ratio = ratio * self.highest_rate();
         let rates = match curve.family {
             Family::Mean => None,
             Family::Linear => self.cutoff(curve, level).map(|cutoff| linear(self.reduced(), cutoff, scaled_ratio)),
@@ -59,8 +58,8 @@ impl Observations {
         if rates.zero {
             all.push([0.0, 0.0]);
         }
-        let low = |rate: f64| (rate > 0.0 || rates.zero || !rates.open_below).then_some(rate * top);
-        let high = |rate: f64| rate.is_finite().then_some(rate * top);
+        let low = |rate: f64| (rate > 0.0 || rates.zero || !rates.open_below).then(|| self.in_rate_unit(rate));
+        let high = |rate: f64| rate.is_finite().then(|| self.in_rate_unit(rate));
         let segments = union(all).iter().map(|[from, to]| [low(*from), high(*to)]).collect();
         Interval::from_segments(estimate, segments, level, METHOD)
     }
@@ -141,22 +140,25 @@ fn flat_start(reduced: &Reduced, x1: &[f64], x2: &[f64], ratio: f64) -> f64 {
 fn linear_plateau_rates(reduced: &Reduced, region: &Region, ratio: f64) -> Rates {
     let explained = reduced.total() - region.cutoff;
     let mut rates = Rates { zero: explained <= 0.0, ..Rates::default() };
-    for stretch in linear_plateau::stretches(reduced, 0) {
-        let steep = |j: f64| steep_slopes(&stretch, reduced.total() - region.cutoff, ratio, j);
-        let cuts = steepness_cuts(&stretch, explained, ratio);
-        rates.pieces.extend(pieces(stretch.from, stretch.to, &cuts, |j| steep(j).0));
-        rates.zero |= !pieces(stretch.from, stretch.to, &cuts, |j| steep(j).1).is_empty();
-    }
+    let mut steep_joins = |stretch: &Stretch| {
+        let steep = |join: f64| steep_slopes(stretch, explained, ratio, join);
+        let cuts = steepness_cuts(stretch, explained, ratio);
+        rates.zero |= !pieces(stretch.from, stretch.to, &cuts, |join| steep(join).1).is_empty();
+        pieces(stretch.from, stretch.to, &cuts, |join| steep(join).0)
+    };
     let lowest = reduced.rates().first().copied().unwrap_or(0.0);
-    rates.open_below = rates.pieces.iter().any(|piece| piece[0] <= lowest);
-    if rates.open_below && lowest > 0.0 {
-        rates.pieces.iter_mut().filter(|piece| piece[0] <= lowest).for_each(|piece| piece[0] = 0.0);
+    let first = steep_joins(&linear_plateau::first_stretch(reduced));
+    let mut found: Vec<[f64; 2]> =
+        first.iter().map(|[from, to]| [if *from > 0.0 { lowest + from } else { 0.0 }, lowest + to]).collect();
+    for stretch in linear_plateau::stretches(reduced) {
+        found.extend(steep_joins(&stretch));
     }
     let line = slopes_under(reduced, &reduced.curve(|rate| rate), region.cutoff);
     if line.is_some_and(|[_, steepest]| steepest > ratio) {
-        rates.pieces.push([1.0, f64::INFINITY]);
+        found.push([1.0, f64::INFINITY]);
     }
-    rates.pieces = union(rates.pieces);
+    rates.open_below = first.iter().any(|piece| piece[0] == 0.0);
+    rates.pieces = union(found);
     rates
 }
 

@@ -44,7 +44,7 @@ impl Plateau {
     /// The stretches of shapes whose joins lie beyond the second tested rate. Below it every join fits alike.
     pub fn stretches(self, reduced: &Reduced) -> Vec<Stretch> {
         match self {
-            Plateau::Linear => linear_plateau::stretches(reduced, 1),
+            Plateau::Linear => linear_plateau::stretches(reduced),
             Plateau::Quadratic => quadratic_plateau::stretches(reduced),
         }
     }
@@ -164,4 +164,67 @@ pub(super) fn pieces(from: f64, to: f64, cuts: &[f64], inside: impl Fn(f64) -> b
         left = right;
     }
     kept
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    /// A central difference at this step is right to about ten digits.
+    const STEP: f64 = 1e-5;
+    const DIFFERENCE: f64 = 1e-8;
+
+    fn stretch() -> Stretch {
+        let columns = [vec![0.3, -0.2, 0.7], vec![-1.0, 0.4, 0.2], vec![0.5, 0.1, -0.6]];
+        Stretch::new(0.0, 3.0, columns, &[0.6, -0.1, 0.8])
+    }
+
+    #[test]
+    fn the_derivative_by_the_shape_is_that_of_the_basis() {
+        for plateau in [Plateau::Linear, Plateau::Quadratic] {
+            for rate in [0.0, 0.2, 0.5, 0.9] {
+                for shape in [0.3, 0.7, 1.4, 2.5] {
+                    let difference = plateau.basis(rate, shape + STEP) - plateau.basis(rate, shape - STEP);
+                    let expected = difference / (2.0 * STEP);
+                    assert_relative_eq!(plateau.basis_by_shape(rate, shape), expected, epsilon = DIFFERENCE);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn the_explained_sum_of_squares_is_level_at_stationary_shapes_and_only_there() {
+        let stretch = stretch();
+        let squared = |t: f64| polynomial::value(&stretch.along(), t).powi(2) / polynomial::value(&stretch.norm(), t);
+        let slope = |t: f64| (squared(t + STEP) - squared(t - STEP)) / (2.0 * STEP);
+        let stationary = stretch.stationary();
+        assert!(!stationary.as_slice().is_empty());
+        for shape in stationary.as_slice() {
+            assert!(slope(*shape).abs() < DIFFERENCE, "{shape}");
+        }
+        let changes = (0..2999).filter(|i| {
+            let at = |i: i32| slope(f64::from(i) / 1000.0 + 5e-4);
+            at(*i) * at(i + 1) < 0.0
+        });
+        // Where q = 0 the explained sum of squares touches zero without being stationary in 2q'p − qp'.
+        let zeros = polynomial::roots(&stretch.along(), 0.0, 3.0).as_slice().len();
+        assert_eq!(changes.count(), stationary.as_slice().len() + zeros);
+    }
+
+    #[test]
+    fn the_parts_that_explain_enough_end_where_exactly_that_is_explained() {
+        let stretch = stretch();
+        let squared = |t: f64| polynomial::value(&stretch.along(), t).powi(2) / polynomial::value(&stretch.norm(), t);
+        let parts = stretch.explaining(0.4);
+        assert!(!parts.is_empty());
+        for end in parts.as_flattened().iter().filter(|end| **end > 0.0 && **end < 3.0) {
+            assert_relative_eq!(squared(*end), 0.4, max_relative = 1e-12);
+        }
+        for step in 0..=300 {
+            let t = f64::from(step) / 100.0;
+            let inside = parts.iter().any(|[from, to]| (*from..=*to).contains(&t));
+            assert_eq!(inside, squared(t) >= 0.4, "{t}");
+        }
+    }
 }

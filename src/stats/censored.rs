@@ -7,10 +7,8 @@
 
 mod existence;
 mod likelihood;
-mod normal_tail;
 
-use faer::Mat;
-use faer::linalg::solvers::{ColPivQr, SolveLstsqCore};
+use super::least_squares::{Factor, dot};
 use likelihood::{Likelihood, Row};
 use thiserror::Error;
 
@@ -135,9 +133,9 @@ pub enum CensoredError {
     },
 }
 
-/// A column counts as a combination of others if less than this share of it is left: far above
-/// rounding (10⁻¹⁶), far below what a column measured to nine digits can mean.
-pub(crate) const RANK_TOLERANCE: f64 = 1e-9;
+/// What is smaller than this, next to what it is a part of, is taken for rounding: far above the sixteenth
+/// digit, far below what responses are measured to.
+const ROUNDING: f64 = 1e-9;
 
 /// Fits `responses` by the columns of `design`, with a normal error.
 ///
@@ -145,10 +143,7 @@ pub(crate) const RANK_TOLERANCE: f64 = 1e-9;
 /// Where every response is exact this is least squares through a column-pivoted QR and no search.
 /// Otherwise the columns are made orthonormal, the response is centred on its least-squares fit and
 /// scaled by what that leaves, and the likelihood is maximised by L-BFGS and then Newton's method. So
-/// neither shift nor scale of columns or response matters, within [`RankDeficient`]'s tolerance of one
-/// part in 10⁹.
-///
-/// [`RankDeficient`]: CensoredError::RankDeficient
+/// neither shift nor scale of columns or response matters, as long as the columns can be told apart.
 ///
 /// # Errors
 /// [`CensoredError`] says why a likelihood has no maximum, or what is wrong with the input.
@@ -169,16 +164,28 @@ pub fn fit(design: &[Vec<f64>], responses: &[Response]) -> Result<CensoredFit, C
     let at_most = count(|r| matches!(r, Response::AtMost(_)));
     let at_least = count(|r| matches!(r, Response::AtLeast(_)));
 
-    let basis = Basis::new(design, columns)?;
+    let column_units: Vec<f64> = (0..columns).map(|j| largest(design.iter().map(|row| row[j]))).collect();
+    let scaled = column_units.iter().enumerate().map(|(j, unit)| design.iter().map(|row| row[j] / unit).collect());
+    // Lengths match and the largest number is 1, so that only the rank can be wrong.
+    let factor = Factor::new(&scaled.collect::<Vec<_>>(), design.len())
+        .map_err(|_| CensoredError::RankDeficient { columns, rank: 0 })?;
+    if factor.rank() < columns {
+        return Err(CensoredError::RankDeficient { columns, rank: factor.rank() });
+    }
     if exact == 0 {
         return Err(CensoredError::NoExactResponse { at_most, at_least });
     }
     let rows = design.len();
-    let unit = nonzero(responses.iter().map(|r| r.limit().abs()).fold(0.0, f64::max));
-    let y: Vec<f64> = responses.iter().map(|r| r.limit() / unit).collect();
-    let start = basis.project(&y);
-    let residuals: Vec<f64> = (0..rows).map(|i| y[i] - dot(&basis.rows[i], &start)).collect();
+    let unit = largest(responses.iter().map(|response| response.limit()));
+    let y: Vec<f64> = responses.iter().map(|response| response.limit() / unit).collect();
+    let projected = factor.project(&y);
+    let residuals = factor.residuals(&y, &projected);
     let rss = dot(&residuals, &residuals);
+    let coefficients = |projected: &[f64]| -> Vec<f64> {
+        // Of full rank, every column has its coefficient.
+        let solved = factor.solve(projected).into_iter().map(|coefficient| coefficient.unwrap_or(0.0));
+        solved.zip(&column_units).map(|(coefficient, column)| coefficient / column * unit).collect()
+    };
 
     if exact == rows {
         let df = rows.checked_sub(columns).filter(|&df| df > 0);
@@ -187,7 +194,7 @@ pub fn fit(design: &[Vec<f64>], responses: &[Response]) -> Result<CensoredFit, C
         let variance = rss / n * unit * unit;
         let two_pi = 2.0 * std::f64::consts::PI;
         return Ok(CensoredFit {
-            coefficients: basis.coefficients(&start, unit),
+            coefficients: coefficients(&projected),
             sigma: (rss / df as f64).sqrt() * unit,
             log_likelihood: -0.5 * n * (two_pi.ln() + variance.ln() + 1.0),
             converged: true,
@@ -198,16 +205,23 @@ pub fn fit(design: &[Vec<f64>], responses: &[Response]) -> Result<CensoredFit, C
         });
     }
 
-    // Residuals of pure rounding would be blown up to look like an error of their own.
-    let smallest = RANK_TOLERANCE * (dot(&y, &y) / rows as f64).sqrt();
-    let scale = nonzero((rss / rows as f64).sqrt().max(smallest));
-    let likelihood =
-        Likelihood::new((0..rows).map(|i| Row::new(&basis.rows[i], residuals[i] / scale, responses[i])).collect());
+    // Residuals of pure rounding would be taken for an error of their own.
+    if rss.sqrt() <= ROUNDING * dot(&y, &y).sqrt() {
+        return Err(CensoredError::PerfectFit { exact });
+    }
+    let root = (rows as f64).sqrt();
+    let scale = rss.sqrt() / root;
+    // Columns of mean square 1, as the response now has.
+    let row = |(i, response): (usize, &Response)| {
+        let z: Vec<f64> = factor.basis().map(|column| column[i] * root).collect();
+        Row::new(&z, residuals[i] / scale, *response)
+    };
+    let likelihood = Likelihood::new(responses.iter().enumerate().map(row).collect());
     existence::check(&likelihood, exact)?;
     let best = likelihood.maximise();
-    let standardised: Vec<f64> = (0..columns).map(|j| start[j] + scale * best.slopes[j] / best.precision).collect();
+    let moved = projected.iter().zip(&best.slopes).map(|(start, slope)| start + root * scale * slope / best.precision);
     Ok(CensoredFit {
-        coefficients: basis.coefficients(&standardised, unit),
+        coefficients: coefficients(&moved.collect::<Vec<_>>()),
         sigma: scale * unit / best.precision,
         log_likelihood: best.log_likelihood - exact as f64 * (scale.ln() + unit.ln()),
         converged: best.converged,
@@ -239,60 +253,10 @@ fn checked_columns(design: &[Vec<f64>], responses: &[Response]) -> Result<usize,
     Ok(expected)
 }
 
-/// Orthonormal columns (times √n, so that each has mean square 1) that span those of a design.
-struct Basis {
-    rows: Vec<Vec<f64>>,
-    qr: ColPivQr<f64>,
-    column_units: Vec<f64>,
-}
-
-impl Basis {
-    fn new(design: &[Vec<f64>], columns: usize) -> Result<Basis, CensoredError> {
-        let n = design.len();
-        let largest = |j: usize| design.iter().map(|row| row[j].abs()).fold(0.0, f64::max);
-        let column_units: Vec<f64> = (0..columns).map(|j| nonzero(largest(j))).collect();
-        let qr = Mat::from_fn(n, columns, |i, j| design[i][j] / column_units[j]).col_piv_qr();
-        let rank = diagonal_rank(&qr);
-        if rank < columns {
-            return Err(CensoredError::RankDeficient { columns, rank });
-        }
-        let q = qr.compute_thin_Q();
-        let root = (n as f64).sqrt();
-        let rows = (0..n).map(|i| (0..columns).map(|j| q[(i, j)] * root).collect()).collect();
-        Ok(Basis { rows, qr, column_units })
-    }
-
-    /// Coordinates in the basis of the point nearest to `y`.
-    fn project(&self, y: &[f64]) -> Vec<f64> {
-        let columns = self.column_units.len();
-        let n = y.len() as f64;
-        (0..columns).map(|j| self.rows.iter().zip(y).map(|(z, y)| z[j] * y).sum::<f64>() / n).collect()
-    }
-
-    /// Coefficients of the design's own columns, of a point given by its coordinates in the basis.
-    fn coefficients(&self, coordinates: &[f64], unit: f64) -> Vec<f64> {
-        let mut point = Mat::from_fn(self.rows.len(), 1, |i, _| dot(&self.rows[i], coordinates));
-        self.qr.solve_lstsq_in_place_with_conj(faer::Conj::No, point.as_mut());
-        let units = self.column_units.iter().enumerate();
-        units.map(|(j, u)| point[(j, 0)] / u * unit).collect()
-    }
-}
-
-/// How many columns of a pivoted decomposition are more than rounding.
-fn diagonal_rank(qr: &ColPivQr<f64>) -> usize {
-    let r = qr.thin_R();
-    let size = r.nrows().min(r.ncols());
-    let floor = RANK_TOLERANCE * if size > 0 { r[(0, 0)].abs() } else { 0.0 };
-    (0..size).take_while(|&j| r[(j, j)].abs() > floor).count()
-}
-
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(a, b)| a * b).sum()
-}
-
-/// A divisor: 1 in place of 0.
-fn nonzero(value: f64) -> f64 {
-    if value > 0.0 { value } else { 1.0 }
+/// The largest size, to divide by: 1 where all are 0.
+fn largest(values: impl Iterator<Item = f64>) -> f64 {
+    let largest = values.map(f64::abs).fold(0.0, f64::max);
+    if largest > 0.0 { largest } else { 1.0 }
 }
 
 #[cfg(test)]

@@ -96,7 +96,8 @@ impl Factor {
         left
     }
 
-    fn basis(&self) -> impl Iterator<Item = &[f64]> {
+    /// The orthonormal columns, [`rank`](Self::rank) of them.
+    pub fn basis(&self) -> impl Iterator<Item = &[f64]> {
         self.q.chunks_exact(self.rows.max(1)).take(self.rank)
     }
 

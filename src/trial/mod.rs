@@ -12,6 +12,6 @@ pub use programme::{
 };
 pub use site_year::{
     Application, Design, Excluded, Exclusion, Harvest, Instrument, NeedFrom, Plot, Protein, Reading, Reference,
-    SharedWithin, Timing, Trial,
+    SameDay, SharedWithin, Timing, Trial,
 };
 pub use stage::GrowthStage;

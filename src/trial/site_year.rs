@@ -128,6 +128,25 @@ pub struct Application {
     pub date: Date,
     /// Against sensing.
     pub timing: Timing,
+    /// Whether it went on before or after the sensing of its own day, where there was one.
+    pub same_day: Option<SameDay>,
+}
+
+impl Application {
+    /// Whether its N is *already on* when a plot is sensed on `sensing`: it is earlier, or went on first that day.
+    #[must_use]
+    pub fn is_on(&self, sensing: Date) -> bool {
+        self.date < sensing || (self.date == sensing && self.same_day == Some(SameDay::Before))
+    }
+}
+
+/// Which came first on a day with an application and sensing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SameDay {
+    /// The application.
+    Before,
+    /// The sensing.
+    After,
 }
 
 /// Which plots a plot's reference is averaged over.

@@ -4,7 +4,7 @@
 //! computed with mpmath at 40 digits, where the derivative of the profile by the join vanishes, because minimisers stop six digits in.
 
 use crate::data::{Table, beside, shared};
-use stook::economics::optimum::{Tolerance, forgone_return, near_optimum, net_return};
+use stook::economics::{Tolerance, forgone_return, near_optimum, net_return};
 use stook::response::{Coefficients, Curve, Family, Observations, OptimumStatus, Reach};
 
 /// A value printed to this many significant digits agrees to half a unit of the last.

@@ -141,16 +141,18 @@ fn a_held_out_site_year_is_predicted_without_its_own_yields() {
     }
 }
 
-/// Correlation of need with index over the points. Here only: pooled points are no evidence, but their shuffling is a control.
+/// Correlation of need with index within trials: shuffling within trials leaves what differs between them. A control, no evidence.
 fn correlation(points: &[NeedPoint]) -> f64 {
-    let n = points.len() as f64;
-    let mean = |of: fn(&NeedPoint) -> f64| points.iter().map(of).sum::<f64>() / n;
-    let (x, y) = (mean(|point| point.index), mean(|point| point.need));
-    let sum = |of: &dyn Fn(&NeedPoint) -> f64| points.iter().map(of).sum::<f64>();
-    let xy = sum(&|point| (point.index - x) * (point.need - y));
-    let xx = sum(&|point| (point.index - x).powi(2));
-    let yy = sum(&|point| (point.need - y).powi(2));
-    xy / (xx * yy).sqrt()
+    let centred = |of: fn(&NeedPoint) -> f64| -> Vec<f64> {
+        let of_trial = |point: &NeedPoint| -> Vec<f64> {
+            points.iter().filter(|other| other.trial == point.trial).map(of).collect()
+        };
+        let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
+        points.iter().map(|point| of(point) - mean(&of_trial(point))).collect()
+    };
+    let (x, y) = (centred(|point| point.index), centred(|point| point.need));
+    let product = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+    product(&x, &y) / (product(&x, &x) * product(&y, &y)).sqrt()
 }
 
 #[test]

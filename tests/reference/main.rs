@@ -2,5 +2,10 @@
 
 mod checks;
 mod data;
+mod demo;
 mod oracle_curves;
+mod programme;
 mod properties;
+mod sensor_oracle;
+mod shapes;
+mod sugarcane;

@@ -6,22 +6,23 @@
 use std::collections::BTreeMap;
 use std::fs;
 
-use approx::assert_relative_eq;
+use approx::{assert_abs_diff_eq, assert_relative_eq};
 use serde_json::Value;
 use stook::calibration::{Bound, FittedTrial, NeedPoint, Relation, trial_points};
 use stook::experiment::{FitOptions, FittedGroup, groups_of_trial};
-use stook::response::{Family, Fit};
+use stook::response::{Family, Fit, Observations};
 use stook::trial::{Instrument, Programme, RelationKind};
 
 use crate::data::{Table, beside};
 use crate::programme::{load, written};
 
-/// The oracle searches the join to 1e-8 where its profile is flat.
-const SEARCHED: f64 = 5e-6;
+/// lb/ac. The oracle searches the join numerically: where the profile is flat, or bends at a tested rate, its optimum carries four
+/// decimals at best. Ours is exact there, which the comparison of the residual sums of squares shows.
+const SEARCHED: f64 = 5e-4;
 /// Means and straight least squares.
 const CLOSED_FORM: f64 = 1e-9;
 /// Least squares on searched optima.
-const ON_SEARCHED: f64 = 1e-5;
+const ON_SEARCHED: f64 = 5e-5;
 
 const PROGRAMME: &str = r#"
 format = 1
@@ -151,7 +152,22 @@ fn indices_and_optima_are_the_oracles() {
         for (point, expected) in found.iter().zip(expected) {
             assert_eq!(point.n_on, number(&expected["early"]));
             assert_relative_eq!(point.index, number(&expected[index]), max_relative = CLOSED_FORM);
-            assert_relative_eq!(point.need, number(&expected["Nopt"]), max_relative = SEARCHED, epsilon = SEARCHED);
+            assert_abs_diff_eq!(point.need, number(&expected["Nopt"]), epsilon = SEARCHED);
+        }
+    }
+}
+
+#[test]
+fn no_quadratic_plateau_of_the_oracle_fits_better() {
+    let (programme, oracle) = (programme(), oracle());
+    let mut expected = oracle["points"].as_array().expect("points").iter();
+    for trial in &programme.trials {
+        for group in groups_of_trial(trial, &programme.crop, &programme.units).expect("bushels of wheat are known") {
+            let expected = expected.next().expect("a point a group");
+            let observations = Observations::new(&group.rates, &group.yields, None).expect("twelve plots");
+            if let Fit::Estimated(curve) = observations.fit(Family::QuadraticPlateau) {
+                assert!(curve.rss <= number(&expected["rss"]) * (1.0 + CLOSED_FORM), "{expected}");
+            }
         }
     }
 }

@@ -99,7 +99,8 @@ fn the_reference_plots_are_a_treatment_but_not_points() {
     let group = &season.trials[0].groups[0].group;
     assert_eq!((group.rates.len(), group.left_out.len()), (30, 0));
     let calibration = &season.tables[0].calibrations[0];
-    let aside: Vec<(usize, &str)> = calibration.set_aside.iter().map(|aside| (aside.plots, aside.reason.as_str())).collect();
+    let aside: Vec<(usize, &str)> =
+        calibration.set_aside.iter().map(|aside| (aside.plots, aside.reason.as_str())).collect();
     assert_eq!(aside, [(6, "N-rich reference plot: not a calibration point under itself")]);
 }
 

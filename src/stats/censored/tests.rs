@@ -87,6 +87,8 @@ fn an_exact_line_with_agreeing_limits_has_no_error_to_estimate() {
     let y = [Response::Exact(100.0), Response::Exact(50.0), Response::Exact(0.0), Response::AtMost(0.0)];
     let xs = [0.7, 0.8, 0.9, 1.0];
     assert_eq!(fit(&line(&xs), &y), Err(CensoredError::PerfectFit { exact: 3 }));
+    let on_it = [y[0], y[1], y[2], Response::AtLeast(-50.0)];
+    assert_eq!(fit(&line(&xs), &on_it), Err(CensoredError::PerfectFit { exact: 3 }));
     // A limit that the line breaks gives the error a size.
     let y = [y[0], y[1], y[2], Response::AtLeast(0.0)];
     assert!(fit(&line(&xs), &y).unwrap().converged);

@@ -1,0 +1,144 @@
+//! The files under one folder: each read once, digested and parsed once.
+
+use std::collections::{BTreeMap, HashMap};
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::rc::Rc;
+
+use sha2::{Digest, Sha256};
+
+use super::table::DataTable;
+use crate::finding::{Finding, Place};
+use crate::trial::InputFile;
+
+/// A folder that files are read from, and what was read.
+pub(super) struct Folder {
+    root: PathBuf,
+    digests: BTreeMap<String, String>,
+    tables: HashMap<(String, u64), Option<Rc<DataTable>>>,
+}
+
+impl Folder {
+    pub(super) fn new(root: &Path) -> Self {
+        Self { root: root.to_owned(), digests: BTreeMap::new(), tables: HashMap::new() }
+    }
+
+    /// The text of the file at `relative`, a path below the folder with forward slashes.
+    pub(super) fn text(&mut self, relative: &str) -> Result<String, Finding> {
+        let (text, digest) = read_text(&self.root.join(relative), relative)?;
+        self.digests.insert(relative.to_owned(), digest);
+        Ok(text)
+    }
+
+    /// The CSV file at `relative`. Faults go to `findings` the first time it is asked for.
+    pub(super) fn table(
+        &mut self,
+        relative: &str,
+        header_row: u64,
+        findings: &mut Vec<Finding>,
+    ) -> Option<Rc<DataTable>> {
+        let key = (relative.to_owned(), header_row);
+        if let Some(known) = self.tables.get(&key) {
+            return known.clone();
+        }
+        let read = self.text(relative).map_err(|finding| vec![finding]);
+        let table = match read.and_then(|text| DataTable::read(relative, &text, header_row)) {
+            Ok(table) => Some(Rc::new(table)),
+            Err(faults) => {
+                findings.extend(faults);
+                None
+            }
+        };
+        self.tables.insert(key, table.clone());
+        table
+    }
+
+    /// Whether there is a file at `relative`.
+    pub(super) fn has(&self, relative: &str) -> bool {
+        self.root.join(relative).is_file()
+    }
+
+    /// The names of the folders directly below that hold a trial descriptor, in order.
+    ///
+    /// # Errors
+    /// A folder that can't be listed.
+    pub(super) fn folders(&self) -> Result<Vec<String>, Finding> {
+        let cannot = |error: std::io::Error| {
+            Finding::error(
+                "cannot-read",
+                Place::file(self.root.display().to_string()),
+                format!("cannot list it: {error}"),
+            )
+        };
+        let mut names = Vec::new();
+        for entry in fs::read_dir(&self.root).map_err(cannot)? {
+            let path = entry.map_err(cannot)?.path();
+            if path.is_dir()
+                && let Some(name) = path.file_name().and_then(|name| name.to_str())
+            {
+                names.push(name.to_owned());
+            }
+        }
+        names.sort();
+        Ok(names)
+    }
+
+    /// Every file read, in order of path.
+    pub(super) fn inputs(self) -> Vec<InputFile> {
+        self.digests.into_iter().map(|(file, sha256)| InputFile { file, sha256 }).collect()
+    }
+}
+
+/// The text of a file without its byte-order mark, and the digest of its bytes.
+pub(super) fn read_text(path: &Path, name: &str) -> Result<(String, String), Finding> {
+    let bytes = fs::read(path).map_err(|error| {
+        let text = match error.kind() {
+            std::io::ErrorKind::NotFound => "there is no such file".to_owned(),
+            _ => format!("the file can't be read: {error}"),
+        };
+        Finding::error("cannot-read", Place::file(name), text)
+    })?;
+    let digest = Sha256::digest(&bytes).iter().map(|byte| format!("{byte:02x}")).collect();
+    let text = String::from_utf8(bytes).map_err(|error| {
+        let sound = error.utf8_error().valid_up_to();
+        let bytes = error.as_bytes();
+        let row = 1 + bytes.iter().take(sound).filter(|byte| **byte == b'\n').count() as u64;
+        let offending = bytes.get(sound).map_or_else(String::new, |byte| format!(" (byte 0x{byte:02x})"));
+        Finding::error("not-utf8", Place::file(name).row(row), format!("the text is not UTF-8{offending}"))
+            .remedy("save the file as UTF-8 text; a spreadsheet calls it \"CSV UTF-8\"")
+    })?;
+    let text = text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text);
+    Ok((text, digest))
+}
+
+/// `typed`, a path from `folder` with forward slashes, as a path from the programme; `None` where it leads out of it.
+pub(super) fn path_within(folder: &str, typed: &str) -> Option<String> {
+    let mut parts: Vec<&str> = if folder.is_empty() { Vec::new() } else { vec![folder] };
+    if typed.contains('\\') || typed.contains(':') || typed.starts_with('/') {
+        return None;
+    }
+    for part in typed.split('/') {
+        match part {
+            "" | "." => {}
+            ".." => {
+                parts.pop()?;
+            }
+            part => parts.push(part),
+        }
+    }
+    (!parts.is_empty()).then(|| parts.join("/"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_path_stays_within_the_programme() {
+        assert_eq!(path_within("a-2024", "plots.csv").as_deref(), Some("a-2024/plots.csv"));
+        assert_eq!(path_within("a-2024", "../shared/./plots.csv").as_deref(), Some("shared/plots.csv"));
+        for typed in ["../../plots.csv", "/plots.csv", "C:/plots.csv", "data\\plots.csv", "..", ""] {
+            assert!(path_within("a-2024", typed).is_none_or(|path| path == "a-2024"), "{typed:?}");
+        }
+    }
+}

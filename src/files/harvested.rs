@@ -1,0 +1,127 @@
+//! What the plots file says was harvested.
+
+use super::cell::{Cell, keep};
+use super::descriptor::{Document, Supplied, Typed};
+use super::plots::{Exclusions, FromProgramme, column, values};
+use super::programme_descriptor::check_bushel;
+use super::table::DataTable;
+use super::trial_descriptor::{HarvestSection, Measure};
+use crate::finding::Finding;
+use crate::trial::{Excluded, Harvest, Protein};
+use crate::units::{MassUnit, MoisturePercent, Yield, YieldUnit};
+
+/// The harvest of every row, `None` where its yield or weight is missing.
+pub(super) fn harvests(
+    document: &Document,
+    table: &DataTable,
+    section: &HarvestSection,
+    exclusions: &Exclusions,
+    programme: FromProgramme,
+    findings: &mut Vec<Finding>,
+) -> Option<Vec<Option<Harvest>>> {
+    let moistures = match &section.moisture {
+        Some(role) => Some(moistures(document, table, role, findings)),
+        None => None,
+    };
+    let name = match &section.measure {
+        Measure::Yield { column, unit } => {
+            if let Some(unit) = unit {
+                check_bushel(document, unit, unit.value == YieldUnit::BushelsPerAcre, programme.crop);
+            }
+            column
+        }
+        Measure::Weight { column, unit, .. } => {
+            check_bushel(document, unit, unit.value == MassUnit::Bushel, programme.crop);
+            column
+        }
+    };
+    let cells = keep(column(document, table, name), findings)?;
+    let amounts = cells.values(findings, |cell| cell.non_negative("a harvest"))?;
+    let moistures = match moistures {
+        Some(moistures) => moistures?,
+        None => vec![None; amounts.len()],
+    };
+    if let Some(Supplied::Column(name)) = &section.moisture {
+        report_missing_moistures(document, table, name, (&amounts, &moistures), exclusions, findings);
+    }
+    let harvest = |amount: f64, moisture: Option<MoisturePercent>| match &section.measure {
+        Measure::Yield { unit, .. } => {
+            let unit = unit.as_ref().map(|unit| unit.value).or(programme.yields)?;
+            Some(Harvest::Yield { quantity: Yield::new(amount, unit), moisture })
+        }
+        Measure::Weight { unit, square_metres, .. } => {
+            let bushel = programme.crop.and_then(|crop| crop.pounds_per_bushel);
+            let kilograms = amount * unit.value.kilograms(bushel).ok()?;
+            Some(Harvest::Weight { kilograms, square_metres: *square_metres, moisture })
+        }
+    };
+    let of_row = |(amount, moisture): (Option<f64>, Option<MoisturePercent>)| match amount {
+        Some(amount) => harvest(amount, moisture).map(Some),
+        None => Some(None),
+    };
+    amounts.into_iter().zip(moistures).map(of_row).collect()
+}
+
+fn moisture(cell: Cell) -> Result<Option<MoisturePercent>, Finding> {
+    let Some(percent) = cell.number()? else { return Ok(None) };
+    let refused = || {
+        cell.error("out-of-range", format!("a moisture of {} % is impossible", cell.text))
+            .remedy("write per cent of the weight as it stands, from 0 to below 100")
+    };
+    MoisturePercent::new(percent).map(Some).ok_or_else(refused)
+}
+
+fn moistures(
+    document: &Document,
+    table: &DataTable,
+    role: &Supplied<MoisturePercent>,
+    findings: &mut Vec<Finding>,
+) -> Option<Vec<Option<MoisturePercent>>> {
+    match role {
+        Supplied::Column(name) => values(document, table, name, findings, moisture),
+        Supplied::Same(same) => Some(vec![Some(same.value); table.len()]),
+    }
+}
+
+/// A weight without its moisture can't be brought to standard moisture; taken as it stands it would be a wrong yield.
+fn report_missing_moistures(
+    document: &Document,
+    table: &DataTable,
+    name: &Typed<String>,
+    (amounts, moistures): (&[Option<f64>], &[Option<MoisturePercent>]),
+    exclusions: &Exclusions,
+    findings: &mut Vec<Finding>,
+) {
+    let Ok(column) = column(document, table, name) else { return };
+    for (row, (amount, moisture)) in amounts.iter().zip(moistures).enumerate() {
+        let left_out = exclusions.get(&row).is_some_and(|exclusions| {
+            exclusions.iter().any(|exclusion| matches!(exclusion.what, Excluded::Yield | Excluded::Plot))
+        });
+        if amount.is_some()
+            && moisture.is_none()
+            && !left_out
+            && let Some(cell) = column.cell(row)
+        {
+            let finding = cell.error("missing-cell", "the moisture of a harvested plot is missing");
+            findings
+                .push(finding.remedy("fill in the cell, or leave the plot's yield out with [[exclude]] and a reason"));
+        }
+    }
+}
+
+/// The grain protein of every row, `None` where it was not analysed.
+pub(super) fn proteins(
+    document: &Document,
+    table: &DataTable,
+    (name, stated): &(Typed<String>, Option<MoisturePercent>),
+    findings: &mut Vec<Finding>,
+) -> Option<Vec<Option<Protein>>> {
+    let percents = values(document, table, name, findings, |cell| match cell.number()? {
+        Some(percent) if !(0.0..=100.0).contains(&percent) => Err(cell
+            .error("out-of-range", format!("a protein of {} % is impossible", cell.text))
+            .remedy("write per cent of the grain, from 0 to 100")),
+        percent => Ok(percent),
+    })?;
+    let protein = |percent| Protein { percent, moisture: *stated };
+    Some(percents.into_iter().map(|percent| percent.map(protein)).collect())
+}

@@ -1,0 +1,287 @@
+//! The plots file: keys, blocks, varieties, N rates, reference plots, harvest, exclusions.
+
+use std::collections::{HashMap, HashSet};
+
+use super::cell::Cell;
+use super::descriptor::{Document, Supplied, Typed};
+use super::harvested::{harvests, proteins};
+use super::nearest::{list, nearest};
+use super::table::{Column, DataTable};
+use super::trial_descriptor::{ApplicationSection, Condition, ExclusionSection, TrialDescriptor};
+use crate::crop::Crop;
+use crate::finding::Finding;
+use crate::trial::{Exclusion, Plot};
+use crate::units::{MoisturePercent, NRate, NRateUnit, YieldUnit};
+
+/// What a trial takes from its programme. A piece that the programme got wrong is `None`: its fault is reported there.
+#[derive(Clone, Copy)]
+pub(super) struct FromProgramme<'p> {
+    pub(super) crop: Option<&'p Crop>,
+    pub(super) n_rate: Option<NRateUnit>,
+    pub(super) yields: Option<YieldUnit>,
+    pub(super) standard_moisture: Option<MoisturePercent>,
+    pub(super) days_to_show_in_canopy: i32,
+}
+
+/// Every plot, and the parts of its key: one list a key column.
+pub(super) struct Plots {
+    pub(super) plots: Vec<Plot>,
+    pub(super) keys: Vec<Vec<String>>,
+}
+
+/// The column that a descriptor names.
+pub(super) fn column<'t>(
+    document: &Document,
+    table: &'t DataTable,
+    name: &Typed<String>,
+) -> Result<Column<'t>, Finding> {
+    table.column(name.value.trim()).ok_or_else(|| {
+        let text = format!("{} has no column {:?}", table.file(), name.value);
+        document.fault("missing-column", name, text).remedy(table.suggestion(&name.value))
+    })
+}
+
+/// What `read` makes of every cell of a named column.
+pub(super) fn values<'t, T>(
+    document: &Document,
+    table: &'t DataTable,
+    name: &Typed<String>,
+    findings: &mut Vec<Finding>,
+    read: impl Fn(Cell<'t>) -> Result<T, Finding>,
+) -> Option<Vec<T>> {
+    let column = super::cell::keep(column(document, table, name), findings)?;
+    column.values(findings, read)
+}
+
+/// What `read` makes of every cell of a column, or the one value for every row.
+pub(super) fn supplied<'t, T: Clone>(
+    document: &Document,
+    table: &'t DataTable,
+    role: &Supplied<T>,
+    findings: &mut Vec<Finding>,
+    read: impl Fn(Cell<'t>) -> Result<T, Finding>,
+) -> Option<Vec<T>> {
+    match role {
+        Supplied::Column(name) => values(document, table, name, findings, read),
+        Supplied::Same(value) => Some(vec![value.value.clone(); table.len()]),
+    }
+}
+
+/// Reads the plots of a trial; every fault goes to `findings`.
+pub(super) fn read(
+    document: &Document,
+    descriptor: &TrialDescriptor,
+    table: &DataTable,
+    programme: FromProgramme,
+    findings: &mut Vec<Finding>,
+) -> Option<Plots> {
+    let section = descriptor.plots.as_ref()?;
+    let keys = keys(document, table, &section.plot, findings);
+    if let Some(keys) = &keys {
+        report_duplicates(table, &section.plot, keys, findings);
+    }
+    let label = |what: &'static str| move |cell: Cell| cell.label(what).map(str::to_owned);
+    let blocks = optional(section.block.as_ref().map(|block| values(document, table, block, findings, label("block"))));
+    let varieties =
+        optional(section.variety.as_ref().map(|role| supplied(document, table, role, findings, label("variety"))));
+    let rates: Vec<Option<Vec<NRate>>> = descriptor
+        .applications
+        .iter()
+        .map(|application| rates(document, table, application, programme.n_rate, findings))
+        .collect();
+    let reference = optional(
+        descriptor.reference.as_ref().map(|reference| reference_plots(document, table, &reference.condition, findings)),
+    );
+    let exclusions = exclusions(document, descriptor, keys.as_deref(), findings);
+    let harvest = optional(
+        descriptor.harvest.as_ref().map(|harvest| harvests(document, table, harvest, &exclusions, programme, findings)),
+    );
+    let protein = optional(
+        descriptor
+            .harvest
+            .as_ref()
+            .and_then(|harvest| harvest.protein.as_ref())
+            .map(|protein| proteins(document, table, protein, findings)),
+    );
+    let (keys, blocks, varieties) = (keys?, blocks?, varieties?);
+    let rates = rates.into_iter().collect::<Option<Vec<_>>>()?;
+    let (reference, harvest, protein) = (reference?, harvest?, protein?);
+    let plots = table
+        .lines()
+        .enumerate()
+        .map(|(row, line)| {
+            Some(Plot {
+                id: keys.iter().map(|part| part.get(row).cloned()).collect::<Option<Vec<_>>>()?.join("-"),
+                row: line,
+                block: of_row(blocks.as_ref(), row)?,
+                variety: of_row(varieties.as_ref(), row)?,
+                rates: rates.iter().map(|rates| rates.get(row).copied()).collect::<Option<Vec<_>>>()?,
+                is_reference: of_row(reference.as_ref(), row)?.unwrap_or(false),
+                harvest: of_row(harvest.as_ref(), row)?.flatten(),
+                protein: of_row(protein.as_ref(), row)?.flatten(),
+                exclusions: exclusions.get(&row).cloned().unwrap_or_default(),
+            })
+        })
+        .collect::<Option<Vec<_>>>()?;
+    Some(Plots { plots, keys })
+}
+
+/// A role that was not asked for is no fault: `Some(None)`.
+fn optional<T>(role: Option<Option<T>>) -> Option<Option<T>> {
+    match role {
+        Some(values) => values.map(Some),
+        None => Some(None),
+    }
+}
+
+/// The value of a row where the role is played, `Some(None)` where it is not.
+fn of_row<T: Clone>(values: Option<&Vec<T>>, row: usize) -> Option<Option<T>> {
+    match values {
+        Some(values) => values.get(row).cloned().map(Some),
+        None => Some(None),
+    }
+}
+
+/// The parts of every row's plot key: one list a key column.
+pub(super) fn keys(
+    document: &Document,
+    table: &DataTable,
+    names: &[Typed<String>],
+    findings: &mut Vec<Finding>,
+) -> Option<Vec<Vec<String>>> {
+    let part = |name| values(document, table, name, findings, |cell| cell.label("plot").map(str::to_owned));
+    let parts: Vec<Option<Vec<String>>> = names.iter().map(part).collect();
+    parts.into_iter().collect()
+}
+
+fn report_duplicates(table: &DataTable, names: &[Typed<String>], keys: &[Vec<String>], findings: &mut Vec<Finding>) {
+    let mut first: HashMap<Vec<&str>, u64> = HashMap::new();
+    let Some(column) = names.last().and_then(|name| table.column(name.value.trim())) else { return };
+    for (row, cell) in column.cells().enumerate() {
+        let key: Vec<&str> = keys.iter().filter_map(|part| part.get(row)).map(String::as_str).collect();
+        let id = key.join("-");
+        if let Some(earlier) = first.get(&key) {
+            let finding = cell.error("duplicate-plot", format!("plot {id} is on row {earlier} already"));
+            findings.push(
+                finding.remedy("every plot has one row; list all columns that together name a plot in plot = […]"),
+            );
+        } else {
+            first.insert(key, cell.row);
+        }
+    }
+}
+
+fn rates(
+    document: &Document,
+    table: &DataTable,
+    application: &ApplicationSection,
+    unit: Option<NRateUnit>,
+    findings: &mut Vec<Finding>,
+) -> Option<Vec<NRate>> {
+    let typed = supplied(document, table, &application.n, findings, |cell| {
+        cell.non_negative("an N rate")?.ok_or_else(|| {
+            let text = format!("the N rate of {:?} is missing", application.name.value);
+            cell.error("missing-cell", text).remedy("write 0 where no N went on")
+        })
+    })?;
+    let unit = application.unit.or(unit)?;
+    let of_product = |value: f64| match application.n_percent {
+        // A product of N alone keeps its numbers exactly as typed.
+        Some(percent) if percent < 100.0 => value * percent / 100.0,
+        _ => value,
+    };
+    Some(typed.into_iter().map(|value| NRate::new(of_product(value), unit)).collect())
+}
+
+/// Whether a cell says what `equals` was typed as: the same text, or the same number written another way.
+fn says(cell: &Cell, equals: &str) -> bool {
+    let equals = equals.trim();
+    let number = |text: &str| text.parse::<f64>().ok().filter(|value| value.is_finite());
+    cell.text == equals || number(cell.text).zip(number(equals)).is_some_and(|(cell, equals)| cell == equals)
+}
+
+/// Which rows meet a condition.
+///
+/// # Errors
+/// A column that is not there; no row that meets it, with the values that were seen.
+pub(super) fn rows_that_meet(
+    document: &Document,
+    table: &DataTable,
+    condition: &Condition,
+) -> Result<Vec<bool>, Finding> {
+    let column = column(document, table, &condition.column)?;
+    let met: Vec<bool> = column.cells().map(|cell| says(&cell, &condition.equals.value)).collect();
+    if met.contains(&true) {
+        return Ok(met);
+    }
+    let mut seen = Vec::new();
+    let mut known = HashSet::new();
+    for cell in column.cells().filter(|cell| known.insert(cell.text)) {
+        seen.push(cell.text);
+    }
+    let text = format!("no row of {} has {:?} in column {:?}", table.file(), condition.equals.value, column.name());
+    Err(document.fault("no-such-row", &condition.equals, text).remedy(format!("the values there are: {}", list(&seen))))
+}
+
+fn reference_plots(
+    document: &Document,
+    table: &DataTable,
+    condition: &Condition,
+    findings: &mut Vec<Finding>,
+) -> Option<Vec<bool>> {
+    let met = rows_that_meet(document, table, condition).map_err(|mut finding| {
+        if finding.code == "no-such-row" {
+            finding.code = "no-reference";
+            finding.text = format!("no N-rich reference plot: {}", finding.text);
+        }
+        finding
+    });
+    super::cell::keep(met, findings)
+}
+
+/// What is left out of each row.
+pub(super) type Exclusions = HashMap<usize, Vec<Exclusion>>;
+
+fn exclusions(
+    document: &Document,
+    descriptor: &TrialDescriptor,
+    keys: Option<&[Vec<String>]>,
+    findings: &mut Vec<Finding>,
+) -> Exclusions {
+    let mut exclusions = Exclusions::new();
+    let Some(keys) = keys else { return exclusions };
+    let rows = keys.first().map_or(0, Vec::len);
+    let key_of = |row: usize| keys.iter().filter_map(|part| part.get(row)).map(String::as_str).collect::<Vec<_>>();
+    let row_of: HashMap<Vec<&str>, usize> = (0..rows).map(|row| (key_of(row), row)).collect();
+    for section in &descriptor.exclusions {
+        let wanted: Vec<&str> = section.plot.value.iter().map(String::as_str).collect();
+        match row_of.get(&wanted) {
+            Some(row) => exclusions.entry(*row).or_default().push(exclusion(section)),
+            None => findings.push(no_such_plot(document, section, wanted.len() == keys.len(), (0..rows).map(key_of))),
+        }
+    }
+    exclusions
+}
+
+fn exclusion(section: &ExclusionSection) -> Exclusion {
+    Exclusion { what: section.what, reason: section.reason.clone() }
+}
+
+fn no_such_plot<'k>(
+    document: &Document,
+    section: &ExclusionSection,
+    has_all_parts: bool,
+    keys: impl Iterator<Item = Vec<&'k str>>,
+) -> Finding {
+    let id = section.plot.value.join("-");
+    let ids: Vec<String> = keys.map(|key| key.join("-")).collect();
+    let remedy = if !has_all_parts {
+        "name a value for each key column, in the order of [plots] plot".to_owned()
+    } else {
+        match nearest(&id, ids.iter().map(String::as_str)) {
+            Some(meant) => format!("did you mean {meant:?}?"),
+            None => "name a plot of the plots file".to_owned(),
+        }
+    };
+    document.fault("unknown-plot", &section.plot, format!("there is no plot {id:?}")).remedy(remedy)
+}

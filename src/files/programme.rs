@@ -1,0 +1,169 @@
+//! A programme folder: its descriptor and every trial that takes part.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use jiff::civil::Date;
+
+use super::Loaded;
+use super::descriptor::Document;
+use super::folder::Folder;
+use super::nearest::suggestion;
+use super::plots::FromProgramme;
+use super::programme_descriptor::{self, ProgrammeDescriptor, TableSection};
+use super::site_year;
+use crate::finding::{Finding, Place, Severity};
+use crate::trial::{LeftOut, Programme, Trial};
+
+/// The name of a programme's descriptor.
+pub(super) const DESCRIPTOR: &str = "programme.toml";
+
+/// Reads the programme in `root`, with all its trials or with the one in folder `only`.
+pub(super) fn read(root: &Path, only: Option<&str>) -> Result<Loaded<Programme>, Vec<Finding>> {
+    let mut folder = Folder::new(root);
+    let mut findings = Vec::new();
+    let text = folder.text(DESCRIPTOR).map_err(|finding| {
+        vec![finding.remedy("a programme is a folder with a programme.toml; trials are folders within it")]
+    })?;
+    let document = Document::new(DESCRIPTOR, text);
+    let descriptor = programme_descriptor::read(&document);
+    let present = folder.folders().map_err(|finding| vec![finding])?;
+    let trial_folders: Vec<String> =
+        present.iter().filter(|name| folder.has(&format!("{name}/{}", site_year::DESCRIPTOR))).cloned().collect();
+    let mut left_out = Vec::new();
+    if let (Some(descriptor), None) = (&descriptor, only) {
+        left_out = read_left_out(&document, descriptor, &present, &trial_folders);
+    }
+    let taking_part: Vec<&str> = match only {
+        Some(only) => vec![only],
+        None => {
+            let is_in = |name: &&str| left_out.iter().all(|left_out: &LeftOut| left_out.folder != *name);
+            trial_folders.iter().map(String::as_str).filter(is_in).collect()
+        }
+    };
+    if taking_part.is_empty() {
+        findings.push(
+            Finding::error("no-trials", Place::file(DESCRIPTOR), "no trial takes part in this programme")
+                .remedy("a trial is a folder beside programme.toml that holds a trial.toml"),
+        );
+    }
+    let from_programme = FromProgramme {
+        crop: descriptor.as_ref().and_then(|descriptor| descriptor.crop.as_ref()),
+        n_rate: descriptor.as_ref().and_then(|descriptor| descriptor.units).map(|units| units.n_rate),
+        yields: descriptor.as_ref().and_then(|descriptor| descriptor.units).map(|units| units.yields),
+        standard_moisture: descriptor.as_ref().and_then(|descriptor| descriptor.units?.standard_moisture),
+        days_to_show_in_canopy: descriptor.as_ref().map_or(0, |descriptor| descriptor.decisions.days_to_show_in_canopy),
+    };
+    let mut trials: Vec<Trial> = taking_part
+        .iter()
+        .filter_map(|name| site_year::read(&mut folder, name, from_programme, &mut findings))
+        .collect();
+    trials.sort_by(|a, b| (a.harvest_year, &a.folder).cmp(&(b.harvest_year, &b.folder)));
+    if let Some(descriptor) = &descriptor {
+        for table in &descriptor.tables {
+            check_sensing_dates(&document, table, &trials, &taking_part, only.is_none());
+        }
+    }
+    let mut all = document.into_findings();
+    all.append(&mut findings);
+    if all.iter().any(|finding| finding.severity == Severity::Error) {
+        return Err(all);
+    }
+    match descriptor.and_then(|descriptor| programme(descriptor, trials, left_out, folder)) {
+        Some(value) => Ok(Loaded { value, warnings: all }),
+        None => Err(all),
+    }
+}
+
+fn programme(
+    descriptor: ProgrammeDescriptor,
+    trials: Vec<Trial>,
+    left_out: Vec<LeftOut>,
+    folder: Folder,
+) -> Option<Programme> {
+    Some(Programme {
+        title: descriptor.title?,
+        crop: descriptor.crop?,
+        currency: descriptor.currency?,
+        units: descriptor.units?,
+        prices: descriptor.prices,
+        decisions: descriptor.decisions,
+        tables: descriptor.tables.into_iter().map(|table| table.specification).collect(),
+        trials,
+        left_out,
+        inputs: folder.inputs(),
+    })
+}
+
+fn read_left_out(
+    document: &Document,
+    descriptor: &ProgrammeDescriptor,
+    present: &[String],
+    trial_folders: &[String],
+) -> Vec<LeftOut> {
+    let mut left_out = Vec::new();
+    for (folder, reason) in &descriptor.leave_out {
+        if present.contains(&folder.value) {
+            left_out.push(LeftOut { folder: folder.value.clone(), reason: reason.clone() });
+        } else {
+            let text = format!("there is no folder {:?} to leave out", folder.value);
+            let remedy = suggestion(&folder.value, "the trial folders are", trial_folders.iter().map(String::as_str));
+            document.report(document.fault("unknown-folder", folder, text).remedy(remedy));
+        }
+    }
+    left_out
+}
+
+/// The days a trial was sensed on with a table's instrument inside its stage window.
+fn qualifying_dates(table: &TableSection, trial: &Trial) -> BTreeSet<Date> {
+    let (first, last) = &table.specification.stages;
+    let readings = trial.readings.iter().filter(|reading| reading.instrument == table.specification.instrument);
+    let in_window = readings
+        .filter(|reading| reading.stage.as_ref().is_some_and(|stage| stage.is_within(first, last).unwrap_or(false)));
+    in_window.map(|reading| reading.date).collect()
+}
+
+/// Refuses several sensing dates in a table's window until one is chosen, and a choice of what was not sensed.
+fn check_sensing_dates(
+    document: &Document,
+    table: &TableSection,
+    trials: &[Trial],
+    taking_part: &[&str],
+    all_trials: bool,
+) {
+    for (folder, date) in &table.sensing_dates {
+        if !taking_part.contains(&folder.value.as_str()) {
+            if all_trials {
+                let text = format!("no trial {:?} takes part", folder.value);
+                let remedy = suggestion(&folder.value, "the trials are", taking_part.iter().copied());
+                document.report(document.fault("unknown-folder", folder, text).remedy(remedy));
+            }
+            continue;
+        }
+        // A trial that could not be read has its own findings.
+        let Some(trial) = trials.iter().find(|trial| trial.folder == folder.value) else { continue };
+        let dates = qualifying_dates(table, trial);
+        if !dates.contains(&date.value) {
+            let text = format!("{} was not sensed on {} inside the table's stages", folder.value, date.value);
+            document.report(
+                document.fault("unknown-value", date, text).remedy(format!("choose one of: {}", joined(&dates))),
+            );
+        }
+    }
+    for trial in trials.iter().filter(|trial| !table.specification.sensing_dates.contains_key(&trial.folder)) {
+        let dates = qualifying_dates(table, trial);
+        if let (true, Some(first)) = (dates.len() > 1, dates.first()) {
+            let text =
+                format!("{} was sensed on several days inside the table's stages: {}", trial.folder, joined(&dates));
+            let remedy = format!("choose one: sensing_dates = {{ \"{}\" = {first} }} in [[table]]", trial.folder);
+            document.report(document.fault("several-sensing-dates", &table.name, text).remedy(remedy));
+        }
+    }
+}
+
+fn joined(dates: &BTreeSet<Date>) -> String {
+    if dates.is_empty() {
+        return "none".to_owned();
+    }
+    dates.iter().map(Date::to_string).collect::<Vec<_>>().join(", ")
+}

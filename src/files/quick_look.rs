@@ -1,0 +1,112 @@
+//! A quick look at one data file: the columns that play a role in it.
+
+use std::path::Path;
+
+use super::Loaded;
+use super::cell::{Cell, keep};
+use super::folder::read_text;
+use super::table::{Column, DataTable};
+use crate::finding::{Finding, Place};
+use crate::trial::{Columns, InputFile, MissingYield};
+
+/// Which headers of a data file play which role.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ColumnRoles {
+    /// N rate.
+    pub rate: String,
+    /// Yield.
+    pub yields: String,
+    /// Block, where there are blocks.
+    pub block: Option<String>,
+    /// The factor that splits the file into groups.
+    pub by: Option<String>,
+    /// Line of the headers, counted from 1; the lines above are titles.
+    pub header_row: u64,
+}
+
+/// The columns of one data file, and the file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DataFile {
+    /// What was read.
+    pub columns: Columns,
+    /// The file with its digest.
+    pub input: InputFile,
+}
+
+/// Reads the columns of a CSV file that play a role. Rows without a yield (empty, `NA`, `N/A`, `.`, `*`, `-`) are counted
+/// by group and left out.
+///
+/// # Errors
+/// Every fault of the file: not readable, not UTF-8, ragged, a header that is missing (with the nearest one), a cell that is
+/// no number, a negative rate or yield, a missing rate, block or level, no yield at all.
+pub fn load_columns(path: &Path, roles: &ColumnRoles) -> Result<Loaded<DataFile>, Vec<Finding>> {
+    let file = path.display().to_string();
+    let spreadsheet = ["xlsx", "xls", "xlsm", "ods", "parquet"];
+    let extension = path.extension().and_then(|extension| extension.to_str()).unwrap_or_default().to_lowercase();
+    if spreadsheet.contains(&extension.as_str()) {
+        let finding = Finding::error("not-csv", Place::file(file), "this version reads only CSV files");
+        return Err(vec![finding.remedy("save the sheet as a CSV file")]);
+    }
+    let (text, sha256) = read_text(path, &file).map_err(|finding| vec![finding])?;
+    let table = DataTable::read(&file, &text, roles.header_row)?;
+    let mut findings = Vec::new();
+    let columns = columns(&table, roles, &mut findings);
+    match columns {
+        Some(columns) if findings.is_empty() => {
+            let input = InputFile { file, sha256 };
+            Ok(Loaded { value: DataFile { columns, input }, warnings: Vec::new() })
+        }
+        _ => Err(findings),
+    }
+}
+
+fn columns(table: &DataTable, roles: &ColumnRoles, findings: &mut Vec<Finding>) -> Option<Columns> {
+    let mut named = |name: &String| keep(column(table, name), findings);
+    let rate = named(&roles.rate);
+    let yields = named(&roles.yields);
+    let block = roles.block.as_ref().map(&mut named);
+    let by = roles.by.as_ref().map(&mut named);
+    let label = |what: &'static str| move |cell: Cell| cell.label(what).map(str::to_owned);
+    let rates = rate?.values(findings, |cell| {
+        cell.non_negative("an N rate")?
+            .ok_or_else(|| cell.error("missing-cell", "the N rate is missing").remedy("write 0 where no N went on"))
+    });
+    let yields = yields?.values(findings, |cell| cell.non_negative("a yield"));
+    let blocks = match block {
+        Some(column) => Some(column?.values(findings, label("block"))?),
+        None => None,
+    };
+    let levels = match by {
+        Some(column) => Some(column?.values(findings, label("group"))?),
+        None => None,
+    };
+    let (rates, yields) = (rates?, yields?);
+    let kept: Vec<bool> = yields.iter().map(Option::is_some).collect();
+    if !kept.contains(&true) {
+        let place = Place::file(table.file()).row(table.header_row()).column(&roles.yields);
+        findings.push(Finding::error("no-yields", place, "no row has a yield").remedy("name the column of yields"));
+        return None;
+    }
+    let missing = table.lines().zip(&kept).enumerate().filter(|(_, (_, kept))| !**kept);
+    let level = |row: usize| levels.as_ref().and_then(|levels| levels.get(row)).cloned().unwrap_or_default();
+    let missing = missing.map(|(row, (line, _))| MissingYield { row: line, level: level(row) }).collect();
+    Some(Columns {
+        file: table.file().to_owned(),
+        rates: of_kept(rates, &kept),
+        yields: yields.into_iter().flatten().collect(),
+        blocks: blocks.map(|blocks| of_kept(blocks, &kept)),
+        by: roles.by.clone().zip(levels).map(|(name, levels)| (name, of_kept(levels, &kept))),
+        missing,
+    })
+}
+
+fn of_kept<T>(values: Vec<T>, kept: &[bool]) -> Vec<T> {
+    values.into_iter().zip(kept).filter(|(_, kept)| **kept).map(|(value, _)| value).collect()
+}
+
+fn column<'t>(table: &'t DataTable, name: &str) -> Result<Column<'t>, Finding> {
+    table.column(name.trim()).ok_or_else(|| {
+        let place = Place::file(table.file()).row(table.header_row()).column(name).value(name);
+        Finding::error("missing-column", place, format!("there is no column {name:?}")).remedy(table.suggestion(name))
+    })
+}

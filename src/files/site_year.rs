@@ -1,0 +1,146 @@
+//! One trial folder: its descriptor and data files made into a trial.
+
+use super::descriptor::Document;
+use super::folder::Folder;
+use super::plots::{self, FromProgramme};
+use super::readings::{self, TrialFolder};
+use super::timing;
+use super::trial_descriptor::{self, TrialDescriptor};
+use crate::finding::{Finding, Place};
+use crate::trial::{Application, Design, Reference, Trial};
+
+/// The name of a trial's descriptor.
+pub(super) const DESCRIPTOR: &str = "trial.toml";
+
+/// Reads the trial in folder `name`; errors and warnings go to `findings`, and there is a trial if there was no error.
+pub(super) fn read(
+    folder: &mut Folder,
+    name: &str,
+    programme: FromProgramme,
+    findings: &mut Vec<Finding>,
+) -> Option<Trial> {
+    let path = format!("{name}/{DESCRIPTOR}");
+    let text = super::cell::keep(folder.text(&path), findings)?;
+    let document = Document::new(&path, text);
+    let mut data_findings = Vec::new();
+    let mut trial = TrialFolder { folder, name: name.to_owned() };
+    let read = trial_descriptor::read(&document)
+        .and_then(|descriptor| with_data(&document, &descriptor, &mut trial, programme, &mut data_findings));
+    let is_sound = document.is_sound();
+    findings.extend(document.into_findings());
+    findings.append(&mut data_findings);
+    read.filter(|_| is_sound)
+}
+
+fn with_data(
+    document: &Document,
+    descriptor: &TrialDescriptor,
+    trial: &mut TrialFolder,
+    programme: FromProgramme,
+    findings: &mut Vec<Finding>,
+) -> Option<Trial> {
+    // Questions across keys are asked only of keys that were read: a mistyped one would answer them wrongly.
+    let was_read = document.is_sound();
+    if was_read {
+        timing::check_descriptor(document, descriptor);
+    }
+    let table = trial.table(document, &descriptor.plots.as_ref()?.file, findings);
+    // Other data files are checked even if the plots file is broken, and the other way round.
+    let Some(table) = table else { return check_reading_files(document, descriptor, trial, findings) };
+    let plots = plots::read(document, descriptor, &table, programme, findings);
+    let plot_keys = match &plots {
+        Some(plots) => Some(plots.keys.clone()),
+        None => plots::keys(document, &table, &descriptor.plots.as_ref()?.plot, &mut Vec::new()),
+    };
+    let readings = readings::read(document, descriptor, trial, &table, plot_keys.as_deref(), findings);
+    let (plots, readings) = (plots?.plots, readings?);
+    let applications = applications(descriptor, programme)?;
+    if was_read {
+        let sensing = timing::sensing_dates(&readings);
+        let days = programme.days_to_show_in_canopy;
+        timing::check_dates(document, descriptor, &applications, &sensing, days, findings);
+        timing::check_harvest_year(document, descriptor, &sensing, findings);
+        timing::check_late_nitrogen(document, descriptor, &plots);
+        findings.extend(what_is_absent(document, descriptor, programme));
+    }
+    let design = match descriptor.design.as_ref()?.value.clone() {
+        Design::SplitPlot { .. } => {
+            Design::SplitPlot { main_plot: descriptor.main_plot.iter().map(|name| name.value.clone()).collect() }
+        }
+        design => design,
+    };
+    Some(Trial {
+        folder: trial.name.clone(),
+        site: descriptor.site.clone()?,
+        harvest_year: descriptor.harvest_year.as_ref()?.value,
+        design,
+        need_from: descriptor.need_from.as_ref()?.value,
+        descriptor: document.file().to_owned(),
+        plots_file: table.file().to_owned(),
+        applications,
+        reference: descriptor.reference.as_ref().map(|reference| Reference {
+            also_treatment: reference.also_treatment,
+            shared_within: reference.shared_within,
+        }),
+        plots,
+        readings,
+    })
+}
+
+/// Without plots there is no trial, but the faults of the files of readings can still be told.
+fn check_reading_files(
+    document: &Document,
+    descriptor: &TrialDescriptor,
+    trial: &mut TrialFolder,
+    findings: &mut Vec<Finding>,
+) -> Option<Trial> {
+    for file in descriptor.readings.iter().filter_map(|section| section.file.as_ref()) {
+        trial.table(document, file, findings);
+    }
+    None
+}
+
+fn applications(descriptor: &TrialDescriptor, programme: FromProgramme) -> Option<Vec<Application>> {
+    let application = |section: &trial_descriptor::ApplicationSection| {
+        Some(Application {
+            name: section.name.value.clone(),
+            unit: section.unit.or(programme.n_rate)?,
+            date: section.date.value,
+            timing: section.timing.value,
+            same_day: section.same_day,
+        })
+    };
+    descriptor.applications.iter().map(application).collect()
+}
+
+/// Warnings about pieces that a trial can do without, with what it can't do then.
+fn what_is_absent(document: &Document, descriptor: &TrialDescriptor, programme: FromProgramme) -> Vec<Finding> {
+    let warning = |code, key: &str, text: String, remedy: &str| {
+        Finding::warning(code, Place::file(document.file()).column(key), text).remedy(remedy)
+    };
+    let mut warnings = Vec::new();
+    match &descriptor.harvest {
+        None => warnings.push(warning("no-harvest", "harvest", "there are no yields".to_owned(), "add [harvest]")),
+        Some(harvest) if harvest.moisture.is_none() => {
+            if let Some(standard) = programme.standard_moisture {
+                let text = format!(
+                    "the moisture of the yields is not given, so they can't be brought to {} %",
+                    standard.percent()
+                );
+                let remedy = "add moisture = … to [harvest], or moisture_percent = … to the yield";
+                warnings.push(warning("no-moisture", "harvest.moisture", text, remedy));
+            }
+        }
+        Some(_) => {}
+    }
+    if descriptor.reference.is_none() && !descriptor.readings.is_empty() {
+        let text = "there is no N-rich reference, so its readings give no index".to_owned();
+        warnings.push(warning(
+            "no-reference",
+            "reference",
+            text,
+            "add [reference] with where = { column = …, equals = … }",
+        ));
+    }
+    warnings
+}

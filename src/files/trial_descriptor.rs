@@ -1,0 +1,425 @@
+//! `trial.toml`: what its keys say, before any data file is read.
+
+use jiff::civil::Date;
+
+use super::descriptor::{Document, Item, Section, Supplied, Typed};
+use crate::trial::{Design, Excluded, GrowthStage, Instrument, NeedFrom, SameDay, SharedWithin, Timing};
+use crate::units::{LengthUnit, MassUnit, MoisturePercent, NRateUnit, Unit, YieldUnit};
+
+const ROOT: &[&str] = &[
+    "format",
+    "site",
+    "harvest_year",
+    "design",
+    "main_plot",
+    "need_from",
+    "plots",
+    "application",
+    "reference",
+    "readings",
+    "harvest",
+    "exclude",
+];
+const PLOTS: &[&str] = &["file", "sheet", "header_row", "plot", "block", "variety"];
+const APPLICATION: &[&str] = &["name", "n", "date", "timing", "same_day"];
+const N: &[&str] = &["column", "same", "unit", "n_percent"];
+const REFERENCE: &[&str] = &["where", "also_treatment", "shared_within"];
+const WHERE: &[&str] = &["column", "equals"];
+const READINGS: &[&str] =
+    &["instrument", "columns", "file", "sheet", "header_row", "plot", "where", "date", "stage", "leaf", "value"];
+const READING_COLUMN: &[&str] = &["column", "date", "stage"];
+const HARVEST: &[&str] = &["yield", "weight", "area", "moisture", "protein"];
+const YIELD: &[&str] = &["column", "unit", "moisture_percent"];
+const WEIGHT: &[&str] = &["column", "unit"];
+const AREA: &[&str] = &["length", "width", "unit"];
+const PROTEIN: &[&str] = &["column", "moisture_percent"];
+const EXCLUDE: &[&str] = &["plot", "what", "reason"];
+const COLUMN_OR_SAME: &[&str] = &["column", "same"];
+
+/// What a trial descriptor says. A piece that is missing or wrong is `None` or left out, and a finding of the document.
+pub(super) struct TrialDescriptor {
+    pub(super) site: Option<String>,
+    pub(super) harvest_year: Option<Typed<i16>>,
+    pub(super) design: Option<Typed<Design>>,
+    pub(super) main_plot: Vec<Typed<String>>,
+    pub(super) need_from: Option<Typed<NeedFrom>>,
+    pub(super) plots: Option<PlotsSection>,
+    /// In order of date.
+    pub(super) applications: Vec<ApplicationSection>,
+    pub(super) reference: Option<ReferenceSection>,
+    pub(super) readings: Vec<ReadingsSection>,
+    pub(super) harvest: Option<HarvestSection>,
+    pub(super) exclusions: Vec<ExclusionSection>,
+}
+
+/// A data file that a descriptor names.
+pub(super) struct FileReference {
+    pub(super) path: Typed<String>,
+    pub(super) header_row: u64,
+}
+
+pub(super) struct PlotsSection {
+    pub(super) file: FileReference,
+    pub(super) plot: Vec<Typed<String>>,
+    pub(super) block: Option<Typed<String>>,
+    pub(super) variety: Option<Supplied<String>>,
+}
+
+pub(super) struct ApplicationSection {
+    pub(super) name: Typed<String>,
+    pub(super) n: Supplied<f64>,
+    pub(super) unit: Option<NRateUnit>,
+    pub(super) n_percent: Option<f64>,
+    pub(super) date: Typed<Date>,
+    pub(super) timing: Typed<Timing>,
+    pub(super) same_day: Option<SameDay>,
+}
+
+/// Rows whose cell in a column has this value.
+pub(super) struct Condition {
+    pub(super) column: Typed<String>,
+    pub(super) equals: Typed<String>,
+}
+
+pub(super) struct ReferenceSection {
+    pub(super) condition: Condition,
+    pub(super) also_treatment: bool,
+    pub(super) shared_within: SharedWithin,
+    /// The names in `shared_within`, where they were typed.
+    pub(super) shared_names: Vec<Typed<String>>,
+}
+
+pub(super) struct ReadingsSection {
+    pub(super) instrument: Instrument,
+    /// The file, where it is not the plots file.
+    pub(super) file: Option<FileReference>,
+    /// The columns that name the plot, where they are not called as in the plots file.
+    pub(super) plot: Option<Vec<Typed<String>>>,
+    pub(super) form: ReadingForm,
+}
+
+pub(super) enum ReadingForm {
+    /// One column a sensing date, one row a plot.
+    Wide(Vec<ReadingColumn>),
+    /// One row a reading.
+    Long(Box<LongForm>),
+}
+
+pub(super) struct ReadingColumn {
+    pub(super) column: Typed<String>,
+    pub(super) date: Date,
+    pub(super) stage: Option<GrowthStage>,
+}
+
+pub(super) struct LongForm {
+    pub(super) condition: Option<Condition>,
+    pub(super) date: Supplied<Date>,
+    pub(super) stage: Option<Supplied<GrowthStage>>,
+    pub(super) leaf: Option<Typed<String>>,
+    pub(super) value: Typed<String>,
+}
+
+pub(super) struct HarvestSection {
+    pub(super) measure: Measure,
+    pub(super) moisture: Option<Supplied<MoisturePercent>>,
+    pub(super) protein: Option<(Typed<String>, Option<MoisturePercent>)>,
+}
+
+pub(super) enum Measure {
+    Yield { column: Typed<String>, unit: Option<Typed<YieldUnit>> },
+    Weight { column: Typed<String>, unit: Typed<MassUnit>, square_metres: f64 },
+}
+
+pub(super) struct ExclusionSection {
+    pub(super) plot: Typed<Vec<String>>,
+    pub(super) what: Excluded,
+    pub(super) reason: String,
+}
+
+/// Reads every key of a trial descriptor; `None` where it is no descriptor of this format at all.
+pub(super) fn read(document: &Document) -> Option<TrialDescriptor> {
+    let table = document.parse()?;
+    let root = document.root(&table, ROOT)?;
+    let designs = [
+        ("completely-randomised", Design::CompletelyRandomised),
+        ("randomised-complete-block", Design::RandomisedCompleteBlock),
+        ("split-plot", Design::SplitPlot { main_plot: Vec::new() }),
+    ];
+    let needs = [
+        ("difference-from-optimum", NeedFrom::DifferenceFromOptimum),
+        ("topdress-response", NeedFrom::TopdressResponse),
+    ];
+    let year = root.required("harvest_year").and_then(|item| item.integer_within(1800, 2200));
+    let mut applications: Vec<ApplicationSection> =
+        root.sections("application", APPLICATION).iter().filter_map(application).collect();
+    applications.sort_by_key(|application| application.date.value);
+    if root.get("application").is_none() {
+        let remedy = "add [[application]] with name, n, date and timing".to_owned();
+        root.report("missing-key", "application", "there is no N application".to_owned(), remedy);
+    }
+    Some(TrialDescriptor {
+        site: root.required("site").and_then(|item| item.text()).map(|site| site.value),
+        harvest_year: year.and_then(|year| i16::try_from(year.value).ok().map(|value| year.map(|_| value))),
+        design: root.required("design").and_then(|item| item.choice(&designs)),
+        main_plot: root.get("main_plot").and_then(|item| item.labels()).unwrap_or_default(),
+        need_from: root.required("need_from").and_then(|item| item.choice(&needs)),
+        plots: root.required("plots").and_then(|item| item.section(PLOTS)).and_then(|section| plots(&section)),
+        applications,
+        reference: root
+            .get("reference")
+            .and_then(|item| item.section(REFERENCE))
+            .and_then(|section| reference(&section)),
+        readings: root.sections("readings", READINGS).iter().filter_map(readings).collect(),
+        harvest: root.get("harvest").and_then(|item| item.section(HARVEST)).and_then(|section| harvest(&section)),
+        exclusions: root.sections("exclude", EXCLUDE).iter().filter_map(exclusion).collect(),
+    })
+}
+
+fn file(section: &Section) -> Option<FileReference> {
+    let item = section.required("file")?;
+    let path = item.text()?;
+    let only_csv = "save the sheet as a CSV file; this version reads only CSV";
+    if let Some(sheet) = section.get("sheet") {
+        sheet.fault("not-csv", "a CSV file has no sheets", only_csv);
+    }
+    let spreadsheet = ["xlsx", "xls", "xlsm", "ods", "parquet"];
+    let extension = path.value.rsplit_once('.').map(|(_, extension)| extension.to_lowercase());
+    if extension.is_some_and(|extension| spreadsheet.contains(&extension.as_str())) {
+        item.fault("not-csv", format!("{:?} is not a CSV file", path.value), only_csv);
+        return None;
+    }
+    Some(FileReference { path, header_row: header_row(section)? })
+}
+
+fn header_row(section: &Section) -> Option<u64> {
+    let Some(item) = section.get("header_row") else { return Some(1) };
+    item.integer_within(1, 1_000_000).and_then(|row| u64::try_from(row.value).ok())
+}
+
+fn plots(section: &Section) -> Option<PlotsSection> {
+    let file = file(section);
+    let plot = section.required("plot").and_then(|item| item.labels());
+    let block = section.get("block").and_then(|item| item.text());
+    let variety = section.get("variety").and_then(|item| item.supplied(COLUMN_OR_SAME, Item::label));
+    Some(PlotsSection { file: file?, plot: plot?, block, variety: variety.map(|(supplied, _)| supplied) })
+}
+
+fn application(section: &Section) -> Option<ApplicationSection> {
+    let timings = [
+        (Timing::BeforeSensing.name(), Timing::BeforeSensing),
+        (Timing::DecidedBySensing.name(), Timing::DecidedBySensing),
+        (Timing::AfterSensing.name(), Timing::AfterSensing),
+    ];
+    let name = section.required("name").and_then(|item| item.text());
+    let not_negative = |item: &Item| item.number_within("of 0 or more", |rate| rate >= 0.0);
+    let n = section.required("n").and_then(|item| item.supplied(N, not_negative));
+    let date = section.required("date").and_then(|item| item.date());
+    let timing = section.required("timing").and_then(|item| item.choice(&timings));
+    let same_day = section.get("same_day").and_then(|item| {
+        item.choice(&[("before", SameDay::Before), ("after", SameDay::After)]).map(|same_day| same_day.value)
+    });
+    let (n, keys) = n?;
+    let unit = keys.as_ref().and_then(|keys| keys.get("unit")).and_then(|item| unit::<NRateUnit>(&item));
+    let n_percent = keys.as_ref().and_then(|keys| keys.get("n_percent")).and_then(|item| n_percent(&item));
+    let unit = unit.map(|unit| unit.value);
+    Some(ApplicationSection { name: name?, n, unit, n_percent, date: date?, timing: timing?, same_day })
+}
+
+/// A unit by its symbol.
+pub(super) fn unit<U: Unit>(item: &Item) -> Option<Typed<U>> {
+    item.parsed("a unit that is known here", &format!("write one of {}", U::choices()), U::parse)
+}
+
+/// N in a product, per cent by weight.
+pub(super) fn n_percent(item: &Item) -> Option<f64> {
+    item.number_within("above 0 and up to 100", |percent| percent > 0.0 && percent <= 100.0)
+        .map(|percent| percent.value)
+}
+
+/// A moisture in per cent.
+pub(super) fn moisture(item: &Item) -> Option<Typed<MoisturePercent>> {
+    let number = item.number_within("from 0 to below 100", |percent| MoisturePercent::new(percent).is_some())?;
+    MoisturePercent::new(number.value).map(|moisture| number.map(|_| moisture))
+}
+
+/// A growth stage.
+pub(super) fn stage(item: &Item) -> Option<Typed<GrowthStage>> {
+    let right = "write the scale and the number, such as \"Feekes 5\" or \"Zadoks 31\"";
+    item.parsed("a growth stage", right, GrowthStage::parse)
+}
+
+/// An instrument.
+pub(super) fn instrument(item: &Item) -> Option<Instrument> {
+    let known = Instrument::ALL.map(|instrument| (instrument.name(), instrument));
+    item.choice(&known).map(|instrument| instrument.value)
+}
+
+fn condition(item: &Item) -> Option<Condition> {
+    let section = item.section(WHERE)?;
+    let column = section.required("column").and_then(|item| item.text());
+    let equals = section.required("equals").and_then(|item| item.label());
+    Some(Condition { column: column?, equals: equals? })
+}
+
+fn reference(section: &Section) -> Option<ReferenceSection> {
+    let condition = section.required("where").and_then(|item| condition(&item));
+    let also_treatment = section.required("also_treatment").and_then(|item| item.boolean());
+    let mut shared_within = SharedWithin::default();
+    let shared_names = section.get("shared_within").and_then(|item| item.list()).unwrap_or_default();
+    let shared_names: Vec<Typed<String>> = shared_names
+        .iter()
+        .filter_map(|item| {
+            let chosen = item.choice(&[("variety", true), ("block", false)])?;
+            if chosen.value {
+                shared_within.variety = true
+            } else {
+                shared_within.block = true
+            }
+            item.text()
+        })
+        .collect();
+    Some(ReferenceSection { condition: condition?, also_treatment: also_treatment?, shared_within, shared_names })
+}
+
+fn readings(section: &Section) -> Option<ReadingsSection> {
+    let instrument = section.required("instrument").and_then(|item| instrument(&item));
+    let plot = section.get("plot").map(|item| item.labels());
+    let (file, form) = match section.get("columns") {
+        Some(columns) => {
+            for key in ["where", "date", "stage", "leaf", "value"] {
+                if let Some(item) = section.get(key) {
+                    let text = format!("{key:?} is for one row a reading, columns for one row a plot");
+                    item.fault("conflicting-keys", text, "use columns, or file, date and value");
+                }
+            }
+            let file = match section.get("file") {
+                Some(_) => Some(file(section)?),
+                None => None,
+            };
+            let columns: Vec<Option<ReadingColumn>> = columns.list()?.iter().map(reading_column).collect();
+            (file, ReadingForm::Wide(columns.into_iter().collect::<Option<Vec<_>>>()?))
+        }
+        None => {
+            let file = file(section);
+            let form = long_form(section);
+            (Some(file?), ReadingForm::Long(Box::new(form?)))
+        }
+    };
+    let plot = match plot {
+        Some(labels) => Some(labels?),
+        None => None,
+    };
+    Some(ReadingsSection { instrument: instrument?, file, plot, form })
+}
+
+fn reading_column(item: &Item) -> Option<ReadingColumn> {
+    let section = item.section(READING_COLUMN)?;
+    let column = section.required("column").and_then(|item| item.text());
+    let date = section.required("date").and_then(|item| item.date());
+    let stage = section.get("stage").and_then(|item| stage(&item)).map(|stage| stage.value);
+    Some(ReadingColumn { column: column?, date: date?.value, stage })
+}
+
+fn long_form(section: &Section) -> Option<LongForm> {
+    let where_ = section.get("where").map(|item| condition(&item));
+    let date = section.required("date").and_then(|item| item.supplied(COLUMN_OR_SAME, Item::date));
+    let stage = section.get("stage").and_then(|item| item.supplied(COLUMN_OR_SAME, stage));
+    let leaf = section.get("leaf").and_then(|item| item.text());
+    let value = section.required("value").and_then(|item| item.text());
+    let condition = match where_ {
+        Some(condition) => Some(condition?),
+        None => None,
+    };
+    Some(LongForm { condition, date: date?.0, stage: stage.map(|(supplied, _)| supplied), leaf, value: value? })
+}
+
+fn harvest(section: &Section) -> Option<HarvestSection> {
+    let mut moisture_role =
+        section.get("moisture").and_then(|item| item.supplied(COLUMN_OR_SAME, moisture)).map(|(supplied, _)| supplied);
+    let protein = section.get("protein").and_then(|item| protein(&item));
+    let measure = match (section.get("yield"), section.get("weight")) {
+        (Some(item), None) => {
+            if let Some(area) = section.get("area") {
+                area.fault(
+                    "conflicting-keys",
+                    "an area belongs to a weight, not to a yield",
+                    "remove area, or give a weight",
+                );
+            }
+            let (column, stated, unit) = yield_column(&item)?;
+            if let Some((key, stated)) = stated {
+                if moisture_role.is_some() {
+                    let remedy = "keep the moisture that the yields are stated at";
+                    key.fault("conflicting-keys", "the moisture is given twice", remedy);
+                }
+                moisture_role = Some(Supplied::Same(stated));
+            }
+            Measure::Yield { column, unit }
+        }
+        (None, Some(item)) => {
+            let weight = item.section(WEIGHT);
+            let column = weight.as_ref().and_then(|weight| weight.required("column")).and_then(|item| item.text());
+            let mass = weight.as_ref().and_then(|weight| weight.required("unit")).and_then(|item| unit(&item));
+            let square_metres = section.required("area").and_then(|item| area(&item));
+            Measure::Weight { column: column?, unit: mass?, square_metres: square_metres? }
+        }
+        (Some(_), Some(item)) => {
+            item.fault(
+                "conflicting-keys",
+                "a harvest is a yield or a weight, not both",
+                "keep the one that was measured",
+            );
+            return None;
+        }
+        (None, None) => {
+            let remedy = "add yield = …, or weight = … with area = …".to_owned();
+            section.report("missing-key", "yield", "there is no yield and no weight".to_owned(), remedy);
+            return None;
+        }
+    };
+    Some(HarvestSection { measure, moisture: moisture_role, protein })
+}
+
+type YieldColumn<'d> = (Typed<String>, Option<(Item<'d>, Typed<MoisturePercent>)>, Option<Typed<YieldUnit>>);
+
+fn yield_column<'d>(item: &Item<'d>) -> Option<YieldColumn<'d>> {
+    if !item.is_table() {
+        return Some((item.text()?, None, None));
+    }
+    let section = item.section(YIELD)?;
+    let column = section.required("column").and_then(|item| item.text());
+    let unit = section.get("unit").and_then(|item| unit(&item));
+    let stated = section.get("moisture_percent").and_then(|item| moisture(&item).map(|stated| (item, stated)));
+    Some((column?, stated, unit))
+}
+
+/// Square metres of a harvested area.
+fn area(item: &Item) -> Option<f64> {
+    let section = item.section(AREA)?;
+    let side = |key: &str| section.required(key).and_then(|item| item.number_within("above 0", |side| side > 0.0));
+    let (length, width) = (side("length"), side("width"));
+    let unit = section.required("unit").and_then(|item| unit::<LengthUnit>(&item));
+    let metres = unit?.value.metres();
+    Some(length?.value * metres * width?.value * metres)
+}
+
+fn protein(item: &Item) -> Option<(Typed<String>, Option<MoisturePercent>)> {
+    if !item.is_table() {
+        return Some((item.text()?, None));
+    }
+    let section = item.section(PROTEIN)?;
+    let column = section.required("column").and_then(|item| item.text());
+    let stated = section.get("moisture_percent").and_then(|item| moisture(&item)).map(|stated| stated.value);
+    Some((column?, stated))
+}
+
+fn exclusion(section: &Section) -> Option<ExclusionSection> {
+    let kinds = [("yield", Excluded::Yield), ("readings", Excluded::Readings), ("plot", Excluded::Plot)];
+    let plot = section.required("plot").and_then(|item| {
+        let parts = item.labels()?.into_iter().map(|label| label.value.trim().to_owned()).collect::<Vec<_>>();
+        Some(item.typed().map(|()| parts))
+    });
+    let what = section.required("what").and_then(|item| item.choice(&kinds));
+    let reason = section.required("reason").and_then(|item| item.text());
+    Some(ExclusionSection { plot: plot?, what: what?.value, reason: reason?.value })
+}
