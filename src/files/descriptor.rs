@@ -90,8 +90,11 @@ impl Document {
         self.findings.borrow().is_empty()
     }
 
+    /// The findings in the order of their lines.
     pub(super) fn into_findings(self) -> Vec<Finding> {
-        self.findings.into_inner()
+        let mut findings = self.findings.into_inner();
+        findings.sort_by_key(|finding| finding.place.row);
+        findings
     }
 
     /// An error at a value.
@@ -453,10 +456,10 @@ mod tests {
             plots.and_then(|plots| plots.required("file")).and_then(|file| file.text());
         });
         let expected = [
-            ("unknown-key", Some(2), Some("siet")),
             ("missing-key", Some(1), Some("site")),
-            ("unknown-key", Some(5), Some("plots.blok")),
+            ("unknown-key", Some(2), Some("siet")),
             ("wrong-type", Some(4), Some("plots.file")),
+            ("unknown-key", Some(5), Some("plots.blok")),
         ];
         let found: Vec<_> = found.iter().map(|(code, row, key)| (*code, *row, key.as_deref())).collect();
         assert_eq!(found, expected);

@@ -7,7 +7,10 @@ use std::rc::Rc;
 
 use sha2::{Digest, Sha256};
 
+use super::cell::keep;
+use super::descriptor::Document;
 use super::table::DataTable;
+use super::trial_descriptor::FileReference;
 use crate::finding::{Finding, Place};
 use crate::trial::InputFile;
 
@@ -89,6 +92,40 @@ impl Folder {
     }
 }
 
+/// A trial folder within its programme.
+pub(super) struct TrialFolder<'f> {
+    pub(super) folder: &'f mut Folder,
+    /// Its path from the programme.
+    pub(super) name: String,
+}
+
+impl TrialFolder<'_> {
+    /// The path from the programme of a file that the descriptor names.
+    fn path(&self, document: &Document, file: &FileReference) -> Result<String, Finding> {
+        path_within(&self.name, file.path.value.trim()).ok_or_else(|| {
+            let text = format!("{:?} does not lie within the programme", file.path.value);
+            let remedy = "write a path from the trial's folder with / between folders";
+            document.fault("outside-programme", &file.path, text).remedy(remedy)
+        })
+    }
+
+    /// A data file that the descriptor names.
+    pub(super) fn table(
+        &mut self,
+        document: &Document,
+        file: &FileReference,
+        findings: &mut Vec<Finding>,
+    ) -> Option<Rc<DataTable>> {
+        let path = keep(self.path(document, file), findings)?;
+        if !self.folder.has(&path) {
+            let text = format!("there is no file {path}");
+            findings.push(document.fault("cannot-read", &file.path, text).remedy("name a file in the trial's folder"));
+            return None;
+        }
+        self.folder.table(&path, file.header_row, findings)
+    }
+}
+
 /// The text of a file without its byte-order mark, and the digest of its bytes.
 pub(super) fn read_text(path: &Path, name: &str) -> Result<(String, String), Finding> {
     let bytes = fs::read(path).map_err(|error| {
@@ -112,7 +149,7 @@ pub(super) fn read_text(path: &Path, name: &str) -> Result<(String, String), Fin
 }
 
 /// `typed`, a path from `folder` with forward slashes, as a path from the programme; `None` where it leads out of it.
-pub(super) fn path_within(folder: &str, typed: &str) -> Option<String> {
+fn path_within(folder: &str, typed: &str) -> Option<String> {
     let mut parts: Vec<&str> = if folder.is_empty() { Vec::new() } else { vec![folder] };
     if typed.contains('\\') || typed.contains(':') || typed.starts_with('/') {
         return None;

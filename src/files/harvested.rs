@@ -7,7 +7,7 @@ use super::programme_descriptor::check_bushel;
 use super::table::DataTable;
 use super::trial_descriptor::{HarvestSection, Measure};
 use crate::finding::Finding;
-use crate::trial::{Excluded, Harvest, Protein};
+use crate::trial::{Excluded, Exclusion, Harvest, Protein};
 use crate::units::{MassUnit, MoisturePercent, Yield, YieldUnit};
 
 /// The harvest of every row, `None` where its yield or weight is missing.
@@ -15,7 +15,7 @@ pub(super) fn harvests(
     document: &Document,
     table: &DataTable,
     section: &HarvestSection,
-    exclusions: &Exclusions,
+    exclusions: Option<&Exclusions>,
     programme: FromProgramme,
     findings: &mut Vec<Finding>,
 ) -> Option<Vec<Option<Harvest>>> {
@@ -41,8 +41,14 @@ pub(super) fn harvests(
         Some(moistures) => moistures?,
         None => vec![None; amounts.len()],
     };
-    if let Some(Supplied::Column(name)) = &section.moisture {
-        report_missing_moistures(document, table, name, (&amounts, &moistures), exclusions, findings);
+    // Where it is not known what is left out, nothing is asked for.
+    if let (Some(Supplied::Column(name)), Some(exclusions)) = (&section.moisture, exclusions) {
+        let wanting = |(row, (amount, moisture)): (usize, (&Option<f64>, &Option<MoisturePercent>))| {
+            (amount.is_some() && moisture.is_none() && !yield_left_out(exclusions, row)).then_some(row)
+        };
+        let rows = amounts.iter().zip(&moistures).enumerate().filter_map(wanting);
+        let column = column(document, table, name).ok();
+        findings.extend(rows.filter_map(|row| Some(missing_moisture(&column?.cell(row)?))));
     }
     let harvest = |amount: f64, moisture: Option<MoisturePercent>| match &section.measure {
         Measure::Yield { unit, .. } => {
@@ -83,30 +89,15 @@ fn moistures(
     }
 }
 
+fn yield_left_out(exclusions: &Exclusions, row: usize) -> bool {
+    let concerns_yield = |exclusion: &Exclusion| matches!(exclusion.what, Excluded::Yield | Excluded::Plot);
+    exclusions.get(&row).is_some_and(|exclusions| exclusions.iter().any(concerns_yield))
+}
+
 /// A weight without its moisture can't be brought to standard moisture; taken as it stands it would be a wrong yield.
-fn report_missing_moistures(
-    document: &Document,
-    table: &DataTable,
-    name: &Typed<String>,
-    (amounts, moistures): (&[Option<f64>], &[Option<MoisturePercent>]),
-    exclusions: &Exclusions,
-    findings: &mut Vec<Finding>,
-) {
-    let Ok(column) = column(document, table, name) else { return };
-    for (row, (amount, moisture)) in amounts.iter().zip(moistures).enumerate() {
-        let left_out = exclusions.get(&row).is_some_and(|exclusions| {
-            exclusions.iter().any(|exclusion| matches!(exclusion.what, Excluded::Yield | Excluded::Plot))
-        });
-        if amount.is_some()
-            && moisture.is_none()
-            && !left_out
-            && let Some(cell) = column.cell(row)
-        {
-            let finding = cell.error("missing-cell", "the moisture of a harvested plot is missing");
-            findings
-                .push(finding.remedy("fill in the cell, or leave the plot's yield out with [[exclude]] and a reason"));
-        }
-    }
+fn missing_moisture(cell: &Cell) -> Finding {
+    cell.error("missing-cell", "the moisture of a harvested plot is missing")
+        .remedy("fill in the cell, or leave the plot's yield out with [[exclude]] and a reason")
 }
 
 /// The grain protein of every row, `None` where it was not analysed.

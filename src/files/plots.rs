@@ -23,12 +23,6 @@ pub(super) struct FromProgramme<'p> {
     pub(super) days_to_show_in_canopy: i32,
 }
 
-/// Every plot, and the parts of its key: one list a key column.
-pub(super) struct Plots {
-    pub(super) plots: Vec<Plot>,
-    pub(super) keys: Vec<Vec<String>>,
-}
-
 /// The column that a descriptor names.
 pub(super) fn column<'t>(
     document: &Document,
@@ -67,19 +61,31 @@ pub(super) fn supplied<'t, T: Clone>(
     }
 }
 
+/// The parts of every plot's key, one list a key column; `None` where they do not name every plot once.
+pub(super) fn plot_keys(
+    document: &Document,
+    descriptor: &TrialDescriptor,
+    table: &DataTable,
+    findings: &mut Vec<Finding>,
+) -> Option<Vec<Vec<String>>> {
+    let names = &descriptor.plots.as_ref()?.plot;
+    let keys = keys(document, table, names, findings)?;
+    let duplicates = duplicates(table, names, &keys);
+    let unique = duplicates.is_empty();
+    findings.extend(duplicates);
+    unique.then_some(keys)
+}
+
 /// Reads the plots of a trial; every fault goes to `findings`.
 pub(super) fn read(
     document: &Document,
     descriptor: &TrialDescriptor,
     table: &DataTable,
+    keys: Option<&[Vec<String>]>,
     programme: FromProgramme,
     findings: &mut Vec<Finding>,
-) -> Option<Plots> {
+) -> Option<Vec<Plot>> {
     let section = descriptor.plots.as_ref()?;
-    let keys = keys(document, table, &section.plot, findings);
-    if let Some(keys) = &keys {
-        report_duplicates(table, &section.plot, keys, findings);
-    }
     let label = |what: &'static str| move |cell: Cell| cell.label(what).map(str::to_owned);
     let blocks = optional(section.block.as_ref().map(|block| values(document, table, block, findings, label("block"))));
     let varieties =
@@ -92,9 +98,12 @@ pub(super) fn read(
     let reference = optional(
         descriptor.reference.as_ref().map(|reference| reference_plots(document, table, &reference.condition, findings)),
     );
-    let exclusions = exclusions(document, descriptor, keys.as_deref(), findings);
+    let exclusions = exclusions(document, descriptor, keys, findings);
     let harvest = optional(
-        descriptor.harvest.as_ref().map(|harvest| harvests(document, table, harvest, &exclusions, programme, findings)),
+        descriptor
+            .harvest
+            .as_ref()
+            .map(|harvest| harvests(document, table, harvest, exclusions.as_ref(), programme, findings)),
     );
     let protein = optional(
         descriptor
@@ -105,8 +114,8 @@ pub(super) fn read(
     );
     let (keys, blocks, varieties) = (keys?, blocks?, varieties?);
     let rates = rates.into_iter().collect::<Option<Vec<_>>>()?;
-    let (reference, harvest, protein) = (reference?, harvest?, protein?);
-    let plots = table
+    let (reference, harvest, protein, exclusions) = (reference?, harvest?, protein?, exclusions?);
+    table
         .lines()
         .enumerate()
         .map(|(row, line)| {
@@ -122,8 +131,7 @@ pub(super) fn read(
                 exclusions: exclusions.get(&row).cloned().unwrap_or_default(),
             })
         })
-        .collect::<Option<Vec<_>>>()?;
-    Some(Plots { plots, keys })
+        .collect()
 }
 
 /// A role that was not asked for is no fault: `Some(None)`.
@@ -154,9 +162,10 @@ pub(super) fn keys(
     parts.into_iter().collect()
 }
 
-fn report_duplicates(table: &DataTable, names: &[Typed<String>], keys: &[Vec<String>], findings: &mut Vec<Finding>) {
+fn duplicates(table: &DataTable, names: &[Typed<String>], keys: &[Vec<String>]) -> Vec<Finding> {
+    let mut findings = Vec::new();
     let mut first: HashMap<Vec<&str>, u64> = HashMap::new();
-    let Some(column) = names.last().and_then(|name| table.column(name.value.trim())) else { return };
+    let Some(column) = names.last().and_then(|name| table.column(name.value.trim())) else { return findings };
     for (row, cell) in column.cells().enumerate() {
         let key: Vec<&str> = keys.iter().filter_map(|part| part.get(row)).map(String::as_str).collect();
         let id = key.join("-");
@@ -169,6 +178,7 @@ fn report_duplicates(table: &DataTable, names: &[Typed<String>], keys: &[Vec<Str
             first.insert(key, cell.row);
         }
     }
+    findings
 }
 
 fn rates(
@@ -247,9 +257,10 @@ fn exclusions(
     descriptor: &TrialDescriptor,
     keys: Option<&[Vec<String>]>,
     findings: &mut Vec<Finding>,
-) -> Exclusions {
+) -> Option<Exclusions> {
+    let keys = keys?;
+    let before = findings.len();
     let mut exclusions = Exclusions::new();
-    let Some(keys) = keys else { return exclusions };
     let rows = keys.first().map_or(0, Vec::len);
     let key_of = |row: usize| keys.iter().filter_map(|part| part.get(row)).map(String::as_str).collect::<Vec<_>>();
     let row_of: HashMap<Vec<&str>, usize> = (0..rows).map(|row| (key_of(row), row)).collect();
@@ -260,7 +271,7 @@ fn exclusions(
             None => findings.push(no_such_plot(document, section, wanted.len() == keys.len(), (0..rows).map(key_of))),
         }
     }
-    exclusions
+    (findings.len() == before).then_some(exclusions)
 }
 
 fn exclusion(section: &ExclusionSection) -> Exclusion {

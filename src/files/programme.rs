@@ -8,12 +8,12 @@ use jiff::civil::Date;
 use super::Loaded;
 use super::descriptor::Document;
 use super::folder::Folder;
-use super::nearest::suggestion;
+use super::nearest::{nearest, suggestion};
 use super::plots::FromProgramme;
 use super::programme_descriptor::{self, ProgrammeDescriptor, TableSection};
 use super::site_year;
 use crate::finding::{Finding, Place, Severity};
-use crate::trial::{LeftOut, Programme, Trial};
+use crate::trial::{LeftOut, Programme, Timing, Trial};
 
 /// The name of a programme's descriptor.
 pub(super) const DESCRIPTOR: &str = "programme.toml";
@@ -26,14 +26,15 @@ pub(super) fn read(root: &Path, only: Option<&str>) -> Result<Loaded<Programme>,
         vec![finding.remedy("a programme is a folder with a programme.toml; trials are folders within it")]
     })?;
     let document = Document::new(DESCRIPTOR, text);
-    let descriptor = programme_descriptor::read(&document);
+    // Without units and a list of what is left out, trials can't be read fairly.
+    let Some(descriptor) = programme_descriptor::read(&document) else { return Err(document.into_findings()) };
     let present = folder.folders().map_err(|finding| vec![finding])?;
     let trial_folders: Vec<String> =
         present.iter().filter(|name| folder.has(&format!("{name}/{}", site_year::DESCRIPTOR))).cloned().collect();
-    let mut left_out = Vec::new();
-    if let (Some(descriptor), None) = (&descriptor, only) {
-        left_out = read_left_out(&document, descriptor, &present, &trial_folders);
-    }
+    let left_out = match only {
+        Some(_) => Vec::new(),
+        None => read_left_out(&document, &descriptor, &present, &trial_folders),
+    };
     let taking_part: Vec<&str> = match only {
         Some(only) => vec![only],
         None => {
@@ -48,28 +49,26 @@ pub(super) fn read(root: &Path, only: Option<&str>) -> Result<Loaded<Programme>,
         );
     }
     let from_programme = FromProgramme {
-        crop: descriptor.as_ref().and_then(|descriptor| descriptor.crop.as_ref()),
-        n_rate: descriptor.as_ref().and_then(|descriptor| descriptor.units).map(|units| units.n_rate),
-        yields: descriptor.as_ref().and_then(|descriptor| descriptor.units).map(|units| units.yields),
-        standard_moisture: descriptor.as_ref().and_then(|descriptor| descriptor.units?.standard_moisture),
-        days_to_show_in_canopy: descriptor.as_ref().map_or(0, |descriptor| descriptor.decisions.days_to_show_in_canopy),
+        crop: descriptor.crop.as_ref(),
+        n_rate: descriptor.units.map(|units| units.n_rate),
+        yields: descriptor.units.map(|units| units.yields),
+        standard_moisture: descriptor.units.and_then(|units| units.standard_moisture),
+        days_to_show_in_canopy: descriptor.decisions.days_to_show_in_canopy,
     };
     let mut trials: Vec<Trial> = taking_part
         .iter()
         .filter_map(|name| site_year::read(&mut folder, name, from_programme, &mut findings))
         .collect();
     trials.sort_by(|a, b| (a.harvest_year, &a.folder).cmp(&(b.harvest_year, &b.folder)));
-    if let Some(descriptor) = &descriptor {
-        for table in &descriptor.tables {
-            check_sensing_dates(&document, table, &trials, &taking_part, only.is_none());
-        }
+    for table in &descriptor.tables {
+        check_sensing_dates(&document, table, &trials, &taking_part, only.is_none());
     }
     let mut all = document.into_findings();
     all.append(&mut findings);
     if all.iter().any(|finding| finding.severity == Severity::Error) {
         return Err(all);
     }
-    match descriptor.and_then(|descriptor| programme(descriptor, trials, left_out, folder)) {
+    match programme(descriptor, trials, left_out, folder) {
         Some(value) => Ok(Loaded { value, warnings: all }),
         None => Err(all),
     }
@@ -103,24 +102,28 @@ fn read_left_out(
 ) -> Vec<LeftOut> {
     let mut left_out = Vec::new();
     for (folder, reason) in &descriptor.leave_out {
-        if present.contains(&folder.value) {
-            left_out.push(LeftOut { folder: folder.value.clone(), reason: reason.clone() });
-        } else {
+        let mut name = folder.value.as_str();
+        if !present.contains(&folder.value) {
             let text = format!("there is no folder {:?} to leave out", folder.value);
             let remedy = suggestion(&folder.value, "the trial folders are", trial_folders.iter().map(String::as_str));
             document.report(document.fault("unknown-folder", folder, text).remedy(remedy));
+            // What was meant is left out all the same, so that its own faults don't bury this one.
+            name = nearest(name, trial_folders.iter().map(String::as_str)).unwrap_or(name);
         }
+        left_out.push(LeftOut { folder: name.to_owned(), reason: reason.clone() });
     }
     left_out
 }
 
-/// The days a trial was sensed on with a table's instrument inside its stage window.
+/// The days a trial was sensed on with a table's instrument inside its stage window, before the topdress it decides.
 fn qualifying_dates(table: &TableSection, trial: &Trial) -> BTreeSet<Date> {
+    let topdress = trial.applications.iter().find(|application| application.timing == Timing::DecidedBySensing);
     let (first, last) = &table.specification.stages;
     let readings = trial.readings.iter().filter(|reading| reading.instrument == table.specification.instrument);
     let in_window = readings
         .filter(|reading| reading.stage.as_ref().is_some_and(|stage| stage.is_within(first, last).unwrap_or(false)));
-    in_window.map(|reading| reading.date).collect()
+    let undecided = |date: &Date| topdress.is_none_or(|topdress| !topdress.is_on(*date));
+    in_window.map(|reading| reading.date).filter(undecided).collect()
 }
 
 /// Refuses several sensing dates in a table's window until one is chosen, and a choice of what was not sensed.

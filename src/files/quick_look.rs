@@ -67,20 +67,19 @@ fn columns(table: &DataTable, roles: &ColumnRoles, findings: &mut Vec<Finding>) 
     let block = roles.block.as_ref().map(&mut named);
     let by = roles.by.as_ref().map(&mut named);
     let label = |what: &'static str| move |cell: Cell| cell.label(what).map(str::to_owned);
-    let rates = rate?.values(findings, |cell| {
-        cell.non_negative("an N rate")?
-            .ok_or_else(|| cell.error("missing-cell", "the N rate is missing").remedy("write 0 where no N went on"))
+    let rates = rate.and_then(|rate| {
+        rate.values(findings, |cell| {
+            cell.non_negative("an N rate")?
+                .ok_or_else(|| cell.error("missing-cell", "the N rate is missing").remedy("write 0 where no N went on"))
+        })
     });
-    let yields = yields?.values(findings, |cell| cell.non_negative("a yield"));
-    let blocks = match block {
-        Some(column) => Some(column?.values(findings, label("block"))?),
-        None => None,
-    };
-    let levels = match by {
-        Some(column) => Some(column?.values(findings, label("group"))?),
-        None => None,
-    };
+    let yields = yields.and_then(|yields| yields.values(findings, |cell| cell.non_negative("a yield")));
+    let blocks = block.map(|column| column?.values(findings, label("block")));
+    let levels = by.map(|column| column?.values(findings, label("group")));
+    // A role that was asked for and could not be read ends here; its faults are told.
     let (rates, yields) = (rates?, yields?);
+    let blocks = if let Some(blocks) = blocks { Some(blocks?) } else { None };
+    let levels = if let Some(levels) = levels { Some(levels?) } else { None };
     let kept: Vec<bool> = yields.iter().map(Option::is_some).collect();
     if !kept.contains(&true) {
         let place = Place::file(table.file()).row(table.header_row()).column(&roles.yields);

@@ -1,52 +1,15 @@
 //! Readings of every instrument, as columns or one row each, joined to the plots.
 
-use std::rc::Rc;
-
-use super::cell::keep;
 use super::descriptor::{Document, Typed};
-use super::folder::{Folder, path_within};
+use super::folder::TrialFolder;
 use super::join::{Joined, Rows, join};
 use super::nearest::nearest;
 use super::plots::keys;
 use super::reading_forms::{One, long, wide};
 use super::table::DataTable;
-use super::trial_descriptor::{FileReference, ReadingForm, ReadingsSection, TrialDescriptor};
+use super::trial_descriptor::{ReadingForm, ReadingsSection, TrialDescriptor};
 use crate::finding::{Finding, Place};
 use crate::trial::{Instrument, Reading};
-
-/// A trial folder within its programme.
-pub(super) struct TrialFolder<'f> {
-    pub(super) folder: &'f mut Folder,
-    /// Its path from the programme.
-    pub(super) name: String,
-}
-
-impl TrialFolder<'_> {
-    /// The path from the programme of a file that the descriptor names.
-    pub(super) fn path(&self, document: &Document, file: &FileReference) -> Result<String, Finding> {
-        path_within(&self.name, file.path.value.trim()).ok_or_else(|| {
-            let text = format!("{:?} does not lie within the programme", file.path.value);
-            let remedy = "write a path from the trial's folder with / between folders";
-            document.fault("outside-programme", &file.path, text).remedy(remedy)
-        })
-    }
-
-    /// A data file that the descriptor names.
-    pub(super) fn table(
-        &mut self,
-        document: &Document,
-        file: &FileReference,
-        findings: &mut Vec<Finding>,
-    ) -> Option<Rc<DataTable>> {
-        let path = keep(self.path(document, file), findings)?;
-        if !self.folder.has(&path) {
-            let text = format!("there is no file {path}");
-            findings.push(document.fault("cannot-read", &file.path, text).remedy("name a file in the trial's folder"));
-            return None;
-        }
-        self.folder.table(&path, file.header_row, findings)
-    }
-}
 
 /// A column of readings: its file and headers, for findings.
 struct Origin {

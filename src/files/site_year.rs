@@ -1,9 +1,9 @@
 //! One trial folder: its descriptor and data files made into a trial.
 
 use super::descriptor::Document;
-use super::folder::Folder;
+use super::folder::{Folder, TrialFolder};
 use super::plots::{self, FromProgramme};
-use super::readings::{self, TrialFolder};
+use super::readings;
 use super::timing;
 use super::trial_descriptor::{self, TrialDescriptor};
 use crate::finding::{Finding, Place};
@@ -39,29 +39,27 @@ fn with_data(
     programme: FromProgramme,
     findings: &mut Vec<Finding>,
 ) -> Option<Trial> {
-    // Questions across keys are asked only of keys that were read: a mistyped one would answer them wrongly.
-    let was_read = document.is_sound();
-    if was_read {
+    // Questions across keys are asked only of what is sound so far: a fault would answer them wrongly.
+    if document.is_sound() {
         timing::check_descriptor(document, descriptor);
     }
     let table = trial.table(document, &descriptor.plots.as_ref()?.file, findings);
-    // Other data files are checked even if the plots file is broken, and the other way round.
+    // Other data files are checked even if the plots file is broken.
     let Some(table) = table else { return check_reading_files(document, descriptor, trial, findings) };
-    let plots = plots::read(document, descriptor, &table, programme, findings);
-    let plot_keys = match &plots {
-        Some(plots) => Some(plots.keys.clone()),
-        None => plots::keys(document, &table, &descriptor.plots.as_ref()?.plot, &mut Vec::new()),
-    };
-    let readings = readings::read(document, descriptor, trial, &table, plot_keys.as_deref(), findings);
-    let (plots, readings) = (plots?.plots, readings?);
+    let keys = plots::plot_keys(document, descriptor, &table, findings);
+    let plots = plots::read(document, descriptor, &table, keys.as_deref(), programme, findings);
+    let readings = readings::read(document, descriptor, trial, &table, keys.as_deref(), findings);
+    let (plots, readings) = (plots?, readings?);
     let applications = applications(descriptor, programme)?;
-    if was_read {
+    if document.is_sound() {
         let sensing = timing::sensing_dates(&readings);
         let days = programme.days_to_show_in_canopy;
         timing::check_dates(document, descriptor, &applications, &sensing, days, findings);
         timing::check_harvest_year(document, descriptor, &sensing, findings);
-        timing::check_late_nitrogen(document, descriptor, &plots);
         findings.extend(what_is_absent(document, descriptor, programme));
+    }
+    if document.is_sound() {
+        timing::check_late_nitrogen(document, descriptor, &plots);
     }
     let design = match descriptor.design.as_ref()?.value.clone() {
         Design::SplitPlot { .. } => {

@@ -52,7 +52,7 @@ mod calculator {
         }
         let Some((reading, reference)) = pair else { return nothing(index_text, "unusable") };
         let index = (2000 * reading + reference) / (2 * reference);
-        if index > usable["index_up_to"].as_i64().unwrap().into() {
+        if index > i128::from(usable["index_up_to"].as_i64().unwrap()) {
             return nothing(index_text, "unusable");
         }
         let prices = document["prices"].as_array().unwrap();

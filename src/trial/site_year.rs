@@ -35,13 +35,10 @@ pub struct Trial {
 }
 
 impl Trial {
-    /// N already on a plot when it was sensed: every application dated before that day, or on it with timing *before sensing*.
+    /// N already on a plot when it was sensed: that of every application that [is on](Application::is_on) by then.
     #[must_use]
     pub fn n_already_on(&self, plot: &Plot, sensing: Date, unit: NRateUnit) -> f64 {
-        let on_by = |application: &Application| {
-            application.date < sensing || (application.date == sensing && application.timing == Timing::BeforeSensing)
-        };
-        self.n_where(plot, unit, on_by)
+        self.n_where(plot, unit, |application| application.is_on(sensing))
     }
 
     /// N of the applications that `counts` takes, in `unit`.
