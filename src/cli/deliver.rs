@@ -5,9 +5,9 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use super::failure::Failure;
-use super::flags::OutputFlags;
+use super::flags::{FormatFlag, OutputFlags};
 use crate::finding::Finding;
-use crate::output::{Format, Provenance, Report, WriteError, render, warnings_text, write_file};
+use crate::output::{Format, Provenance, Report, Summary, WriteError, render, warnings_text, write_file};
 
 /// Nothing that was asked could be answered.
 const NOT_ANSWERED: u8 = 1;
@@ -28,6 +28,15 @@ impl Answer {
         // CSV has no place for warnings: they go to standard error.
         let aside = if format == Format::Csv { provenance.warnings.clone() } else { Vec::new() };
         Self { text: render(report, provenance, format), answered, out: flags.out.clone(), aside }
+    }
+
+    /// A season's summary, which says itself how many warnings there are and fits one screen.
+    pub(super) fn summary(report: &Summary, provenance: &Provenance, answered: bool, format: FormatFlag) -> Self {
+        let text = match format.into() {
+            Format::Text => report.text(),
+            format => render(report, provenance, format),
+        };
+        Self::text(text, answered, None)
     }
 
     /// A text that is already in the format that was asked for.

@@ -11,7 +11,7 @@ use crate::files::ColumnRoles;
 use crate::output::Format;
 use crate::response::Family;
 use crate::season::DEFAULT_SEED;
-use crate::trial::ResultUnits;
+use crate::trial::{Programme, ResultUnits};
 use crate::units::{NRateUnit, Unit as _, YieldUnit};
 
 /// Where the answer goes and how it looks.
@@ -26,21 +26,55 @@ pub(super) struct OutputFlags {
     pub(super) out: Option<PathBuf>,
 }
 
+/// A format, as it is typed.
 #[derive(Clone, Copy, Debug, ValueEnum)]
-enum FormatFlag {
+pub(super) enum FormatFlag {
+    /// For a reader
     Text,
+    /// For a script
     Json,
+    /// Long: one header, one record a line
     Csv,
+}
+
+impl From<FormatFlag> for Format {
+    fn from(flag: FormatFlag) -> Self {
+        match flag {
+            FormatFlag::Text => Self::Text,
+            FormatFlag::Json => Self::Json,
+            FormatFlag::Csv => Self::Csv,
+        }
+    }
 }
 
 impl OutputFlags {
     /// The format.
     pub(super) fn format(&self) -> Format {
-        match self.format {
-            FormatFlag::Text => Format::Text,
-            FormatFlag::Json => Format::Json,
-            FormatFlag::Csv => Format::Csv,
+        self.format.into()
+    }
+}
+
+/// One of a programme's tables.
+#[derive(Clone, Debug, Args)]
+pub(super) struct TableFlag {
+    /// Only the table of this name
+    #[arg(long, value_name = "TABLE")]
+    name: Option<String>,
+}
+
+impl TableFlag {
+    /// Leaves only the table asked for in the programme.
+    ///
+    /// # Errors
+    /// A usage error where the programme has no such table.
+    pub(super) fn select(&self, programme: &mut Programme) -> Result<(), Failure> {
+        let Some(name) = &self.name else { return Ok(()) };
+        let known: Vec<&str> = programme.tables.iter().map(|table| table.name.as_str()).collect();
+        if !known.contains(&name.as_str()) {
+            return Err(Failure::usage(format!("the programme has no table {name}; it has {}", known.join(", "))));
         }
+        programme.tables.retain(|table| table.name == *name);
+        Ok(())
     }
 }
 
@@ -135,7 +169,7 @@ impl PriceFlags {
     }
 }
 
-fn not_negative(text: &str) -> Result<f64, String> {
+pub(super) fn not_negative(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(number) if number.is_finite() && number >= 0.0 => Ok(number),
         _ => Err("a number of at least 0 is wanted, such as 0.1".to_owned()),

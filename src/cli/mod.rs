@@ -3,13 +3,20 @@
 //! Exit status: 0 answered (*not shown* is an answer); 1 nothing that was asked could be answered, or no rate, with the reasons on
 //! standard output in the chosen format; 2 usage or input, with standard output empty; 3 cannot write. A closed pipe is quiet.
 
+mod calibrate;
+mod check;
 mod curves;
 mod deliver;
 mod failure;
 mod fitting;
 mod flags;
+mod lookup;
 mod optimum;
+mod season;
+mod sense;
 mod source;
+mod table;
+mod yields;
 
 use std::ffi::OsString;
 use std::process::ExitCode;
@@ -36,15 +43,29 @@ const EXAMPLES: &str = "Examples:
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Season(season::Flags),
+    Check(check::Flags),
+    Yields(yields::Flags),
     Curves(curves::Flags),
     Optimum(optimum::Flags),
+    Sense(sense::Flags),
+    Calibrate(calibrate::Flags),
+    Table(table::Flags),
+    Lookup(lookup::Flags),
 }
 
 impl Command {
     fn run(self) -> Result<Answer, Failure> {
         match self {
+            Self::Season(flags) => season::run(&flags),
+            Self::Check(flags) => check::run(&flags),
+            Self::Yields(flags) => yields::run(&flags),
             Self::Curves(flags) => curves::run(&flags),
             Self::Optimum(flags) => optimum::run(&flags),
+            Self::Sense(flags) => sense::run(&flags),
+            Self::Calibrate(flags) => calibrate::run(&flags),
+            Self::Table(flags) => table::run(&flags),
+            Self::Lookup(flags) => lookup::run(&flags),
         }
     }
 }

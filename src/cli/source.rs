@@ -74,3 +74,12 @@ pub(super) fn run_season(
         Finding::error("bushel-unknown", place, error.to_string()).remedy(remedy).into()
     })
 }
+
+/// Runs a season for its yields and readings alone: no permutations, no tables.
+///
+/// # Errors
+/// As in [`run_season`].
+pub(super) fn without_curves(mut loaded: Loaded<Programme>) -> Result<Season, Failure> {
+    loaded.value.tables.clear();
+    run_season(loaded, SeasonOptions { permutations: 0, ..SeasonOptions::default() }, &|_| {})
+}

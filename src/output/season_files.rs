@@ -5,7 +5,7 @@ use serde_json::{Map, Value};
 
 use super::calibrate::Calibrations;
 use super::curves::Curves;
-use super::envelope::{Provenance, Report, json, schema_name};
+use super::envelope::{Provenance, Report, json};
 use super::findings::Findings;
 use super::folder::{OutputFile, PROVENANCE, SEASON};
 use super::long::{Long, number, text};
