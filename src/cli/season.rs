@@ -1,6 +1,6 @@
 //! `stook season`
 
-use std::io::IsTerminal as _;
+use std::io::{IsTerminal as _, Write as _};
 use std::path::PathBuf;
 
 use clap::Args;
@@ -52,6 +52,8 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     files.push(season_provenance(&season, &files));
     write_folder(&flags.out, &files)?;
     bar.finish_and_clear();
+    // Standard error may be closed; there is then nobody to tell.
+    let _ = writeln!(std::io::stderr(), "{} files written to {}", files.len(), flags.out.display());
     let summary = Summary::of(&season);
     let answered = season.tables.is_empty() || season.tables.iter().any(|result| result.table.is_ok());
     Ok(Answer::summary(&summary, &provenance_of(&season), answered, flags.format))

@@ -4,6 +4,7 @@
 //! need of site-years that it has not seen.
 
 use super::calibrate::{CalibrationAt, Calibrations, Errors, Point, RelationOf, TableCalibration, ValidationOf};
+use super::interval_words::piece_text;
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{count, fixed, or_dash, plain, price_ratio, significant};
 
@@ -65,7 +66,7 @@ fn points(calibrations: &Calibrations, base: &CalibrationAt) -> String {
             point.plots.to_string(),
             fixed(point.index, INDEX_DECIMALS),
             need(point),
-            limits(point),
+            piece_text(point.low, point.high, NEED_DECIMALS),
             if point.optimum_status == "not-shown" { "response not shown" } else { "" }.to_owned(),
         ]);
     }
@@ -79,16 +80,6 @@ fn need(point: &Point) -> String {
         "at-least" => format!("at least {need}"),
         "at-most" => format!("at most {need}"),
         _ => need,
-    }
-}
-
-fn limits(point: &Point) -> String {
-    let number = |value: f64| fixed(value, NEED_DECIMALS);
-    match (point.low, point.high) {
-        (Some(low), Some(high)) => format!("{} to {}", number(low), number(high)),
-        (Some(low), None) => format!("at least {} (open above)", number(low)),
-        (None, Some(high)) => format!("at most {} (open below)", number(high)),
-        (None, None) => "open on both sides".to_owned(),
     }
 }
 

@@ -5,10 +5,10 @@ use serde::Serialize;
 use serde_json::{Map, Value};
 
 use super::envelope::Report;
-use super::group::{factors, group_object, levels};
+use super::group::{factors, group_object, level_fields};
 use super::interval_words::limits_name;
 use super::long::{Long, number, text};
-use crate::experiment::{Fitted, FittedGroup};
+use crate::experiment::{Fitted, FittedGroup, Response};
 use crate::response::{Curve, Family, Fit, Reach};
 use crate::stats::interval::Interval;
 
@@ -36,7 +36,8 @@ pub struct CurveGroup {
     pub blocks: usize,
     /// What the error is made of.
     pub error_stratum: &'static str,
-    /// `detected` or `not-detected`; null where there is nothing to test against.
+    /// `detected` or `not-detected`; `negligible` where prices are known and no gain that the data allow would pay; null where there
+    /// is nothing to test against.
     pub response: Option<&'static str>,
     /// p of the permutation test of a rising response.
     pub p_value: Option<f64>,
@@ -138,9 +139,10 @@ pub struct Coefficients {
 }
 
 impl Curves {
-    /// The curves of groups, with intervals of the joins at a level.
-    pub fn of<'a>(groups: impl IntoIterator<Item = &'a FittedGroup>, level: f64) -> Self {
-        Self { groups: groups.into_iter().map(|group| CurveGroup::of(group, level)).collect() }
+    /// The curves of groups, with intervals of the joins at a level. With a price ratio a response that is not detected may be
+    /// *negligible*.
+    pub fn of<'a>(groups: impl IntoIterator<Item = &'a FittedGroup>, level: f64, price_ratio: Option<f64>) -> Self {
+        Self { groups: groups.into_iter().map(|group| CurveGroup::of(group, level, price_ratio)).collect() }
     }
 
     /// Whether any group has a curve.
@@ -151,7 +153,7 @@ impl Curves {
 }
 
 impl CurveGroup {
-    fn of(fitted_group: &FittedGroup, level: f64) -> Self {
+    fn of(fitted_group: &FittedGroup, level: f64, price_ratio: Option<f64>) -> Self {
         let group = &fitted_group.group;
         let common = Self {
             group: group_object(&group.key),
@@ -176,7 +178,7 @@ impl CurveGroup {
             chosen_by: "none-estimable",
         };
         match &fitted_group.outcome {
-            Ok(fitted) => Self::fitted(common, fitted, level),
+            Ok(fitted) => Self::fitted(common, fitted, level, price_ratio),
             Err(error) => {
                 let refused = |family: Family| FamilyCurve::not_estimable(family, &error.to_string());
                 Self { curves: Family::ALL.map(refused).to_vec(), ..common }
@@ -184,10 +186,12 @@ impl CurveGroup {
         }
     }
 
-    fn fitted(common: Self, fitted: &Fitted, level: f64) -> Self {
+    fn fitted(common: Self, fitted: &Fitted, level: f64, price_ratio: Option<f64>) -> Self {
         let (chosen, chosen_by) = fitted.chosen();
         let analysis = &fitted.analysis;
         let p_value = fitted.response.p;
+        let priced = price_ratio.and_then(|ratio| fitted.chosen_optimum(ratio)).map(|(response, _)| response);
+        let unpriced = if fitted.detected() { Response::Detected } else { Response::NotDetected };
         let mean = |mean: &crate::response::TreatmentMean| Mean {
             rate: mean.rate,
             n: mean.n,
@@ -195,7 +199,7 @@ impl CurveGroup {
             standard_error: mean.standard_error,
         };
         Self {
-            response: p_value.map(|_| if fitted.detected() { "detected" } else { "not-detected" }),
+            response: p_value.map(|_| priced.unwrap_or(unpriced).name()),
             p_value,
             permutations: fitted.response.permutations,
             treatment: Some(Treatment {
@@ -297,7 +301,7 @@ impl Report for Curves {
         let mut long = Long::new(factors.iter().map(String::as_str).chain(COLUMNS));
         for group in &self.groups {
             for curve in &group.curves {
-                long.row(levels(&group.group, &factors).into_iter().chain(fields(group, curve)));
+                long.row(level_fields(&group.group, &factors).into_iter().chain(fields(group, curve)));
             }
         }
         long.finish()

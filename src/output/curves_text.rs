@@ -67,6 +67,7 @@ fn reasons(group: &CurveGroup) -> String {
 fn response(group: &CurveGroup) -> String {
     let verdict = match group.response {
         Some("detected") => "Response to N: detected",
+        Some("negligible") => "Response to N: not shown, and no gain that the plots allow would pay for the N",
         Some(_) => "Response to N: not shown",
         None => return "Response to N: not tested, as there is no error to test against.".to_owned(),
     };

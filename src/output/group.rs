@@ -3,6 +3,7 @@
 use serde_json::{Map, Value};
 
 use super::layout::quantity;
+use super::long;
 use super::numbers::plain;
 use crate::experiment::GroupKey;
 
@@ -62,7 +63,16 @@ pub(super) fn factors<'a>(groups: impl Iterator<Item = &'a Map<String, Value>>) 
     found
 }
 
-/// The levels of a group, one a factor; empty where a factor plays no part in it.
+/// The levels of a group in words, one a factor; empty where a factor plays no part in it.
 pub(super) fn levels(group: &Map<String, Value>, factors: &[String]) -> Vec<String> {
     factors.iter().map(|factor| group.get(factor).map_or_else(String::new, level_text)).collect()
+}
+
+/// The same as CSV fields: numbers as they are.
+pub(super) fn level_fields(group: &Map<String, Value>, factors: &[String]) -> Vec<String> {
+    let field = |level: &Value| match level {
+        Value::Number(number) => long::number(number.as_f64()),
+        other => level_text(other),
+    };
+    factors.iter().map(|factor| group.get(factor).map_or_else(String::new, field)).collect()
 }

@@ -16,20 +16,25 @@ pub(super) fn limits_text(
     segments: &[[Option<f64>; 2]],
     decimals: usize,
 ) -> String {
-    let number = |value: f64| rate(value, decimals);
-    let piece = |low: Option<f64>, high: Option<f64>| match (low, high) {
-        (Some(low), Some(high)) if low == high => number(low),
-        (Some(low), Some(high)) => format!("{} to {}", number(low), number(high)),
-        (Some(low), None) => format!("at least {} (open above)", number(low)),
-        (None, Some(high)) => format!("at most {} (open below)", number(high)),
-        (None, None) => "open on both sides".to_owned(),
-    };
+    let piece = |low: Option<f64>, high: Option<f64>| piece_text(low, high, decimals);
     match limits {
         Limits::NotComputed => "not computed".to_owned(),
         Limits::Disjoint => {
             segments.iter().map(|&[low, high]| piece(low, high)).collect::<Vec<_>>().join(" and ")
         }
         Limits::Both | Limits::OpenBelow | Limits::OpenAbove | Limits::Open => piece(low, high),
+    }
+}
+
+/// One piece: *88.1 to 104.3*, or which end is open.
+pub(super) fn piece_text(low: Option<f64>, high: Option<f64>, decimals: usize) -> String {
+    let number = |value: f64| rate(value, decimals);
+    match (low, high) {
+        (Some(low), Some(high)) if low == high => number(low),
+        (Some(low), Some(high)) => format!("{} to {}", number(low), number(high)),
+        (Some(low), None) => format!("from {}, open above", number(low)),
+        (None, Some(high)) => format!("up to {}, open below", number(high)),
+        (None, None) => "open above and below".to_owned(),
     }
 }
 
@@ -61,14 +66,14 @@ mod tests {
     #[test]
     fn an_open_end_is_said() {
         assert_eq!(words(vec![[Some(71.5), Some(104.0)]]), "71.5 to 104.0");
-        assert_eq!(words(vec![[Some(71.5), None]]), "at least 71.5 (open above)");
-        assert_eq!(words(vec![[None, Some(30.0)]]), "at most 30.0 (open below)");
-        assert_eq!(words(vec![[None, None]]), "open on both sides");
+        assert_eq!(words(vec![[Some(71.5), None]]), "from 71.5, open above");
+        assert_eq!(words(vec![[None, Some(30.0)]]), "up to 30.0, open below");
+        assert_eq!(words(vec![[None, None]]), "open above and below");
         assert_eq!(words(vec![]), "not computed");
     }
 
     #[test]
     fn both_pieces_of_a_split_interval_are_said() {
-        assert_eq!(words(vec![[Some(0.0), Some(0.0)], [Some(60.0), None]]), "0 and at least 60.0 (open above)");
+        assert_eq!(words(vec![[Some(0.0), Some(0.0)], [Some(60.0), None]]), "0 and from 60.0, open above");
     }
 }

@@ -4,6 +4,8 @@
 const ERROR_DIGITS: i32 = 2;
 /// A rate is written so that this part of the tested range is seen: about a pound in 150, or 0.01 in 0.6.
 const RATE_STEPS: f64 = 300.0;
+/// Longer numbers were computed, not typed.
+const LONGEST_TYPED: usize = 7;
 /// More decimals than this say nothing.
 const MOST_DECIMALS: i32 = 9;
 
@@ -38,8 +40,8 @@ pub(super) fn rate(value: f64, decimals: usize) -> String {
 
 /// A price ratio: as typed where that is short, else with four significant digits.
 pub(super) fn price_ratio(value: f64) -> String {
-    let typed = plain(value);
-    if typed.len() <= 6 { typed } else { significant(value, 4) }
+    let typed = value.to_string();
+    if typed.len() <= LONGEST_TYPED { typed } else { significant(value, 4) }
 }
 
 /// With a number of significant digits.
@@ -54,9 +56,10 @@ pub(super) fn significant(value: f64, digits: i32) -> String {
     fixed(value, decimals(wanted))
 }
 
-/// As typed: the shortest decimal that reads back to the same number.
+/// As typed where that is short; a number that was converted from another unit with two decimals.
 pub(super) fn plain(value: f64) -> String {
-    value.to_string()
+    let typed = value.to_string();
+    if typed.len() <= LONGEST_TYPED { typed } else { fixed(value, 2).trim_end_matches('0').trim_end_matches('.').to_owned() }
 }
 
 /// `p = 0.012`, `p < 0.001`.
@@ -114,6 +117,13 @@ mod tests {
             assert_eq!(significant(value, 4), expected);
         }
         assert_eq!(significant(1.5e-12, 3), "1.50e-12");
+    }
+
+    #[test]
+    fn what_was_typed_stays_and_what_was_converted_is_rounded() {
+        for (value, expected) in [(120.0, "120"), (0.6, "0.6"), (44.608_956_080_985_22, "44.61"), (39.999_999_999_999_98, "40")] {
+            assert_eq!(plain(value), expected);
+        }
     }
 
     #[test]

@@ -5,7 +5,7 @@ use serde::Serialize;
 use serde_json::{Map, Value};
 
 use super::envelope::Report;
-use super::group::{factors, group_object, levels};
+use super::group::{factors, group_object, level_fields};
 use super::interval_words::limits_name;
 use super::long::{Long, number, text};
 use crate::economics::{NearOptimum, PriceRatio, Tolerance};
@@ -77,6 +77,8 @@ pub struct OptimumOf {
 pub struct AtPrice {
     /// Price of one rate unit of N ÷ price of one yield unit.
     pub price_ratio: f64,
+    /// As in the group, at this price ratio.
+    pub response: Option<&'static str>,
     /// The optimum of the family that stands for the group.
     pub optimum: OptimumOf,
     /// Net return at the optimum, in yield units.
@@ -188,6 +190,7 @@ impl AtPrice {
     fn of(price_ratio: f64, optimum: Option<GroupOptimum>, level: f64) -> Self {
         Self {
             price_ratio,
+            response: optimum.as_ref().map(|optimum| optimum.response.name()),
             optimum: OptimumOf::of_group(optimum.as_ref(), level),
             net_return: optimum.as_ref().and_then(|optimum| optimum.net_return),
             near_optimum: optimum.and_then(|optimum| optimum.near_optimum),
@@ -225,7 +228,7 @@ impl Report for Optima {
         let mut long = Long::new(factors.iter().map(String::as_str).chain(COLUMNS));
         for group in &self.groups {
             let mut row = |ratio: f64, optimum: &OptimumOf, chosen: Option<&AtPrice>| {
-                long.row(levels(&group.group, &factors).into_iter().chain(fields(group, ratio, optimum, chosen)));
+                long.row(level_fields(&group.group, &factors).into_iter().chain(fields(group, ratio, optimum, chosen)));
             };
             for at_price in &group.by_price {
                 row(at_price.price_ratio, &at_price.optimum, Some(at_price));

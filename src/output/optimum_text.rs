@@ -1,10 +1,13 @@
 //! Optima for a reader.
 
-use super::group::{factor_text, factors, levels};
+use serde_json::{Map, Value};
+
+use super::curves_text::capitalised;
+use super::group::{factor_text, factors, group_text, levels};
 use super::interval_words::{interval_head, limits_text};
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{decimals_of_rates, or_dash, plain, price_ratio, rate, significant};
-use super::optimum::{Optima, OptimumGroup, OptimumOf};
+use super::optimum::{AtPrice, Optima, OptimumGroup, OptimumOf};
 use crate::response::OptimumStatus;
 
 /// More groups than this would make the list by family too long to read.
@@ -12,14 +15,33 @@ const MOST_GROUPS_BY_FAMILY: usize = 6;
 
 pub(super) fn text(optima: &Optima) -> String {
     let Some(first) = optima.groups.first() else { return "No group of plots.\n".to_owned() };
-    let factors = factors(optima.groups.iter().map(|group| &group.group));
+    let (common, factors) = common_and_telling(optima);
     let ratio = quantity(&price_ratio(first.price_ratio), first.price_ratio_unit.as_deref());
-    let mut text = format!("Economic optimum N rate (EONR) at a price ratio of {ratio}\n\n");
-    text += &chosen(optima, first, &factors);
+    let mut text = format!("Economic optimum N rate (EONR) at a price ratio of {ratio}\n");
+    if !common.is_empty() {
+        text += &format!("{}\n", capitalised(&group_text(&common, first.rate_unit.as_deref())));
+    }
+    text += &format!("\n{}", chosen(optima, first, &factors));
     text += &notes(optima);
     text += &by_family(optima, first, &factors);
     text += &by_price(optima, first, &factors);
     text
+}
+
+/// What all groups have in common, and the factors that tell them apart.
+fn common_and_telling(optima: &Optima) -> (Map<String, Value>, Vec<String>) {
+    let mut common = Map::new();
+    let mut telling = Vec::new();
+    for factor in factors(optima.groups.iter().map(|group| &group.group)) {
+        let mut levels = optima.groups.iter().map(|group| group.group.get(&factor));
+        match levels.next().flatten() {
+            Some(first) if levels.all(|level| level == Some(first)) => {
+                common.insert(factor, first.clone());
+            }
+            _ => telling.push(factor),
+        }
+    }
+    (common, telling)
 }
 
 fn table(factors: &[String]) -> TextTable {
@@ -43,6 +65,14 @@ pub(super) fn rate_text(optimum: &OptimumOf, decimals: usize) -> String {
     }
 }
 
+/// The optimum that stands for a group.
+pub(super) fn chosen_text(response: Option<&str>, optimum: &OptimumOf, decimals: usize) -> String {
+    match response {
+        Some("negligible") => "no gain that pays".to_owned(),
+        _ => rate_text(optimum, decimals),
+    }
+}
+
 pub(super) fn limits(optimum: &OptimumOf, decimals: usize) -> String {
     if optimum.status == OptimumStatus::NotEstimable {
         return String::new();
@@ -51,20 +81,19 @@ pub(super) fn limits(optimum: &OptimumOf, decimals: usize) -> String {
 }
 
 fn chosen(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
-    let yield_unit = first.yield_unit.as_deref();
     let mut table = table(factors)
         .words("family")
         .numbers(with_unit("EONR", first.rate_unit.as_deref()))
         .words(interval_head(Some(first.optimum.level)))
-        .words(with_unit("near-optimum range", first.rate_unit.as_deref()))
-        .numbers(with_unit("net return", yield_unit.map(|unit| format!("{unit} of yield")).as_deref()));
+        .words("near-optimum range")
+        .numbers(with_unit("net return", first.yield_unit.as_deref()));
     for group in &optima.groups {
         let decimals = decimals(group);
         let near = group.near_optimum.map(|near| format!("{} to {}", rate(near.low, decimals), rate(near.high, decimals)));
         let mut cells = levels(&group.group, factors);
         cells.extend([
             group.optimum.family.unwrap_or_default().to_owned(),
-            rate_text(&group.optimum, decimals),
+            chosen_text(group.response, &group.optimum, decimals),
             limits(&group.optimum, decimals),
             near.unwrap_or_default(),
             group.net_return.map_or_else(String::new, |net| significant(net, 4)),
@@ -76,7 +105,8 @@ fn chosen(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
 
 fn notes(optima: &Optima) -> String {
     let any = |wanted: OptimumStatus| {
-        let families = |group: &OptimumGroup| group.by_family.iter().any(|optimum| optimum.status == wanted);
+        let listed = optima.groups.len() <= MOST_GROUPS_BY_FAMILY;
+        let families = |group: &OptimumGroup| listed && group.by_family.iter().any(|optimum| optimum.status == wanted);
         optima.groups.iter().any(|group| group.optimum.status == wanted || families(group))
     };
     let mut notes = String::from("\n");
@@ -90,7 +120,12 @@ fn notes(optima: &Optima) -> String {
     if any(OptimumStatus::BeforeFirstRate) {
         notes += &paragraph("  ", "At most: the optimum lies below the second tested rate, where no plot tells rates apart.");
     }
-    if any(OptimumStatus::NotShown) {
+    let responses = |wanted: &str| optima.groups.iter().any(|group| group.response == Some(wanted));
+    if responses("negligible") {
+        notes += &paragraph("  ", "No gain that pays: a response is not shown, and the largest gain that these plots still allow \
+            would not pay for the N.");
+    }
+    if responses("not-detected") {
         notes += &paragraph("  ", "Response not shown: these plots do not show that yield rises with N, which is not the same as \
             showing that it does not; the interval says which optimum they still allow.");
     }
@@ -137,8 +172,12 @@ fn by_price(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String
     let mut table = first.by_price.iter().fold(table, |table, at| table.numbers(head(at.price_ratio)));
     for group in &optima.groups {
         let mut cells = levels(&group.group, factors);
-        cells.extend(group.by_price.iter().map(|at| rate_text(&at.optimum, decimals(group))));
+        cells.extend(group.by_price.iter().map(|at| at_price(at, decimals(group))));
         table.row(cells);
     }
     format!("\nBy price ratio: EONR{}\n\n{}", with_unit("", first.rate_unit.as_deref()), table.render(2))
+}
+
+fn at_price(at: &AtPrice, decimals: usize) -> String {
+    chosen_text(at.response, &at.optimum, decimals)
 }

@@ -48,6 +48,8 @@ pub fn season_files(season: &Season) -> Vec<OutputFile> {
     let provenance = provenance_of(season);
     let groups = || season.trials.iter().flat_map(|trial| &trial.groups);
     let calibrations = Calibrations::of(season, &season.tables);
+    let base = season.price_ratio.as_ref().map(|ratio| ratio.value);
+    let curves = Curves::of(groups(), season.programme.decisions.level, base);
     let yields = Yields::of(&season.programme, season.trials.iter().map(|trial| trial.yields.as_slice()));
     let sense = Sense::of(&season.programme, season.trials.iter().map(|trial| trial.sensings.as_slice()));
     let optima = optima(season, groups()).unwrap_or(Optima { groups: Vec::new() });
@@ -56,7 +58,7 @@ pub fn season_files(season: &Season) -> Vec<OutputFile> {
         OutputFile::text("findings.csv", Findings::of(&season.warnings).csv()),
         OutputFile::text("data/yields.csv", yields.csv()),
         OutputFile::text("data/anova.csv", anova_csv(groups())),
-        OutputFile::text("data/curves.json", json(&Curves::of(groups(), season.programme.decisions.level), &provenance)),
+        OutputFile::text("data/curves.json", json(&curves, &provenance)),
         OutputFile::text("data/optimum.json", json(&optima, &provenance)),
         OutputFile::text("data/index.csv", sense.csv()),
         OutputFile::text("data/need.csv", calibrations.csv()),

@@ -20,7 +20,7 @@ pub(super) fn text(sense: &Sense) -> String {
         }
         text += &format!("\n{}", treatments(sense, sensing));
     }
-    text + &paragraph("\n", "Treatment means; every plot is in --format csv and json.")
+    text + "\nTreatment means; every plot is in --format csv and json.\n"
 }
 
 fn counts(sensing: &SensingOf) -> String {

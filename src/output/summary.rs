@@ -7,22 +7,26 @@ use serde::Serialize;
 
 use super::calibrate::{Calibrations, Errors};
 use super::envelope::{Report, made_by};
+use super::interval_words::interval_head;
+use super::group::{level_fields, level_text};
 use super::layout::{TextTable, WIDTH, paragraph, quantity, with_unit};
 use super::long::{Long, number, text};
 use super::numbers::{count, fixed, plain, price_ratio};
 use super::optimum::{Optima, OptimumGroup, status_name};
-use super::optimum_text::{limits, rate_text};
+use super::optimum_text::{chosen_text, limits, rate_text};
 use super::season_files::{optima, provenance_of};
 use super::table::{rate, rows_with_a_rate};
-use crate::response::OptimumStatus;
 use crate::season::{Season, TableResult};
+use crate::trial::NeedFrom;
 
 /// Lines of a screen.
 const LINES: usize = 40;
 /// Lines that list trials, at most; the others are counted.
 const TRIAL_LINES: usize = 14;
-/// Groups of a trial that are named one by one.
-const NAMED_GROUPS: usize = 2;
+/// What tells a group from the others in a programme.
+const FACTORS: [&str; 3] = ["trial", "variety", "early_n"];
+/// Columns that the optima of one trial may take.
+const OPTIMUM_WIDTH: usize = 45;
 
 /// The season in short.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -67,6 +71,8 @@ pub struct TrialSummary {
     pub plots: usize,
     /// Plots whose yield is used.
     pub used: usize,
+    /// Which N the optimum is of: `all` that is decided by or before the sensing, or the `topdress` within each early level.
+    pub varies: &'static str,
     /// The optimum of each group.
     pub groups: Vec<OptimumGroup>,
 }
@@ -135,6 +141,10 @@ impl Summary {
                     trial: trial.folder.clone(),
                     plots: result.yields.len(),
                     used: result.yields.iter().filter(|found| found.used().is_some()).count(),
+                    varies: match trial.need_from {
+                        NeedFrom::DifferenceFromOptimum => "all",
+                        NeedFrom::TopdressResponse => "topdress",
+                    },
                     groups: optima(season, &result.groups).map_or_else(Vec::new, |optima: Optima| optima.groups),
                 })
                 .collect(),
@@ -201,17 +211,14 @@ impl Report for Summary {
 
     /// One record for each group of each trial.
     fn csv(&self) -> String {
-        let mut long = Long::new([
-            "trial", "variety", "early_n", "plots", "used", "response", "family", "price_ratio", "price_ratio_unit", "rate",
+        let mut long = Long::new(FACTORS.into_iter().chain([
+            "plots", "used", "response", "family", "price_ratio", "price_ratio_unit", "rate",
             "low", "high", "rate_unit", "status",
-        ]);
+        ]));
         for trial in &self.trials {
             for group in &trial.groups {
-                let level = |factor: &str| group.group.get(factor).map_or_else(String::new, super::group::level_text);
-                long.row([
-                    trial.trial.clone(),
-                    level("variety"),
-                    level("early_n"),
+                let levels = level_fields(&group.group, &FACTORS.map(str::to_owned));
+                let results = [
                     trial.plots.to_string(),
                     trial.used.to_string(),
                     text(group.response),
@@ -223,7 +230,8 @@ impl Report for Summary {
                     number(group.optimum.high),
                     self.rate_unit.clone(),
                     status_name(group.optimum.status).to_owned(),
-                ]);
+                ];
+                long.row(levels.into_iter().chain(results));
             }
         }
         long.finish()
@@ -247,11 +255,13 @@ impl Summary {
     }
 
     fn trials(&self) -> String {
+        let level = self.trials.iter().flat_map(|trial| &trial.groups).map(|group| group.optimum.level).next();
         let mut table = TextTable::new()
             .words("trial")
             .numbers("plots used")
             .words("response")
-            .words(with_unit("optimum N rate", Some(&self.rate_unit)));
+            .words("N")
+            .words(format!("optimum, {}{}", self.rate_unit, level.map_or_else(String::new, |level| format!(" ({})", interval_head(Some(level))))));
         for trial in self.trials.iter().take(TRIAL_LINES) {
             let shown = trial.groups.iter().filter(|group| group.response == Some("detected")).count();
             let response = match (shown, trial.groups.len()) {
@@ -260,7 +270,7 @@ impl Summary {
                 (shown, all) if shown == all => "shown".to_owned(),
                 (shown, all) => format!("shown in {shown} of {all}"),
             };
-            table.row(vec![trial.trial.clone(), format!("{} of {}", trial.used, trial.plots), response, optimum(trial)]);
+            table.row(vec![trial.trial.clone(), format!("{} of {}", trial.used, trial.plots), response, trial.varies.to_owned(), optimum(trial)]);
         }
         let more = self.trials.len().saturating_sub(TRIAL_LINES);
         let more = if more > 0 { format!("  … and {} more: data/optimum.json\n", count(more, "trial")) } else { String::new() };
@@ -292,29 +302,29 @@ impl Summary {
     }
 }
 
-/// The optimum of each group of a trial, or their range where there are many.
+/// The optimum of each group of a trial, or their range where they would not fit.
 fn optimum(trial: &TrialSummary) -> String {
-    if trial.groups.len() <= NAMED_GROUPS {
-        let each = trial.groups.iter().map(|group| {
-            let rate = rate_text(&group.optimum, RATE_DECIMALS);
-            let variety = group.group.get("variety").map_or_else(String::new, |variety| super::group::level_text(variety) + " ");
-            let name = if trial.groups.len() > 1 { variety } else { String::new() };
-            match group.optimum.status {
-                OptimumStatus::NotEstimable => format!("{name}{rate}"),
-                _ => format!("{name}{rate} ({})", limits(&group.optimum, RATE_DECIMALS)),
-            }
-        });
-        return each.collect::<Vec<_>>().join("; ");
+    let several = trial.groups.len() > 1;
+    let each = trial.groups.iter().map(|group| {
+        let levels = ["variety", "early_n"].iter().filter_map(|factor| group.group.get(*factor)).filter(|_| several);
+        let name: String = levels.map(|level| level_text(level) + " ").collect();
+        let limits = limits(&group.optimum, RATE_DECIMALS);
+        let limits = if limits.is_empty() { limits } else { format!(" ({limits})") };
+        format!("{name}{}{limits}", chosen_text(group.response, &group.optimum, RATE_DECIMALS))
+    });
+    let each = each.collect::<Vec<_>>().join("; ");
+    if each.chars().count() <= OPTIMUM_WIDTH {
+        return each;
     }
     let detected = trial.groups.iter().filter(|group| group.response == Some("detected"));
-    let rates: Vec<f64> = detected.filter_map(|group| group.optimum.rate).collect();
-    let low = rates.iter().copied().fold(f64::INFINITY, f64::min);
-    let high = rates.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let groups = count(trial.groups.len(), "group");
-    if rates.is_empty() {
-        return format!("response not shown in {groups}");
+    let mut rates: Vec<(f64, String)> =
+        detected.filter_map(|group| Some((group.optimum.rate?, rate_text(&group.optimum, RATE_DECIMALS)))).collect();
+    rates.sort_by(|one, other| one.0.total_cmp(&other.0));
+    match (rates.first(), rates.last()) {
+        (Some((low, lowest)), Some((high, highest))) if low < high => format!("{lowest} to {highest}"),
+        (Some((_, lowest)), _) => lowest.clone(),
+        _ => "response not shown".to_owned(),
     }
-    format!("{} to {} in {} of {groups}", fixed(low, RATE_DECIMALS), fixed(high, RATE_DECIMALS), rates.len())
 }
 
 /// Index ranges over their rates, as many a line as the width holds.
@@ -340,7 +350,7 @@ fn validation(table: &TableSummary, unit: &str) -> String {
         return "  no validation: nothing to hold out\n".to_owned();
     };
     format!(
-        "  held-out site-years: off by {} (bias {}); one rate for all would be off by {}\n",
+        "  held-out site-years: rates miss the need by {} (RMSE; bias {}); one rate for all by {}\n",
         quantity(&fixed(rule, RATE_DECIMALS), Some(unit)),
         plain(bias.round()),
         fixed(one_rate, RATE_DECIMALS),

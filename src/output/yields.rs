@@ -119,7 +119,7 @@ impl Report for Yields {
         if let [trial] = self.trials.as_slice() {
             text += &format!("\n{}", self.plots(trial));
         } else {
-            text += &paragraph("", "\nEvery plot is in --format csv and json, and in the text of a single trial.");
+            text += &format!("\n{}", paragraph("", "Every plot is in --format csv and json, and in the text of a single trial."));
         }
         text
     }
