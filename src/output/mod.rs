@@ -1,1 +1,43 @@
-//! output
+//! Finished results as JSON, text tables and long CSV. Nothing is estimated here.
+//!
+//! A result is first brought into a [`Report`]: the very structure that its JSON has. Text and CSV are written from that, so what is
+//! printed is what a script can read. Every JSON document is a report in an [`Envelope`]: schema, version, inputs, options, seed and
+//! warnings around it. [`season_files`] gathers a season's reports as files, and [`write_folder`] writes them whole or not at all.
+
+mod calibrate;
+mod calibrate_text;
+mod curves;
+mod curves_text;
+mod envelope;
+mod findings;
+mod folder;
+mod group;
+mod interval_words;
+mod layout;
+mod long;
+mod lookup;
+mod numbers;
+mod optimum;
+mod optimum_text;
+mod season_files;
+mod sense;
+mod sense_text;
+mod summary;
+mod table;
+mod yields;
+
+pub use calibrate::{
+    Aside, CalibrationAt, Calibrations, Errors, HeldOutSiteYear, Point, PredictionOf, RelationOf, ResampledOf,
+    TableCalibration, ValidationOf,
+};
+pub use curves::{Coefficients, CurveGroup, Curves, FamilyCurve, LeftOut, Mean, Treatment};
+pub use envelope::{Envelope, Format, Provenance, Report, Warning, json, render, warnings_text};
+pub use findings::{FindingOf, Findings};
+pub use folder::{OutputFile, WriteError, write_file, write_folder};
+pub use lookup::LookupAnswer;
+pub use optimum::{AtPrice, Optima, OptimumGroup, OptimumOf, Prices};
+pub use season_files::{provenance_of, season_files, season_provenance};
+pub use sense::{IndexOfPlot, Sense, SensingOf, ShownN, TreatmentIndex};
+pub use summary::{LeftOutTrial, RowSummary, Summary, TableSummary, TrialSummary};
+pub use table::{MissingTable, NoTables, table_text};
+pub use yields::{TrialYields, YieldOfPlot, Yields};

@@ -1,0 +1,273 @@
+//! Flags that several commands share, as they are typed; each group turns itself into a validated option.
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+use serde_json::{Map, Value};
+
+use super::failure::Failure;
+use crate::economics::price_ratio_unit;
+use crate::files::ColumnRoles;
+use crate::output::Format;
+use crate::response::Family;
+use crate::season::DEFAULT_SEED;
+use crate::trial::{Programme, ResultUnits};
+use crate::units::{NRateUnit, Unit as _, YieldUnit};
+
+/// Where the answer goes and how it looks.
+#[derive(Clone, Debug, Args)]
+#[command(next_help_heading = "Output")]
+pub(super) struct OutputFlags {
+    /// Text for a reader, JSON for a script, or long CSV
+    #[arg(long, value_enum, default_value = "text")]
+    format: FormatFlag,
+    /// Write to this file instead of standard output
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: Option<PathBuf>,
+}
+
+/// A format, as it is typed.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(super) enum FormatFlag {
+    /// For a reader
+    Text,
+    /// For a script
+    Json,
+    /// Long: one header, one record a line
+    Csv,
+}
+
+impl From<FormatFlag> for Format {
+    fn from(flag: FormatFlag) -> Self {
+        match flag {
+            FormatFlag::Text => Self::Text,
+            FormatFlag::Json => Self::Json,
+            FormatFlag::Csv => Self::Csv,
+        }
+    }
+}
+
+impl OutputFlags {
+    /// The format.
+    pub(super) fn format(&self) -> Format {
+        self.format.into()
+    }
+}
+
+/// One of a programme's tables.
+#[derive(Clone, Debug, Args)]
+pub(super) struct TableFlag {
+    /// Only the table of this name
+    #[arg(long, value_name = "TABLE")]
+    name: Option<String>,
+}
+
+impl TableFlag {
+    /// Leaves only the table asked for in the programme.
+    ///
+    /// # Errors
+    /// A usage error where the programme has no such table.
+    pub(super) fn select(&self, programme: &mut Programme) -> Result<(), Failure> {
+        let Some(name) = &self.name else { return Ok(()) };
+        let known: Vec<&str> = programme.tables.iter().map(|table| table.name.as_str()).collect();
+        if !known.contains(&name.as_str()) {
+            return Err(Failure::usage(format!("the programme has no table {name}; it has {}", known.join(", "))));
+        }
+        programme.tables.retain(|table| table.name == *name);
+        Ok(())
+    }
+}
+
+/// The seed of everything left to chance.
+#[derive(Clone, Copy, Debug, Args)]
+#[command(next_help_heading = "Intervals and tests")]
+pub(super) struct SeedFlag {
+    /// Seed of permutations and resampling: the same seed gives the same bytes
+    #[arg(long, value_name = "NUMBER", default_value_t = DEFAULT_SEED)]
+    pub(super) seed: u64,
+}
+
+/// How intervals are made.
+#[derive(Clone, Copy, Debug, Args)]
+#[command(next_help_heading = "Intervals and tests")]
+pub(super) struct IntervalFlags {
+    /// Level of the intervals, between 0 and 1 [default: the programme's, or 0.95]
+    #[arg(long, value_parser = level, allow_negative_numbers = true)]
+    pub(super) level: Option<f64>,
+    /// Method of the intervals
+    #[arg(long, value_enum, default_value = "profile")]
+    interval: Method,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Method {
+    /// Every rate whose best curve fits nearly as well as the best of all
+    Profile,
+}
+
+impl IntervalFlags {
+    /// The method's name.
+    pub(super) fn method(self) -> &'static str {
+        match self.interval {
+            Method::Profile => "profile",
+        }
+    }
+}
+
+fn level(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(level) if level > 0.0 && level < 1.0 => Ok(level),
+        _ => Err("a level lies between 0 and 1, such as 0.95".to_owned()),
+    }
+}
+
+/// The family to report.
+#[derive(Clone, Copy, Debug, Args)]
+#[command(next_help_heading = "Intervals and tests")]
+pub(super) struct FamilyFlag {
+    /// Take this family where it is estimable, instead of the one with the smallest AICc
+    #[arg(long, value_parser = family, value_name = "FAMILY")]
+    pub(super) family: Option<Family>,
+}
+
+fn family(text: &str) -> Result<Family, String> {
+    match text.parse() {
+        Ok(Family::Mean) => Err("the mean does not answer to N: name a family that does".to_owned()),
+        Ok(family) => Ok(family),
+        Err(error) => Err(format!("{error}")),
+    }
+}
+
+/// The price of N against the price of yield.
+#[derive(Clone, Copy, Debug, Args)]
+#[command(next_help_heading = "Prices")]
+pub(super) struct PriceFlags {
+    /// Price of one rate unit of N ÷ price of one yield unit [default: from the programme's prices]
+    #[arg(long, value_name = "RATIO", value_parser = not_negative, allow_negative_numbers = true)]
+    price_ratio: Option<f64>,
+    /// What one yield unit brings, in the currency of --n-price
+    #[arg(long, value_name = "PRICE", value_parser = positive, allow_negative_numbers = true)]
+    grain_price: Option<f64>,
+    /// What one rate unit of N costs, in the currency of --grain-price
+    #[arg(long, value_name = "PRICE", value_parser = not_negative, allow_negative_numbers = true)]
+    n_price: Option<f64>,
+}
+
+impl PriceFlags {
+    /// The price ratio asked for, if any.
+    ///
+    /// # Errors
+    /// A usage error for a ratio beside prices, or one price without the other.
+    pub(super) fn ratio(&self) -> Result<Option<f64>, Failure> {
+        match (self.price_ratio, self.grain_price, self.n_price) {
+            (ratio, None, None) => Ok(ratio),
+            (None, Some(grain), Some(n)) => Ok(Some(n / grain)),
+            (Some(_), _, _) => Err(Failure::usage("give either --price-ratio or --grain-price with --n-price, not both")),
+            (None, Some(_), None) => Err(Failure::usage("--grain-price needs --n-price beside it")),
+            (None, None, Some(_)) => Err(Failure::usage("--n-price needs --grain-price beside it")),
+        }
+    }
+}
+
+pub(super) fn not_negative(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(number) if number.is_finite() && number >= 0.0 => Ok(number),
+        _ => Err("a number of at least 0 is wanted, such as 0.1".to_owned()),
+    }
+}
+
+fn positive(text: &str) -> Result<f64, String> {
+    not_negative(text).ok().filter(|number| *number > 0.0).ok_or_else(|| "a number above 0 is wanted, such as 6.00".to_owned())
+}
+
+/// Which columns of a bare data file play which role.
+#[derive(Clone, Debug, Args)]
+#[command(next_help_heading = "Columns of a bare data file (not with a programme or trial folder)")]
+pub(super) struct RoleFlags {
+    /// Column of the N rate
+    #[arg(long, value_name = "COLUMN")]
+    rate: Option<String>,
+    /// Column of the yield
+    #[arg(long = "yield", value_name = "COLUMN")]
+    yields: Option<String>,
+    /// Column of the block
+    #[arg(long, value_name = "COLUMN")]
+    block: Option<String>,
+    /// Column of a factor, each level of which has its own curve
+    #[arg(long, value_name = "COLUMN")]
+    by: Option<String>,
+    /// Unit of the N rate, as in kg/ha
+    #[arg(long, value_name = "UNIT")]
+    pub(super) rate_unit: Option<String>,
+    /// Unit of the yield, as in Mg/ha
+    #[arg(long, value_name = "UNIT")]
+    pub(super) yield_unit: Option<String>,
+    /// Line of the column headers [default: 1]
+    #[arg(long, value_name = "LINE", value_parser = clap::value_parser!(u64).range(1..))]
+    header_row: Option<u64>,
+}
+
+impl RoleFlags {
+    /// The flags that were given, with their values.
+    pub(super) fn given(&self) -> Map<String, Value> {
+        let texts = [
+            ("rate", &self.rate),
+            ("yield", &self.yields),
+            ("block", &self.block),
+            ("by", &self.by),
+            ("rate_unit", &self.rate_unit),
+            ("yield_unit", &self.yield_unit),
+        ];
+        let texts = texts.into_iter().filter_map(|(name, text)| Some((name, Value::from(text.as_deref()?))));
+        let row = self.header_row.map(|row| ("header_row", Value::from(row)));
+        texts.chain(row).map(|(name, value)| (name.to_owned(), value)).collect()
+    }
+
+    /// The unit of a price ratio in the units given, where both are known ones.
+    pub(super) fn price_ratio_unit(&self) -> Option<String> {
+        let n_rate = NRateUnit::parse(self.rate_unit.as_deref()?)?;
+        let yields = YieldUnit::parse(self.yield_unit.as_deref()?)?;
+        Some(price_ratio_unit(&ResultUnits { n_rate, yields, standard_moisture: None }))
+    }
+
+    /// The roles for a bare data file.
+    ///
+    /// # Errors
+    /// A usage error that names the roles that are missing.
+    pub(super) fn of_file(&self, file: &std::path::Path) -> Result<ColumnRoles, Failure> {
+        match (&self.rate, &self.yields) {
+            (Some(rate), Some(yields)) => Ok(ColumnRoles {
+                rate: rate.clone(),
+                yields: yields.clone(),
+                block: self.block.clone(),
+                by: self.by.clone(),
+                header_row: self.header_row.unwrap_or(1),
+            }),
+            (rate, yields) => {
+                let missing = [rate.is_none().then_some("--rate"), yields.is_none().then_some("--yield")];
+                let missing: Vec<&str> = missing.into_iter().flatten().collect();
+                Err(Failure::usage(format!(
+                    "{} is a data file: name its columns; {} is missing (as in --rate nitrogen --yield yield --block block)",
+                    file.display(),
+                    missing.join(" and "),
+                )))
+            }
+        }
+    }
+
+    /// Nothing, for a folder whose descriptor names the columns.
+    ///
+    /// # Errors
+    /// A usage error where any flag was given.
+    pub(super) fn none_for(&self, folder: &std::path::Path) -> Result<(), Failure> {
+        let given: Vec<String> = self.given().keys().map(|name| format!("--{}", name.replace('_', "-"))).collect();
+        if given.is_empty() {
+            return Ok(());
+        }
+        Err(Failure::usage(format!(
+            "{} is for a bare data file: in {} the descriptor says which column plays which role",
+            given.join(" "),
+            folder.display(),
+        )))
+    }
+}

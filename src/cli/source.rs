@@ -1,0 +1,85 @@
+//! What a path leads to, read.
+
+use std::path::Path;
+
+use super::failure::Failure;
+use super::flags::RoleFlags;
+use crate::experiment::{ResponseGroup, groups_of_columns};
+use crate::files::{Kind, Loaded, kind_of, load_columns, load_programme, load_trial};
+use crate::finding::{Finding, Place};
+use crate::season::{Season, SeasonOptions, Step};
+use crate::trial::{InputFile, Programme};
+
+/// What a path leads to.
+#[derive(Debug)]
+pub(super) enum Source {
+    /// A programme, or a trial as a programme of its own.
+    Programme(Loaded<Programme>),
+    /// A bare data file.
+    Columns {
+        /// Its groups.
+        groups: Vec<ResponseGroup>,
+        /// The file with its digest.
+        input: InputFile,
+        /// Findings that do not stand in the way.
+        warnings: Vec<Finding>,
+    },
+}
+
+impl Source {
+    /// Reads a programme, a trial, or the columns of a bare data file.
+    ///
+    /// # Errors
+    /// Roles that are missing or out of place, and every finding of the files.
+    pub(super) fn read(path: &Path, roles: &RoleFlags) -> Result<Self, Failure> {
+        if kind_of(path)? != Kind::Data {
+            roles.none_for(path)?;
+            return Ok(Self::Programme(read_programme(path)?));
+        }
+        let Loaded { value: file, warnings } = load_columns(path, &roles.of_file(path)?)?;
+        let groups = groups_of_columns(&file.columns, roles.rate_unit.clone(), roles.yield_unit.clone());
+        Ok(Self::Columns { groups, input: file.input, warnings })
+    }
+}
+
+/// Reads a programme, or a trial as a programme of its own.
+///
+/// # Errors
+/// Every finding of its files, or a path that is neither.
+pub(super) fn read_programme(path: &Path) -> Result<Loaded<Programme>, Failure> {
+    match kind_of(path)? {
+        Kind::Programme => Ok(load_programme(path)?),
+        Kind::Trial => Ok(load_trial(path)?),
+        Kind::Data => {
+            let place = Place::file(path.display().to_string());
+            let finding = Finding::error("not-a-programme", place, "this command works on a programme or trial folder");
+            Err(finding.remedy("name the folder that holds programme.toml or trial.toml").into())
+        }
+    }
+}
+
+/// Runs a season over a programme that was read.
+///
+/// # Errors
+/// Yields or prices that can't be brought to the programme's units.
+pub(super) fn run_season(
+    loaded: Loaded<Programme>,
+    options: SeasonOptions,
+    progress: &(dyn Fn(Step<'_>) + Sync),
+) -> Result<Season, Failure> {
+    let crop = loaded.value.crop.name.clone();
+    Season::run(loaded.value, loaded.warnings, options, progress).map_err(|error| {
+        let place = Place::file("programme.toml").column("crop").value(crop);
+        let remedy = "give yields and prices by mass, or name a crop that is sold by the bushel";
+        Finding::error("bushel-unknown", place, error.to_string()).remedy(remedy).into()
+    })
+}
+
+/// Runs a season for its yields and readings alone: no permutations, no tables.
+///
+/// # Errors
+/// As in [`run_season`].
+pub(super) fn without_curves(mut loaded: Loaded<Programme>) -> Result<Season, Failure> {
+    loaded.value.tables.clear();
+    run_season(loaded, SeasonOptions { permutations: 0, ..SeasonOptions::default() }, &|_| {})
+}

@@ -1,0 +1,63 @@
+//! `stook table`
+
+use std::path::PathBuf;
+
+use clap::Args;
+
+use super::deliver::Answer;
+use super::failure::Failure;
+use super::flags::{OutputFlags, PriceFlags, SeedFlag, TableFlag};
+use super::source::{read_programme, run_season};
+use crate::output::{Format, NoTables, Report as _, provenance_of, table_text};
+use crate::rate_table::RateTable;
+use crate::season::SeasonOptions;
+
+/// Derive the rate table: for an index, the N rate to topdress
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Flags {
+    /// Folder of a programme or trial
+    path: PathBuf,
+    #[command(flatten)]
+    table: TableFlag,
+    #[command(flatten)]
+    prices: PriceFlags,
+    #[command(flatten)]
+    seed: SeedFlag,
+    #[command(flatten)]
+    output: OutputFlags,
+}
+
+const EXAMPLES: &str = "As JSON this is the table itself, as `stook lookup --table` reads it.
+
+Examples:
+  stook table trials
+  stook table trials --name leaf-jointing --format json --out leaf-jointing.json";
+
+pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
+    let price_ratio = flags.prices.ratio()?;
+    let format = flags.output.format();
+    let mut loaded = read_programme(&flags.path)?;
+    flags.table.select(&mut loaded.value)?;
+    let names: Vec<&str> = loaded.value.tables.iter().map(|table| table.name.as_str()).collect();
+    match (names.as_slice(), format) {
+        ([], _) => return Err(Failure::usage("the programme wants no rate table: add [[table]] to programme.toml")),
+        ([_], _) | (_, Format::Text) => {}
+        _ => return Err(Failure::usage(format!("JSON and CSV hold one table: choose with --name ({})", names.join(", ")))),
+    }
+    let options = SeasonOptions { seed: flags.seed.seed, price_ratio, ..SeasonOptions::default() };
+    let season = run_season(loaded, options, &|_| {})?;
+    let tables: Vec<&RateTable> = season.tables.iter().filter_map(|result| result.table.as_ref().ok()).collect();
+    let missing = NoTables::of(&season.tables);
+    if tables.is_empty() {
+        return Ok(Answer::report(&missing, &provenance_of(&season), false, &flags.output));
+    }
+    let write = |table: &&RateTable| match format {
+        Format::Text => table_text(table),
+        Format::Json => table.write(),
+        Format::Csv => table.to_csv(),
+    };
+    let missing = if format == Format::Text && !missing.tables.is_empty() { vec![missing.text()] } else { Vec::new() };
+    let texts: Vec<String> = tables.iter().map(write).chain(missing).collect();
+    Ok(Answer::text(texts.join("\n"), true, flags.output.out.clone()))
+}

@@ -1,0 +1,210 @@
+//! Response curves for a reader.
+
+use super::curves::{CurveGroup, Curves, FamilyCurve};
+use super::group::group_text;
+use super::interval_words::{interval_head, interval_text};
+use super::layout::{TextTable, paragraph, quantity, with_unit};
+use super::numbers::{
+    NONE, count, decimals_of_error, decimals_of_rates, fixed, or_dash, p_value, plain, significant,
+};
+use crate::response::Reach;
+
+/// How the coefficients are to be read.
+const LEGEND: &str = "Yield = intercept + slope × N + curvature × N² up to the join, the plateau beyond it; R² is within blocks \
+    where there are any. AICc compares the families of one group: smaller is better.";
+
+pub(super) fn text(curves: &Curves) -> String {
+    let groups: Vec<String> = curves.groups.iter().map(group_section).collect();
+    let legend = if curves.any() { format!("\n{}", paragraph("", LEGEND)) } else { String::new() };
+    format!("Yield response to N\n\n{}{legend}", groups.join("\n"))
+}
+
+fn group_section(group: &CurveGroup) -> String {
+    let mut section = format!("{}\n", capitalised(&group_text(&group.group, group.rate_unit.as_deref())));
+    section += &paragraph("  ", &observations(group));
+    if let Some(reason) = only_reason(group) {
+        return section + &paragraph("  ", &format!("No curve can be fitted: {reason}."));
+    }
+    section += &paragraph("  ", &response(group));
+    section += &paragraph("  ", &analysis(group));
+    section.push('\n');
+    section += &means(group);
+    section.push('\n');
+    section += &families(group);
+    section += &notes(group);
+    section
+}
+
+/// Why no family at all could be fitted.
+fn only_reason(group: &CurveGroup) -> Option<&str> {
+    let first = group.curves.first()?.reason.as_deref()?;
+    group.curves.iter().all(|curve| curve.reason.as_deref() == Some(first)).then_some(first)
+}
+
+fn observations(group: &CurveGroup) -> String {
+    let mut words = count(group.n, "observation");
+    if group.blocks > 0 {
+        words += &format!(" in {}", count(group.blocks, "block"));
+    }
+    if group.excluded > 0 {
+        words += &format!(", {} left out ({})", group.excluded, reasons(group));
+    }
+    format!("{words}; error: {}.", group.error_stratum)
+}
+
+fn reasons(group: &CurveGroup) -> String {
+    let mut counted: Vec<(&str, usize)> = Vec::new();
+    for left_out in &group.left_out {
+        match counted.iter_mut().find(|(reason, _)| *reason == left_out.reason) {
+            Some((_, number)) => *number += 1,
+            None => counted.push((&left_out.reason, 1)),
+        }
+    }
+    let each = counted.into_iter().map(|(reason, number)| format!("{reason}: {number}"));
+    each.collect::<Vec<_>>().join("; ")
+}
+
+fn response(group: &CurveGroup) -> String {
+    let verdict = match group.response {
+        Some("detected") => "Response to N: detected",
+        Some("negligible") => "Response to N: not shown, and no gain that the plots allow would pay for the N",
+        Some(_) => "Response to N: not shown",
+        None => return "Response to N: not tested, as there is no error to test against.".to_owned(),
+    };
+    let p = group.p_value.map_or_else(String::new, p_value);
+    format!("{verdict} (permutation test of a rising response, {p}, {}).", count(group.permutations, "permutation"))
+}
+
+fn analysis(group: &CurveGroup) -> String {
+    let Some(treatment) = &group.treatment else { return String::new() };
+    let test = match (treatment.f, treatment.p) {
+        (Some(f), Some(p)) => {
+            format!("F = {} on {} and {} df, {}", significant(f, 4), treatment.df, treatment.error_df, p_value(p))
+        }
+        _ => "no F test, as there is no error to test against".to_owned(),
+    };
+    let cv = treatment.cv_percent.map_or_else(String::new, |cv| format!("; CV {} %", fixed(cv, 1)));
+    format!("Analysis of variance of the N rates: {test}{cv}.")
+}
+
+/// Decimals of yields in a group: as its standard errors want them, or four significant digits.
+pub(super) fn yield_decimals(group: &CurveGroup) -> usize {
+    let smallest = group.means.iter().filter_map(|mean| mean.standard_error).fold(f64::INFINITY, f64::min);
+    let largest = group.means.iter().map(|mean| mean.mean.abs()).fold(0.0, f64::max);
+    decimals_of_error(smallest).or_else(|| decimals_of_error(largest / 100.0)).unwrap_or(1)
+}
+
+fn highest_rate(group: &CurveGroup) -> f64 {
+    group.means.last().map_or(0.0, |mean| mean.rate)
+}
+
+fn means(group: &CurveGroup) -> String {
+    let decimals = yield_decimals(group);
+    let mut table = TextTable::new()
+        .numbers(with_unit("N rate", group.rate_unit.as_deref()))
+        .numbers("n")
+        .numbers(with_unit("mean yield", group.yield_unit.as_deref()))
+        .numbers("SE");
+    for mean in &group.means {
+        table.row(vec![
+            plain(mean.rate),
+            mean.n.to_string(),
+            fixed(mean.mean, decimals),
+            or_dash(mean.standard_error, |error| fixed(error, decimals)),
+        ]);
+    }
+    table.render(2)
+}
+
+fn families(group: &CurveGroup) -> String {
+    let level = group.curves.iter().filter_map(|curve| curve.join.as_ref()).map(|join| join.level).next();
+    let decimals = yield_decimals(group);
+    let mut table = TextTable::new()
+        .words("")
+        .words("family")
+        .numbers("intercept")
+        .numbers("slope")
+        .numbers("curvature")
+        .numbers("plateau")
+        .words(with_unit("join", group.rate_unit.as_deref()))
+        .words(interval_head(level))
+        .numbers("R²")
+        .numbers("AICc");
+    for curve in group.curves.iter().filter(|curve| curve.is_estimated()) {
+        let coefficients = &curve.coefficients;
+        let of_yield = |value: Option<f64>| value.map_or_else(String::new, |value| fixed(value, decimals));
+        let of_rate = |value: Option<f64>| value.map_or_else(String::new, |value| significant(value, 4));
+        let rates = decimals_of_rates(highest_rate(group));
+        table.row(vec![
+            if group.chosen == Some(curve.family) { "*" } else { "" }.to_owned(),
+            curve.family.to_owned(),
+            of_yield(coefficients.intercept),
+            of_rate(coefficients.slope),
+            of_rate(coefficients.curvature),
+            of_yield(coefficients.plateau),
+            join(group, curve),
+            curve.join.as_ref().map_or_else(String::new, |join| interval_text(join, rates)),
+            or_dash(curve.r_squared.filter(|_| curve.family != "mean"), |value| fixed(value, 3)),
+            or_dash(curve.aicc, |value| fixed(value, 1)),
+        ]);
+    }
+    table.render(2)
+}
+
+/// The join, or the bound that the data set it.
+fn join(group: &CurveGroup, curve: &FamilyCurve) -> String {
+    let rates = decimals_of_rates(highest_rate(group));
+    match curve.reach {
+        None => String::new(),
+        Some(Reach::WithinTestedRates) => {
+            or_dash(curve.join.as_ref().and_then(|join| join.estimate), |join| fixed(join, rates))
+        }
+        Some(Reach::NotReached) => format!("at least {}", plain(highest_rate(group))),
+        Some(Reach::BeforeFirstRate) => {
+            group.means.get(1).map_or_else(|| NONE.to_owned(), |second| format!("at most {}", plain(second.rate)))
+        }
+    }
+}
+
+fn notes(group: &CurveGroup) -> String {
+    let mut notes = chosen_note(group);
+    let rate_unit = group.rate_unit.as_deref();
+    let any = |reach: Reach| group.curves.iter().any(|curve| curve.reach == Some(reach));
+    if any(Reach::NotReached) {
+        let highest = quantity(&plain(highest_rate(group)), rate_unit);
+        notes += &paragraph("  ", &format!("At least: the join is not reached within the tested rates, up to {highest}."));
+    }
+    if any(Reach::BeforeFirstRate) {
+        notes += &paragraph("  ", "At most: the join lies below the second tested rate, where no plot tells joins apart.");
+    }
+    for curve in &group.curves {
+        if let Some(reason) = &curve.reason {
+            notes += &paragraph("  ", &format!("{} is not estimable: {reason}.", capitalised(curve.family)));
+        }
+    }
+    notes
+}
+
+fn chosen_note(group: &CurveGroup) -> String {
+    let note = match (group.chosen, group.chosen_by) {
+        (None, _) => return String::new(),
+        (Some(_), "response-test") => "* the mean stands for the group, as a response is not shown.".to_owned(),
+        (Some(_), "declared") => "* the family that was asked for.".to_owned(),
+        (Some(_), by) => format!("* chosen: smallest {}.", criterion(by)),
+    };
+    paragraph("  ", &note)
+}
+
+fn criterion(by: &str) -> &str {
+    match by {
+        "aicc" => "AICc",
+        "bic" => "BIC, as AICc is not defined for so few observations",
+        other => other,
+    }
+}
+
+/// With a capital letter at the beginning.
+pub(super) fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
+}

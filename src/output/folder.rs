@@ -1,0 +1,239 @@
+//! Writing results: whole or not at all.
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::io::{self, Write as _};
+use std::path::{Path, PathBuf};
+
+use super::envelope::schema_name;
+
+/// The file that tells an earlier season.
+pub(super) const PROVENANCE: &str = "provenance.json";
+/// The command whose provenance it is.
+pub(super) const SEASON: &str = "season";
+
+/// A file of a result folder.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct OutputFile {
+    /// Path within the folder, with forward slashes.
+    pub path: String,
+    /// Content.
+    pub bytes: Vec<u8>,
+}
+
+impl OutputFile {
+    /// A file of text.
+    #[must_use]
+    pub fn text(path: impl Into<String>, text: String) -> Self {
+        Self { path: path.into(), bytes: text.into_bytes() }
+    }
+}
+
+/// Why something could not be written. What stood there before still does.
+#[derive(Debug, thiserror::Error)]
+pub enum WriteError {
+    /// The system refuses.
+    #[error("cannot write {what}: {error}")]
+    Refused {
+        /// File, folder or stream.
+        what: String,
+        /// The system's reason.
+        error: io::Error,
+    },
+    /// The folder for the file does not exist.
+    #[error("cannot write {file}: there is no folder {folder}")]
+    NoFolder {
+        /// The file.
+        file: String,
+        /// Its folder.
+        folder: String,
+    },
+    /// The folder holds something else than an earlier season.
+    #[error("{folder} is left as it is: {found}; name an empty folder, a new one, or that of an earlier season")]
+    NotASeason {
+        /// The folder.
+        folder: String,
+        /// What it holds.
+        found: String,
+    },
+}
+
+impl WriteError {
+    /// The system's refusal to write `what`.
+    #[must_use]
+    pub fn new(what: impl Into<String>, error: io::Error) -> Self {
+        Self::Refused { what: what.into(), error }
+    }
+
+    fn of(path: &Path) -> impl FnOnce(io::Error) -> Self {
+        let what = path.display().to_string();
+        |error| Self::Refused { what, error }
+    }
+}
+
+/// Writes a file whole: beside its place first, then moved there. Something that is no plain file, such as a terminal, is written to
+/// as it is.
+///
+/// # Errors
+/// [`WriteError`]; what stood there before still does.
+pub fn write_file(file: &Path, bytes: &[u8]) -> Result<(), WriteError> {
+    let folder = parent(file);
+    if !folder.is_dir() {
+        return Err(WriteError::NoFolder { file: file.display().to_string(), folder: folder.display().to_string() });
+    }
+    if file.exists() && !file.is_file() {
+        return fs::write(file, bytes).map_err(WriteError::of(file));
+    }
+    let file = &file.canonicalize().unwrap_or_else(|_| file.to_owned());
+    let mut draft = tempfile::Builder::new().prefix(".stook-").tempfile_in(parent(file)).map_err(WriteError::of(file))?;
+    draft.write_all(bytes).map_err(WriteError::of(file))?;
+    usual_file_mode(draft.path()).map_err(WriteError::of(file))?;
+    draft.persist(file).map_err(|error| WriteError::new(file.display().to_string(), error.error))?;
+    Ok(())
+}
+
+/// Writes a season's folder whole: built beside its place, then moved there. An earlier season is replaced; a folder that holds anything
+/// else is refused, and nothing in it is touched.
+///
+/// Between the two moves the earlier season stands beside its place as `.<name>.earlier`; a run that was interrupted there is repaired
+/// by the next one.
+///
+/// # Errors
+/// [`WriteError`]; what stood there before still does.
+pub fn write_folder(folder: &Path, files: &[OutputFile]) -> Result<(), WriteError> {
+    // Where the folder is a link, what it leads to is replaced, not the link.
+    let folder = &folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
+    let beside = parent(folder);
+    if !beside.is_dir() {
+        let (file, folder) = (folder.display().to_string(), beside.display().to_string());
+        return Err(WriteError::NoFolder { file, folder });
+    }
+    let earlier = beside.join(format!(".{}.earlier", folder.file_name().unwrap_or_default().to_string_lossy()));
+    repair(folder, &earlier)?;
+    must_be_a_season(folder, folder)?;
+    let draft = tempfile::Builder::new().prefix(".stook-").tempdir_in(&beside).map_err(WriteError::of(folder))?;
+    fill(draft.path(), files)?;
+    if folder.exists() {
+        fs::rename(folder, &earlier).map_err(WriteError::of(folder))?;
+        // Looked at again where nobody writes any more: a file that came meanwhile is not lost.
+        let swapped = must_be_a_season(&earlier, folder)
+            .and_then(|()| fs::rename(draft.path(), folder).map_err(WriteError::of(folder)));
+        if let Err(error) = swapped {
+            fs::rename(&earlier, folder).map_err(WriteError::of(folder))?;
+            return Err(error);
+        }
+        fs::remove_dir_all(&earlier).map_err(WriteError::of(&earlier))?;
+    } else {
+        fs::rename(draft.path(), folder).map_err(WriteError::of(folder))?;
+    }
+    // It has moved: there is nothing left to remove.
+    let _ = draft.keep();
+    Ok(())
+}
+
+/// Finishes what an interrupted run left: puts the earlier season back where none stands, removes it where the new one does.
+fn repair(folder: &Path, earlier: &Path) -> Result<(), WriteError> {
+    if !earlier.exists() {
+        return Ok(());
+    }
+    if !folder.exists() {
+        return fs::rename(earlier, folder).map_err(WriteError::of(folder));
+    }
+    must_be_a_season(earlier, earlier)?;
+    fs::remove_dir_all(earlier).map_err(WriteError::of(earlier))
+}
+
+/// Whether a folder may be replaced: it is absent, empty, or holds an earlier season and nothing else. Errors speak of `named`.
+fn must_be_a_season(folder: &Path, named: &Path) -> Result<(), WriteError> {
+    let refuse = |found: String| WriteError::NotASeason { folder: named.display().to_string(), found };
+    if !folder.exists() {
+        return Ok(());
+    }
+    if !folder.is_dir() {
+        return Err(refuse("it is a file".to_owned()));
+    }
+    let mut found = BTreeSet::new();
+    list(folder, "", &mut found).map_err(WriteError::of(named))?;
+    if found.is_empty() {
+        return Ok(());
+    }
+    let listed = fs::read(folder.join(PROVENANCE)).ok().and_then(|bytes| listed_files(&bytes));
+    let Some(listed) = listed else {
+        return Err(refuse("it holds files and is no earlier season".to_owned()));
+    };
+    match found.iter().find(|path| *path != PROVENANCE && !listed.contains(*path)) {
+        Some(foreign) => Err(refuse(format!("it holds {foreign}, which is no part of the earlier season"))),
+        None => Ok(()),
+    }
+}
+
+/// The files that the provenance of a season lists; `None` where it is no such document.
+fn listed_files(provenance: &[u8]) -> Option<BTreeSet<String>> {
+    let document: serde_json::Value = serde_json::from_slice(provenance).ok()?;
+    if document.get("schema")?.as_str()? != schema_name(SEASON) {
+        return None;
+    }
+    document.get("files")?.as_array()?.iter().map(|file| Some(file.as_str()?.to_owned())).collect()
+}
+
+/// Every file below a folder, and every folder that is empty, by its path with forward slashes.
+fn list(folder: &Path, prefix: &str, found: &mut BTreeSet<String>) -> io::Result<()> {
+    for entry in fs::read_dir(folder)? {
+        let entry = entry?;
+        let path = format!("{prefix}{}", entry.file_name().to_string_lossy());
+        if entry.file_type()?.is_dir() {
+            list(&entry.path(), &format!("{path}/"), found)?;
+        } else {
+            found.insert(path);
+        }
+    }
+    Ok(())
+}
+
+fn fill(folder: &Path, files: &[OutputFile]) -> Result<(), WriteError> {
+    let mut folders = BTreeSet::from([folder.to_owned()]);
+    for file in files {
+        let path = folder.join(&file.path);
+        let within = parent(&path);
+        fs::create_dir_all(&within).map_err(WriteError::of(&within))?;
+        folders.extend(within.ancestors().take_while(|above| *above != folder).map(Path::to_owned));
+        fs::write(&path, &file.bytes).map_err(WriteError::of(&path))?;
+        usual_file_mode(&path).map_err(WriteError::of(&path))?;
+    }
+    folders.iter().try_for_each(|folder| usual_folder_mode(folder).map_err(WriteError::of(folder)))
+}
+
+/// The folder that holds a path; the current one for a bare name.
+fn parent(path: &Path) -> PathBuf {
+    match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent.to_owned(),
+        _ => PathBuf::from("."),
+    }
+}
+
+#[cfg(unix)]
+fn set_mode(path: &Path, mode: u32) -> io::Result<()> {
+    use std::os::unix::fs::PermissionsExt as _;
+    fs::set_permissions(path, fs::Permissions::from_mode(mode))
+}
+
+/// Temporary files are made readable by their owner alone; results are for everybody.
+#[cfg(unix)]
+fn usual_file_mode(path: &Path) -> io::Result<()> {
+    set_mode(path, 0o644)
+}
+
+#[cfg(unix)]
+fn usual_folder_mode(path: &Path) -> io::Result<()> {
+    set_mode(path, 0o755)
+}
+
+#[cfg(not(unix))]
+fn usual_file_mode(_: &Path) -> io::Result<()> {
+    Ok(())
+}
+
+#[cfg(not(unix))]
+fn usual_folder_mode(_: &Path) -> io::Result<()> {
+    Ok(())
+}

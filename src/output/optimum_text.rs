@@ -1,0 +1,183 @@
+//! Optima for a reader.
+
+use serde_json::{Map, Value};
+
+use super::curves_text::capitalised;
+use super::group::{factor_text, factors, group_text, levels};
+use super::interval_words::{interval_head, limits_text};
+use super::layout::{TextTable, paragraph, quantity, with_unit};
+use super::numbers::{decimals_of_rates, or_dash, plain, price_ratio, rate, significant};
+use super::optimum::{AtPrice, Optima, OptimumGroup, OptimumOf};
+use crate::response::OptimumStatus;
+
+/// More groups than this would make the list by family too long to read.
+const MOST_GROUPS_BY_FAMILY: usize = 6;
+
+pub(super) fn text(optima: &Optima) -> String {
+    let Some(first) = optima.groups.first() else { return "No group of plots.\n".to_owned() };
+    let (common, factors) = common_and_telling(optima);
+    let ratio = quantity(&price_ratio(first.price_ratio), first.price_ratio_unit.as_deref());
+    let mut text = format!("Economic optimum N rate (EONR) at a price ratio of {ratio}\n");
+    if !common.is_empty() {
+        text += &format!("{}\n", capitalised(&group_text(&common, first.rate_unit.as_deref())));
+    }
+    text += &format!("\n{}", chosen(optima, first, &factors));
+    text += &notes(optima);
+    text += &by_family(optima, first, &factors);
+    text += &by_price(optima, first, &factors);
+    text
+}
+
+/// What all groups have in common, and the factors that tell them apart.
+fn common_and_telling(optima: &Optima) -> (Map<String, Value>, Vec<String>) {
+    let mut common = Map::new();
+    let mut telling = Vec::new();
+    for factor in factors(optima.groups.iter().map(|group| &group.group)) {
+        let mut levels = optima.groups.iter().map(|group| group.group.get(&factor));
+        match levels.next().flatten() {
+            Some(first) if levels.all(|level| level == Some(first)) => {
+                common.insert(factor, first.clone());
+            }
+            _ => telling.push(factor),
+        }
+    }
+    (common, telling)
+}
+
+fn table(factors: &[String]) -> TextTable {
+    factors.iter().fold(TextTable::new(), |table, factor| {
+        if factor == "early_n" { table.numbers(factor_text(factor)) } else { table.words(factor_text(factor)) }
+    })
+}
+
+fn decimals(group: &OptimumGroup) -> usize {
+    decimals_of_rates(group.highest_tested_rate.unwrap_or(0.0))
+}
+
+/// The optimum, or the bound that stands for it.
+pub(super) fn rate_text(optimum: &OptimumOf, decimals: usize) -> String {
+    match optimum.status {
+        OptimumStatus::Interior | OptimumStatus::AtZero => or_dash(optimum.rate, |found| rate(found, decimals)),
+        OptimumStatus::AtHighestTestedRate => format!("at least {}", or_dash(optimum.rate, plain)),
+        OptimumStatus::BeforeFirstRate => format!("at most {}", or_dash(optimum.rate, plain)),
+        OptimumStatus::NotShown => "response not shown".to_owned(),
+        OptimumStatus::NotEstimable => "not estimable".to_owned(),
+    }
+}
+
+/// The optimum that stands for a group.
+pub(super) fn chosen_text(response: Option<&str>, optimum: &OptimumOf, decimals: usize) -> String {
+    match response {
+        Some("negligible") => "no gain that pays".to_owned(),
+        _ => rate_text(optimum, decimals),
+    }
+}
+
+pub(super) fn limits(optimum: &OptimumOf, decimals: usize) -> String {
+    if optimum.status == OptimumStatus::NotEstimable {
+        return String::new();
+    }
+    limits_text(optimum.limits, optimum.low, optimum.high, &optimum.segments, decimals)
+}
+
+fn chosen(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
+    let mut table = table(factors)
+        .words("family")
+        .numbers(with_unit("EONR", first.rate_unit.as_deref()))
+        .words(interval_head(Some(first.optimum.level)))
+        .words("near-optimum range")
+        .numbers(with_unit("net return", first.yield_unit.as_deref()));
+    for group in &optima.groups {
+        let decimals = decimals(group);
+        let near = group.near_optimum.map(|near| format!("{} to {}", rate(near.low, decimals), rate(near.high, decimals)));
+        let mut cells = levels(&group.group, factors);
+        cells.extend([
+            group.optimum.family.unwrap_or_default().to_owned(),
+            chosen_text(group.response, &group.optimum, decimals),
+            limits(&group.optimum, decimals),
+            near.unwrap_or_default(),
+            group.net_return.map_or_else(String::new, |net| significant(net, 4)),
+        ]);
+        table.row(cells);
+    }
+    table.render(2)
+}
+
+fn notes(optima: &Optima) -> String {
+    let any = |wanted: OptimumStatus| {
+        let listed = optima.groups.len() <= MOST_GROUPS_BY_FAMILY;
+        let families = |group: &OptimumGroup| listed && group.by_family.iter().any(|optimum| optimum.status == wanted);
+        optima.groups.iter().any(|group| group.optimum.status == wanted || families(group))
+    };
+    let mut notes = String::from("\n");
+    if optima.groups.iter().any(|group| group.near_optimum.is_some()) {
+        notes += &paragraph("  ", "Net return: yield minus the yield that pays for the N, at the optimum. The near-optimum range \
+            holds the rates whose net return is within the tolerance of the best.");
+    }
+    if any(OptimumStatus::AtHighestTestedRate) {
+        notes += &paragraph("  ", "At least: the optimum is not reached within the tested rates; the best rate may lie beyond them.");
+    }
+    if any(OptimumStatus::BeforeFirstRate) {
+        notes += &paragraph("  ", "At most: the optimum lies below the second tested rate, where no plot tells rates apart.");
+    }
+    let responses = |wanted: &str| optima.groups.iter().any(|group| group.response == Some(wanted));
+    if responses("negligible") {
+        notes += &paragraph("  ", "No gain that pays: a response is not shown, and the largest gain that these plots still allow \
+            would not pay for the N.");
+    }
+    if responses("not-detected") {
+        notes += &paragraph("  ", "Response not shown: these plots do not show that yield rises with N, which is not the same as \
+            showing that it does not; the interval says which optimum they still allow.");
+    }
+    if optima.groups.iter().any(past_tested_rates) {
+        notes += &paragraph("  ", "A limit above the highest tested rate is where the fitted curve puts it, not where plots were.");
+    }
+    if notes.trim().is_empty() { String::new() } else { notes }
+}
+
+fn past_tested_rates(group: &OptimumGroup) -> bool {
+    let Some(highest) = group.highest_tested_rate else { return false };
+    [group.optimum.low, group.optimum.high].into_iter().flatten().any(|limit| limit > highest)
+}
+
+fn by_family(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
+    if optima.groups.len() > MOST_GROUPS_BY_FAMILY {
+        return "\nThe optimum by family is in --format json and csv, and in the text of a single trial.\n".to_owned();
+    }
+    let mut table = table(factors)
+        .words("family")
+        .numbers(with_unit("EONR", first.rate_unit.as_deref()))
+        .words(interval_head(Some(first.optimum.level)));
+    for group in &optima.groups {
+        for optimum in &group.by_family {
+            let mut cells = levels(&group.group, factors);
+            let decimals = decimals(group);
+            cells.extend([
+                optimum.family.unwrap_or_default().to_owned(),
+                rate_text(optimum, decimals),
+                limits(optimum, decimals),
+            ]);
+            table.row(cells);
+        }
+    }
+    format!("\nBy family\n\n{}", table.render(2))
+}
+
+fn by_price(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
+    if first.by_price.len() < 2 {
+        return String::new();
+    }
+    let head = |ratio: f64| format!("at {}", price_ratio(ratio));
+    let table = table(factors);
+    let mut table = first.by_price.iter().fold(table, |table, at| table.numbers(head(at.price_ratio)));
+    for group in &optima.groups {
+        let mut cells = levels(&group.group, factors);
+        cells.extend(group.by_price.iter().map(|at| at_price(at, decimals(group))));
+        table.row(cells);
+    }
+    format!("\nBy price ratio: EONR{}\n\n{}", with_unit("", first.rate_unit.as_deref()), table.render(2))
+}
+
+fn at_price(at: &AtPrice, decimals: usize) -> String {
+    chosen_text(at.response, &at.optimum, decimals)
+}

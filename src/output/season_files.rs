@@ -1,0 +1,139 @@
+//! The files of a season's folder, before the figures.
+
+use serde::Serialize;
+use serde_json::{Map, Value};
+
+use super::calibrate::Calibrations;
+use super::curves::Curves;
+use super::envelope::{Provenance, Report, json};
+use super::findings::Findings;
+use super::folder::{OutputFile, PROVENANCE, SEASON};
+use super::long::{Long, number, text};
+use super::optimum::{Optima, Prices};
+use super::sense::Sense;
+use super::summary::Summary;
+use super::yields::Yields;
+use crate::experiment::{ErrorStratum, FittedGroup};
+use crate::rate_table::RateTable;
+use crate::season::Season;
+
+/// What made a season: inputs, options, seed and warnings.
+#[must_use]
+pub fn provenance_of(season: &Season) -> Provenance {
+    let options = [
+        ("permutations", Value::from(season.options.permutations)),
+        ("replicates", season.options.replicates.into()),
+        ("price_ratio", season.options.price_ratio.into()),
+        ("level", season.programme.decisions.level.into()),
+    ];
+    Provenance {
+        inputs: season.programme.inputs.clone(),
+        options: options.into_iter().map(|(name, value)| (name.to_owned(), value)).collect::<Map<_, _>>(),
+        seed: Some(season.options.seed),
+        warnings: season.warnings.clone(),
+    }
+}
+
+/// The optima of groups at the season's price ratios; `None` without one.
+pub(super) fn optima<'a>(season: &Season, groups: impl IntoIterator<Item = &'a FittedGroup>) -> Option<Optima> {
+    let base = season.price_ratio.clone()?;
+    let others = season.price_ratios.iter().skip(1).copied().collect();
+    let level = season.programme.decisions.level;
+    Some(Optima::of(groups, &Prices { base, others, tolerance: season.tolerance(), level }))
+}
+
+/// Every file of a season's folder but the figures and `provenance.json`, which lists the files.
+#[must_use]
+pub fn season_files(season: &Season) -> Vec<OutputFile> {
+    let provenance = provenance_of(season);
+    let groups = || season.trials.iter().flat_map(|trial| &trial.groups);
+    let calibrations = Calibrations::of(season, &season.tables);
+    let base = season.price_ratio.as_ref().map(|ratio| ratio.value);
+    let curves = Curves::of(groups(), season.programme.decisions.level, base);
+    let yields = Yields::of(&season.programme, season.trials.iter().map(|trial| trial.yields.as_slice()));
+    let sense = Sense::of(&season.programme, season.trials.iter().map(|trial| trial.sensings.as_slice()));
+    let optima = optima(season, groups()).unwrap_or(Optima { groups: Vec::new() });
+    let mut files = vec![
+        OutputFile::text("summary.txt", Summary::of(season).text()),
+        OutputFile::text("findings.csv", Findings::of(&season.warnings).csv()),
+        OutputFile::text("data/yields.csv", yields.csv()),
+        OutputFile::text("data/anova.csv", anova_csv(groups())),
+        OutputFile::text("data/curves.json", json(&curves, &provenance)),
+        OutputFile::text("data/optimum.json", json(&optima, &provenance)),
+        OutputFile::text("data/index.csv", sense.csv()),
+        OutputFile::text("data/need.csv", calibrations.csv()),
+        OutputFile::text("data/validation.json", json(&calibrations, &provenance)),
+    ];
+    for result in &season.tables {
+        if let Ok(table) = &result.table {
+            let name = &result.specification.name;
+            files.push(OutputFile::text(format!("tables/{name}.json"), table.write()));
+            files.push(OutputFile::text(format!("tables/{name}.csv"), table.to_csv()));
+            files.push(OutputFile::text(format!("tables/{name}.schema.json"), RateTable::json_schema()));
+            files.push(OutputFile::text(format!("tables/{name}.vectors.csv"), table.conformance_vectors()));
+        }
+    }
+    files
+}
+
+#[derive(Serialize)]
+struct Listed<'a> {
+    files: Vec<&'a str>,
+}
+
+impl Report for Listed<'_> {
+    const COMMAND: &'static str = SEASON;
+
+    fn text(&self) -> String {
+        self.files.join("\n")
+    }
+
+    fn csv(&self) -> String {
+        self.text()
+    }
+}
+
+/// `provenance.json`: what made the season, and every file of it. By this list a later run knows which files it may replace.
+#[must_use]
+pub fn season_provenance(season: &Season, files: &[OutputFile]) -> OutputFile {
+    let listed = Listed { files: files.iter().map(|file| file.path.as_str()).collect() };
+    OutputFile::text(PROVENANCE, json(&listed, &provenance_of(season)))
+}
+
+/// The analysis of variance of every group: nuisance, N rates, error.
+fn anova_csv<'a>(groups: impl Iterator<Item = &'a FittedGroup>) -> String {
+    let mut long = Long::new(["trial", "variety", "early_n", "error_stratum", "source", "df", "ss", "ms", "f", "p"]);
+    for fitted_group in groups {
+        let Ok(fitted) = &fitted_group.outcome else { continue };
+        let (key, analysis) = (&fitted_group.group.key, &fitted.analysis);
+        let stratum = fitted_group.group.error_stratum;
+        let sources = [
+            (nuisance_name(stratum), analysis.nuisance_df, analysis.nuisance_ss, None, None),
+            ("N rate", analysis.treatment_df, analysis.treatment_ss, analysis.f, analysis.p),
+            ("error", analysis.error_df, analysis.error_ss, None, None),
+        ];
+        for (source, df, ss, f, p) in sources.into_iter().filter(|(_, df, ..)| *df > 0) {
+            long.row([
+                text(key.trial.as_deref()),
+                text(key.variety.as_deref()),
+                number(key.early_n),
+                stratum.name().to_owned(),
+                source.to_owned(),
+                df.to_string(),
+                number(ss),
+                number(ss / df as f64),
+                number(f),
+                number(p),
+            ]);
+        }
+    }
+    long.finish()
+}
+
+fn nuisance_name(stratum: ErrorStratum) -> &'static str {
+    match stratum {
+        ErrorStratum::Plots => "none",
+        ErrorStratum::PlotsWithinBlocks | ErrorStratum::MainPlots => "block",
+        ErrorStratum::Subplots => "block or main plot",
+    }
+}
