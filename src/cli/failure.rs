@@ -7,6 +7,7 @@ use clap::CommandFactory as _;
 use miette::{GraphicalReportHandler, GraphicalTheme};
 
 use super::Cli;
+use crate::figures::FigureError;
 use crate::finding::{Finding, FindingDiagnostic, Severity};
 use crate::output::WriteError;
 
@@ -24,6 +25,8 @@ pub(super) enum Failure {
     Input(Vec<Finding>),
     /// The result can't be written.
     CannotWrite(WriteError),
+    /// A figure can't be drawn.
+    CannotDraw(FigureError),
 }
 
 impl From<clap::Error> for Failure {
@@ -50,6 +53,12 @@ impl From<WriteError> for Failure {
     }
 }
 
+impl From<FigureError> for Failure {
+    fn from(error: FigureError) -> Self {
+        Self::CannotDraw(error)
+    }
+}
+
 impl Failure {
     /// Arguments that are each right but not together.
     pub(super) fn usage(text: impl std::fmt::Display) -> Self {
@@ -66,6 +75,7 @@ impl Failure {
             }
             Self::Input(findings) => (render_findings(findings), USAGE_OR_INPUT),
             Self::CannotWrite(error) => (format!("error: {error}\n"), CANNOT_WRITE),
+            Self::CannotDraw(error) => (format!("error: a figure cannot be drawn: {error}\n"), CANNOT_WRITE),
         };
         // Standard error may be closed; there is then nobody to tell.
         let _ = std::io::stderr().write_all(text.as_bytes());

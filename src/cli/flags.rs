@@ -162,7 +162,9 @@ impl PriceFlags {
         match (self.price_ratio, self.grain_price, self.n_price) {
             (ratio, None, None) => Ok(ratio),
             (None, Some(grain), Some(n)) => Ok(Some(n / grain)),
-            (Some(_), _, _) => Err(Failure::usage("give either --price-ratio or --grain-price with --n-price, not both")),
+            (Some(_), _, _) => {
+                Err(Failure::usage("give either --price-ratio or --grain-price with --n-price, not both"))
+            }
             (None, Some(_), None) => Err(Failure::usage("--grain-price needs --n-price beside it")),
             (None, None, Some(_)) => Err(Failure::usage("--n-price needs --grain-price beside it")),
         }
@@ -177,7 +179,10 @@ pub(super) fn not_negative(text: &str) -> Result<f64, String> {
 }
 
 fn positive(text: &str) -> Result<f64, String> {
-    not_negative(text).ok().filter(|number| *number > 0.0).ok_or_else(|| "a number above 0 is wanted, such as 6.00".to_owned())
+    not_negative(text)
+        .ok()
+        .filter(|number| *number > 0.0)
+        .ok_or_else(|| "a number above 0 is wanted, such as 6.00".to_owned())
 }
 
 /// Which columns of a bare data file play which role.

@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use super::response::MOST_PANELS;
 use super::{
     BandPoint, CalibrationFigure, CalibrationPoint, Censoring, CurveLine, FigureError, IndexBand, MarkedRate,
     MeanPoint, Rendered, ResponsePanel, ResponsePanels, Style, Width, render_calibration, render_response,
@@ -36,8 +37,7 @@ pub fn season_figures(season: &Season) -> Result<Vec<NamedFigure>, FigureError> 
         .trials
         .iter()
         .zip(&season.trials)
-        .map(|(trial, result)| (format!("{}-response", trial.folder), response_panels(season, trial, result)))
-        .filter(|(_, panels)| !panels.panels.is_empty())
+        .flat_map(|(trial, result)| pages(&trial.folder, &response_panels(season, trial, result)))
         .collect();
     let calibrations: Vec<(String, CalibrationFigure)> = season
         .tables
@@ -56,6 +56,15 @@ pub fn season_figures(season: &Season) -> Result<Vec<NamedFigure>, FigureError> 
         Ok(NamedFigure { name, rendered })
     });
     drawn_responses.chain(drawn_calibrations).collect()
+}
+
+/// As many figures as the panels of a trial need.
+fn pages(folder: &str, all: &ResponsePanels) -> Vec<(String, ResponsePanels)> {
+    let page = |(position, panels): (usize, &[ResponsePanel])| {
+        let number = if position == 0 { String::new() } else { format!("-{}", position + 1) };
+        (format!("{folder}-response{number}"), ResponsePanels { panels: panels.to_vec(), ..all.clone() })
+    };
+    all.panels.chunks(MOST_PANELS).enumerate().map(page).collect()
 }
 
 fn response_panels(season: &Season, trial: &Trial, result: &TrialResult) -> ResponsePanels {

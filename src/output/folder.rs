@@ -85,7 +85,8 @@ pub fn write_file(file: &Path, bytes: &[u8]) -> Result<(), WriteError> {
         return fs::write(file, bytes).map_err(WriteError::of(file));
     }
     let file = &file.canonicalize().unwrap_or_else(|_| file.to_owned());
-    let mut draft = tempfile::Builder::new().prefix(".stook-").tempfile_in(parent(file)).map_err(WriteError::of(file))?;
+    let mut draft =
+        tempfile::Builder::new().prefix(".stook-").tempfile_in(parent(file)).map_err(WriteError::of(file))?;
     draft.write_all(bytes).map_err(WriteError::of(file))?;
     usual_file_mode(draft.path()).map_err(WriteError::of(file))?;
     draft.persist(file).map_err(|error| WriteError::new(file.display().to_string(), error.error))?;

@@ -211,8 +211,23 @@ pub(super) fn status_name(status: OptimumStatus) -> &'static str {
 }
 
 const COLUMNS: [&str; 17] = [
-    "price_ratio", "price_ratio_unit", "rate_unit", "yield_unit", "response", "chosen", "family", "status", "rate",
-    "low", "high", "level", "method", "limits", "net_return", "near_optimum_low", "near_optimum_high",
+    "price_ratio",
+    "price_ratio_unit",
+    "rate_unit",
+    "yield_unit",
+    "response",
+    "chosen",
+    "family",
+    "status",
+    "rate",
+    "low",
+    "high",
+    "level",
+    "method",
+    "limits",
+    "net_return",
+    "near_optimum_low",
+    "near_optimum_high",
 ];
 
 impl Report for Optima {
