@@ -85,6 +85,8 @@ pub struct ResponsePanel {
 /// A figure of responses on shared axes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ResponsePanels {
+    /// What the rate axis counts, such as "N rate" or "Topdress N rate".
+    pub rate_name: String,
     /// Unit of N rate, such as "lb/ac"; `None` where the data declare none.
     pub rate_unit: Option<String>,
     /// Unit of yield, such as "bu/ac"; `None` where the data declare none.
@@ -111,6 +113,7 @@ impl ResponsePanels {
                 value: self.band_level.to_string(),
             });
         }
+        check_text("the rate axis's name", &self.rate_name)?;
         check_unit("the rate unit", self.rate_unit.as_deref())?;
         check_unit("the yield unit", self.yield_unit.as_deref())?;
         self.panels.iter().enumerate().try_for_each(|(i, panel)| panel.validate(&format!("panel {}", i + 1)))

@@ -7,7 +7,7 @@ use super::{
     BandPoint, CalibrationFigure, CalibrationPoint, Censoring, CurveLine, FigureError, IndexBand, MarkedRate,
     MeanPoint, Rendered, ResponsePanel, ResponsePanels, Style, Width, render_calibration, render_response,
 };
-use crate::calibration::{Bound, Calibration, Relation};
+use crate::calibration::{Bound, Calibration, NeedPoint, Relation};
 use crate::experiment::{Fitted, FittedGroup, Response};
 use crate::response::{Curve, Family, OptimumStatus, Reach};
 use crate::season::{Season, TableResult, TrialResult};
@@ -71,9 +71,9 @@ fn response_panels(season: &Season, trial: &Trial, result: &TrialResult) -> Resp
     let units = &season.programme.units;
     let panels: Vec<ResponsePanel> =
         result.groups.iter().filter_map(|group| panel(season, group, result.groups.len())).collect();
-    let axis = match trial.need_from {
-        NeedFrom::DifferenceFromOptimum => "N rate",
-        NeedFrom::TopdressResponse => "topdress N rate, a panel each early N level",
+    let (rate_name, against) = match trial.need_from {
+        NeedFrom::DifferenceFromOptimum => ("N rate", "N rate"),
+        NeedFrom::TopdressResponse => ("Topdress N rate", "topdress N rate, a panel each early N level"),
     };
     let ratio = season.price_ratio.as_ref().map_or(String::new(), |ratio| {
         let unit = ratio.unit.as_deref().unwrap_or_default();
@@ -81,7 +81,7 @@ fn response_panels(season: &Season, trial: &Trial, result: &TrialResult) -> Resp
     });
     let percent = percent(season.programme.decisions.level);
     let caption = format!(
-        "Yield of {} against {axis}, {} ({}, {}). Open circles: plots. Filled circles: treatment means, block effects removed, \
+        "Yield of {} against {against}, {} ({}, {}). Open circles: plots. Filled circles: treatment means, block effects removed, \
          with their standard error. Line: the chosen curve given its family; shade: its {percent} % profile confidence band. \
          Bar above the rate axis: {percent} % profile interval of the optimum, an arrow where it is open or goes past the tested \
          rates.{ratio} A broken line: a response was not shown.",
@@ -91,6 +91,7 @@ fn response_panels(season: &Season, trial: &Trial, result: &TrialResult) -> Resp
         trial.design.name().replace('-', " "),
     );
     ResponsePanels {
+        rate_name: rate_name.to_owned(),
         rate_unit: Some(units.n_rate.to_string()),
         yield_unit: Some(units.yields.to_string()),
         band_level: season.programme.decisions.level,
@@ -221,7 +222,8 @@ fn calibration_figure(season: &Season, result: &TableResult) -> Option<Calibrati
          one variety at one level of N already on, its need the optimum of that site-year minus the N already on, or the optimum \
          topdress within the early level; bars are {percent} % profile intervals of the optimum given its family, arrows are bounds. Line: {} \
          relation through {} points of {site_years} site-years; band: {percent} % by resampling whole site-years, coverage not measured for \
-         this number of site-years. Shade: the indices of the rate table. The rule gives no rate below zero.",
+         this number of site-years. Bracket: the indices of the rate \
+         table; shade: outside the calibrated indices. The rule gives no rate below zero.",
         specification.stages.0,
         specification.stages.1,
         specification.relation.name(),
@@ -255,11 +257,14 @@ fn drawn_relation(relation: &Relation, indices: &[f64]) -> Vec<[f64; 2]> {
 }
 
 fn points(calibration: &Calibration) -> Vec<CalibrationPoint> {
-    let point = |point: &crate::calibration::NeedPoint| CalibrationPoint {
+    // Where the whole interval lies past the tested rates it is extrapolated: the arrow of the bound says enough.
+    let extrapolated =
+        |point: &NeedPoint| point.bound == Bound::AtLeast && point.low.is_some_and(|low| low > point.need);
+    let point = |point: &NeedPoint| CalibrationPoint {
         index: point.index,
         need: point.need,
-        low: point.low,
-        high: point.high,
+        low: point.low.filter(|_| !extrapolated(point)),
+        high: point.high.filter(|_| !extrapolated(point)),
         site_year: point.site_year.clone(),
         censored: match point.bound {
             Bound::Exact => Censoring::None,

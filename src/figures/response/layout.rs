@@ -66,7 +66,8 @@ pub(in crate::figures) fn lay_out(figure: &ResponsePanels, width: f64, typeface:
         top = panel_bottom + ROW_GAP;
     }
     axis::title_up(&mut scene, &yield_title, EDGE, (first_row_top.unwrap_or(grid_top) + grid_bottom) / 2.0, typeface);
-    let rate_title = typeface.wrap(&axis::with_unit("N rate", figure.rate_unit.as_deref()), LARGE, width - left - EDGE);
+    let rate_title =
+        typeface.wrap(&axis::with_unit(&figure.rate_name, figure.rate_unit.as_deref()), LARGE, width - left - EDGE);
     let used = columns as f64 * (panel_width + gap) - gap;
     let bottom = axis::title_across(
         &mut scene,

@@ -84,6 +84,7 @@ pub(super) fn flat(title: Option<&str>) -> ResponsePanel {
 
 pub(super) fn figure(panels: Vec<ResponsePanel>) -> ResponsePanels {
     ResponsePanels {
+        rate_name: "N rate".to_owned(),
         rate_unit: Some("lb/ac".to_owned()),
         yield_unit: Some("bu/ac".to_owned()),
         band_level: 0.95,
