@@ -162,8 +162,9 @@ fn optimum(season: &Season, group: &FittedGroup) -> Option<MarkedRate> {
     let unit = season.programme.units.n_rate;
     let interval = &found.optimum.interval;
     let rate = found.optimum.rate?;
-    // Limits that lie past the tested rates altogether are extrapolated: the arrow on the axis says enough.
-    let limits = if interval.low.is_some_and(|low| low > rate) { String::new() } else { limits(interval) };
+    // Limits that lie past the tested rates altogether are extrapolated: an arrow from the highest of them says enough.
+    let extrapolated = interval.low.is_some_and(|low| low > rate);
+    let limits = if extrapolated { String::new() } else { limits(interval) };
     let label = match (found.response, found.optimum.status) {
         (Response::NotDetected | Response::Negligible, _) => String::new(),
         (_, OptimumStatus::AtHighestTestedRate) => format!("EONR not reached at {rate:.0} {unit} {limits}"),
@@ -175,7 +176,7 @@ fn optimum(season: &Season, group: &FittedGroup) -> Option<MarkedRate> {
     Some(MarkedRate {
         name: "EONR".to_owned(),
         rate: is_point.then_some(rate),
-        low: interval.low,
+        low: if extrapolated { Some(rate) } else { interval.low },
         high: interval.high,
         label,
     })
