@@ -154,6 +154,12 @@ pub(super) struct PriceFlags {
 }
 
 impl PriceFlags {
+    /// The prices in force, with the base price ratio that they make.
+    pub(super) fn options(&self, base: f64) -> [(String, Value); 3] {
+        let options = [("price_ratio", Some(base)), ("grain_price", self.grain_price), ("n_price", self.n_price)];
+        options.map(|(name, value)| (name.to_owned(), value.into()))
+    }
+
     /// The price ratio asked for, if any.
     ///
     /// # Errors
@@ -162,7 +168,9 @@ impl PriceFlags {
         match (self.price_ratio, self.grain_price, self.n_price) {
             (ratio, None, None) => Ok(ratio),
             (None, Some(grain), Some(n)) => Ok(Some(n / grain)),
-            (Some(_), _, _) => Err(Failure::usage("give either --price-ratio or --grain-price with --n-price, not both")),
+            (Some(_), _, _) => {
+                Err(Failure::usage("give either --price-ratio or --grain-price with --n-price, not both"))
+            }
             (None, Some(_), None) => Err(Failure::usage("--grain-price needs --n-price beside it")),
             (None, None, Some(_)) => Err(Failure::usage("--n-price needs --grain-price beside it")),
         }
@@ -177,7 +185,10 @@ pub(super) fn not_negative(text: &str) -> Result<f64, String> {
 }
 
 fn positive(text: &str) -> Result<f64, String> {
-    not_negative(text).ok().filter(|number| *number > 0.0).ok_or_else(|| "a number above 0 is wanted, such as 6.00".to_owned())
+    not_negative(text)
+        .ok()
+        .filter(|number| *number > 0.0)
+        .ok_or_else(|| "a number above 0 is wanted, such as 6.00".to_owned())
 }
 
 /// Which columns of a bare data file play which role.

@@ -85,7 +85,8 @@ fn read_table(file: &Path) -> Result<(RateTable, InputFile), Failure> {
         Finding::error("not-a-table", Place::file(&name), text).remedy(remedy).into()
     };
     let remedy = "name a table file that `stook season` or `stook table --format json` has written";
-    let text = fs::read_to_string(file).map_err(|error| refused(format!("it can't be read as text: {error}"), remedy))?;
+    let text =
+        fs::read_to_string(file).map_err(|error| refused(format!("it can't be read as text: {error}"), remedy))?;
     let table = RateTable::read(&text).map_err(|error| refused(error.to_string(), remedy))?;
     let sha256 = Sha256::digest(text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect();
     Ok((table, InputFile { file: name, sha256 }))

@@ -62,7 +62,8 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
 /// A bar on standard error where that is a terminal, and nothing elsewhere.
 fn progress_bar(programme: &Programme) -> ProgressBar {
     let steps = (programme.trials.len() + programme.tables.len()) as u64;
-    let target = if std::io::stderr().is_terminal() { ProgressDrawTarget::stderr() } else { ProgressDrawTarget::hidden() };
+    let target =
+        if std::io::stderr().is_terminal() { ProgressDrawTarget::stderr() } else { ProgressDrawTarget::hidden() };
     let bar = ProgressBar::with_draw_target(Some(steps), target);
     // The template is fixed text that a test renders; were it wrong, the plain bar would serve.
     match ProgressStyle::with_template("{bar:30} {pos}/{len} {msg}") {

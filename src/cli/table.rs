@@ -43,7 +43,12 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     match (names.as_slice(), format) {
         ([], _) => return Err(Failure::usage("the programme wants no rate table: add [[table]] to programme.toml")),
         ([_], _) | (_, Format::Text) => {}
-        _ => return Err(Failure::usage(format!("JSON and CSV hold one table: choose with --name ({})", names.join(", ")))),
+        _ => {
+            return Err(Failure::usage(format!(
+                "JSON and CSV hold one table: choose with --name ({})",
+                names.join(", ")
+            )));
+        }
     }
     let options = SeasonOptions { seed: flags.seed.seed, price_ratio, ..SeasonOptions::default() };
     let season = run_season(loaded, options, &|_| {})?;

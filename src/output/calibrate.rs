@@ -299,7 +299,11 @@ impl ValidationOf {
             kind: validation.kind.name(),
             rule: errors(validation, Prediction::error),
             one_rate: errors(validation, Prediction::one_rate_error),
-            site_years: validation.held_out.iter().map(|held_out| HeldOutSiteYear::of(validation.kind, held_out)).collect(),
+            site_years: validation
+                .held_out
+                .iter()
+                .map(|held_out| HeldOutSiteYear::of(validation.kind, held_out))
+                .collect(),
         }
     }
 }
@@ -335,17 +339,37 @@ impl Report for Calibrations {
     /// One record a point at each price ratio, and one for what is set aside.
     fn csv(&self) -> String {
         let mut long = Long::new([
-            "table", "instrument", "price_ratio", "price_ratio_unit", "trial", "site_year", "variety", "need_from", "n_on",
-            "index", "plots", "need", "low", "high", "rate_unit", "bound", "family", "optimum_status", "status", "reason",
+            "table",
+            "instrument",
+            "price_ratio",
+            "price_ratio_unit",
+            "trial",
+            "site_year",
+            "variety",
+            "need_from",
+            "n_on",
+            "index",
+            "plots",
+            "need",
+            "low",
+            "high",
+            "rate_unit",
+            "bound",
+            "family",
+            "optimum_status",
+            "status",
+            "reason",
         ]);
         for table in &self.tables {
             for at in &table.at_prices {
-                let head = || [
-                    table.table.clone(),
-                    table.instrument.to_owned(),
-                    number(at.price_ratio),
-                    text(self.price_ratio_unit.as_deref()),
-                ];
+                let head = || {
+                    [
+                        table.table.clone(),
+                        table.instrument.to_owned(),
+                        number(at.price_ratio),
+                        text(self.price_ratio_unit.as_deref()),
+                    ]
+                };
                 for point in &at.points {
                     long.row(head().into_iter().chain(self.point_fields(point)));
                 }

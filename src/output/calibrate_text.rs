@@ -32,14 +32,17 @@ fn section(calibrations: &Calibrations, table: &TableCalibration) -> String {
     };
     let unit = calibrations.price_ratio_unit.as_deref();
     let (used, aside) = base.plots();
-    text += &paragraph("  ", &format!(
-        "Price ratio {}; {} from {} of {}; {} are set aside.",
-        quantity(&price_ratio(base.price_ratio), unit),
-        count(base.points.len(), "point"),
-        count(used, "plot"),
-        count(table.site_years, "site-year"),
-        count(aside, "plot"),
-    ));
+    text += &paragraph(
+        "  ",
+        &format!(
+            "Price ratio {}; {} from {} of {}; {} are set aside.",
+            quantity(&price_ratio(base.price_ratio), unit),
+            count(base.points.len(), "point"),
+            count(used, "plot"),
+            count(table.site_years, "site-year"),
+            count(aside, "plot"),
+        ),
+    );
     text += &points(calibrations, base);
     text += &set_aside(base);
     text += &relations(calibrations, table, base);
@@ -118,7 +121,11 @@ fn relations(calibrations: &Calibrations, of: &TableCalibration, base: &Calibrat
         ]);
     }
     let rendered = table.render(2);
-    let note = if rendered.is_empty() { String::new() } else { paragraph("  ", "* the relation that the table is made from.") };
+    let note = if rendered.is_empty() {
+        String::new()
+    } else {
+        paragraph("  ", "* the relation that the table is made from.")
+    };
     format!("\n{rendered}{note}{missing}")
 }
 
@@ -155,12 +162,18 @@ fn validation(calibrations: &Calibrations, of: &TableCalibration) -> String {
         return if of.site_years == 1 { format!("\n{}", paragraph("  ", text)) } else { String::new() };
     };
     let unit = Some(calibrations.rate_unit.as_str());
-    let mut text = format!("\n{}", paragraph("  ", &format!(
-        "Each site-year predicted by the others ({} relation): rate minus the need that could be met{}. One rate for all: the mean \
+    let mut text = format!(
+        "\n{}",
+        paragraph(
+            "  ",
+            &format!(
+                "Each site-year predicted by the others ({} relation): rate minus the need that could be met{}. One rate for all: the mean \
          need of the other site-years, without a reading. Bias: above 0 is too much N.",
-        own.kind,
-        with_unit("", unit),
-    )));
+                own.kind,
+                with_unit("", unit),
+            )
+        )
+    );
     text.push('\n');
     text += &held_out(own);
     text.push('\n');

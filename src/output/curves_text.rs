@@ -4,9 +4,7 @@ use super::curves::{CurveGroup, Curves, FamilyCurve};
 use super::group::group_text;
 use super::interval_words::{interval_head, interval_text};
 use super::layout::{TextTable, paragraph, quantity, with_unit};
-use super::numbers::{
-    NONE, count, decimals_of_error, decimals_of_rates, fixed, or_dash, p_value, plain, significant,
-};
+use super::numbers::{NONE, count, decimals_of_error, decimals_of_rates, fixed, or_dash, p_value, plain, significant};
 use crate::response::Reach;
 
 /// How the coefficients are to be read.
@@ -172,10 +170,12 @@ fn notes(group: &CurveGroup) -> String {
     let any = |reach: Reach| group.curves.iter().any(|curve| curve.reach == Some(reach));
     if any(Reach::NotReached) {
         let highest = quantity(&plain(highest_rate(group)), rate_unit);
-        notes += &paragraph("  ", &format!("At least: the join is not reached within the tested rates, up to {highest}."));
+        notes +=
+            &paragraph("  ", &format!("At least: the join is not reached within the tested rates, up to {highest}."));
     }
     if any(Reach::BeforeFirstRate) {
-        notes += &paragraph("  ", "At most: the join lies below the second tested rate, where no plot tells joins apart.");
+        notes +=
+            &paragraph("  ", "At most: the join lies below the second tested rate, where no plot tells joins apart.");
     }
     for curve in &group.curves {
         if let Some(reason) = &curve.reason {
@@ -188,6 +188,9 @@ fn notes(group: &CurveGroup) -> String {
 fn chosen_note(group: &CurveGroup) -> String {
     let note = match (group.chosen, group.chosen_by) {
         (None, _) => return String::new(),
+        (Some(_), "response-test") if group.response.is_none() => {
+            "* the mean stands for the group, as a response cannot be tested.".to_owned()
+        }
         (Some(_), "response-test") => "* the mean stands for the group, as a response is not shown.".to_owned(),
         (Some(_), "declared") => "* the family that was asked for.".to_owned(),
         (Some(_), by) => format!("* chosen: smallest {}.", criterion(by)),

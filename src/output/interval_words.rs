@@ -19,9 +19,7 @@ pub(super) fn limits_text(
     let piece = |low: Option<f64>, high: Option<f64>| piece_text(low, high, decimals);
     match limits {
         Limits::NotComputed => "not computed".to_owned(),
-        Limits::Disjoint => {
-            segments.iter().map(|&[low, high]| piece(low, high)).collect::<Vec<_>>().join(" and ")
-        }
+        Limits::Disjoint => segments.iter().map(|&[low, high]| piece(low, high)).collect::<Vec<_>>().join(" and "),
         Limits::Both | Limits::OpenBelow | Limits::OpenAbove | Limits::Open => piece(low, high),
     }
 }

@@ -45,7 +45,12 @@ impl LookupAnswer {
             row_below: row.map(|row| thousandths(row.index_below)),
             table_line: format!(
                 "Table {} ({}; {}, {}, {} to {})",
-                document.name, document.title, document.crop, document.instrument.name(), document.stages.first, document.stages.last,
+                document.name,
+                document.title,
+                document.crop,
+                document.instrument.name(),
+                document.stages.first,
+                document.stages.last,
             ),
             lookup,
         }
@@ -91,8 +96,25 @@ impl Report for LookupAnswer {
         let lookup = &self.lookup;
         let interval = lookup.interval.as_ref().map(|interval| &interval.interval);
         let mut long = Long::new([
-            "table", "reading", "reference", "index", "rate", "rate_unit", "status", "reason", "row", "row_from", "row_below",
-            "low", "high", "level", "limits", "nearest_row_used", "price_ratio", "price_ratio_unit", "table_digest",
+            "table",
+            "reading",
+            "reference",
+            "index",
+            "rate",
+            "rate_unit",
+            "status",
+            "reason",
+            "row",
+            "row_from",
+            "row_below",
+            "low",
+            "high",
+            "level",
+            "limits",
+            "nearest_row_used",
+            "price_ratio",
+            "price_ratio_unit",
+            "table_digest",
         ]);
         long.row([
             lookup.table.clone(),

@@ -59,7 +59,11 @@ pub(super) fn significant(value: f64, digits: i32) -> String {
 /// As typed where that is short; a number that was converted from another unit with two decimals.
 pub(super) fn plain(value: f64) -> String {
     let typed = value.to_string();
-    if typed.len() <= LONGEST_TYPED { typed } else { fixed(value, 2).trim_end_matches('0').trim_end_matches('.').to_owned() }
+    if typed.len() <= LONGEST_TYPED {
+        typed
+    } else {
+        fixed(value, 2).trim_end_matches('0').trim_end_matches('.').to_owned()
+    }
 }
 
 /// `p = 0.012`, `p < 0.001`.
@@ -121,7 +125,9 @@ mod tests {
 
     #[test]
     fn what_was_typed_stays_and_what_was_converted_is_rounded() {
-        for (value, expected) in [(120.0, "120"), (0.6, "0.6"), (44.608_956_080_985_22, "44.61"), (39.999_999_999_999_98, "40")] {
+        for (value, expected) in
+            [(120.0, "120"), (0.6, "0.6"), (44.608_956_080_985_22, "44.61"), (39.999_999_999_999_98, "40")]
+        {
             assert_eq!(plain(value), expected);
         }
     }

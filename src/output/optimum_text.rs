@@ -89,7 +89,8 @@ fn chosen(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
         .numbers(with_unit("net return", first.yield_unit.as_deref()));
     for group in &optima.groups {
         let decimals = decimals(group);
-        let near = group.near_optimum.map(|near| format!("{} to {}", rate(near.low, decimals), rate(near.high, decimals)));
+        let near =
+            group.near_optimum.map(|near| format!("{} to {}", rate(near.low, decimals), rate(near.high, decimals)));
         let mut cells = levels(&group.group, factors);
         cells.extend([
             group.optimum.family.unwrap_or_default().to_owned(),
@@ -111,26 +112,50 @@ fn notes(optima: &Optima) -> String {
     };
     let mut notes = String::from("\n");
     if optima.groups.iter().any(|group| group.near_optimum.is_some()) {
-        notes += &paragraph("  ", "Net return: yield minus the yield that pays for the N, at the optimum. The near-optimum range \
-            holds the rates whose net return is within the tolerance of the best.");
+        notes += &paragraph(
+            "  ",
+            "Net return: yield minus the yield that pays for the N, at the optimum. The near-optimum range \
+            holds the rates whose net return is within the tolerance of the best.",
+        );
     }
     if any(OptimumStatus::AtHighestTestedRate) {
-        notes += &paragraph("  ", "At least: the optimum is not reached within the tested rates; the best rate may lie beyond them.");
+        notes += &paragraph(
+            "  ",
+            "At least: the optimum is not reached within the tested rates; the best rate may lie beyond them.",
+        );
     }
     if any(OptimumStatus::BeforeFirstRate) {
-        notes += &paragraph("  ", "At most: the optimum lies below the second tested rate, where no plot tells rates apart.");
+        notes += &paragraph(
+            "  ",
+            "At most: the optimum lies below the second tested rate, where no plot tells rates apart.",
+        );
     }
     let responses = |wanted: &str| optima.groups.iter().any(|group| group.response == Some(wanted));
     if responses("negligible") {
-        notes += &paragraph("  ", "No gain that pays: a response is not shown, and the largest gain that these plots still allow \
-            would not pay for the N.");
+        notes += &paragraph(
+            "  ",
+            "No gain that pays: a response is not shown, and the largest gain that these plots still allow \
+            would not pay for the N.",
+        );
     }
     if responses("not-detected") {
-        notes += &paragraph("  ", "Response not shown: these plots do not show that yield rises with N, which is not the same as \
-            showing that it does not; the interval says which optimum they still allow.");
+        notes += &paragraph(
+            "  ",
+            "Response not shown: these plots do not show that yield rises with N, which is not the same as \
+            showing that it does not; the interval says which optimum they still allow.",
+        );
+    }
+    for group in &optima.groups {
+        if let Some(reason) = &group.reason {
+            let name = capitalised(&group_text(&group.group, group.rate_unit.as_deref()));
+            notes += &paragraph("  ", &format!("{name}: no optimum: {reason}."));
+        }
     }
     if optima.groups.iter().any(past_tested_rates) {
-        notes += &paragraph("  ", "A limit above the highest tested rate is where the fitted curve puts it, not where plots were.");
+        notes += &paragraph(
+            "  ",
+            "A limit above the highest tested rate is where the fitted curve puts it, not where plots were.",
+        );
     }
     if notes.trim().is_empty() { String::new() } else { notes }
 }

@@ -114,7 +114,8 @@ impl Sense {
     pub fn of<'a>(programme: &Programme, sensings: impl IntoIterator<Item = &'a [Sensing]>) -> Self {
         let unit = programme.units.n_rate;
         let trials = programme.trials.iter().zip(sensings);
-        let entries = trials.flat_map(|(trial, sensings)| sensings.iter().map(move |one| SensingOf::of(trial, one, unit)));
+        let entries =
+            trials.flat_map(|(trial, sensings)| sensings.iter().map(move |one| SensingOf::of(trial, one, unit)));
         Self { rate_unit: unit.to_string(), sensings: entries.collect() }
     }
 
@@ -137,7 +138,8 @@ impl SensingOf {
         });
         let mut plots: BTreeMap<usize, IndexOfPlot> = read.collect();
         for reading in &trial.readings {
-            let left_out = trial.plots.get(reading.plot).and_then(|plot| Some((plot, plot.excluded(Excluded::Readings)?)));
+            let left_out =
+                trial.plots.get(reading.plot).and_then(|plot| Some((plot, plot.excluded(Excluded::Readings)?)));
             if let Some((plot, reason)) = left_out
                 && (reading.instrument, reading.date) == (sensing.instrument, sensing.date)
             {
@@ -252,9 +254,25 @@ impl Report for Sense {
 
     fn csv(&self) -> String {
         let mut long = Long::new([
-            "trial", "instrument", "date", "stage", "plot", "row", "block", "variety", "n_on", "rate_unit",
-            "is_reference", "reading", "readings", "standard_deviation", "reference", "reference_plots", "index",
-            "status", "reason",
+            "trial",
+            "instrument",
+            "date",
+            "stage",
+            "plot",
+            "row",
+            "block",
+            "variety",
+            "n_on",
+            "rate_unit",
+            "is_reference",
+            "reading",
+            "readings",
+            "standard_deviation",
+            "reference",
+            "reference_plots",
+            "index",
+            "status",
+            "reason",
         ]);
         for sensing in &self.sensings {
             for plot in &sensing.plots {

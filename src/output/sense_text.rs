@@ -39,7 +39,8 @@ fn counts(sensing: &SensingOf) -> String {
 
 fn shows(shown: &ShownN) -> String {
     let variety = shown.variety.as_ref().map_or(String::new(), |variety| format!("{variety}: "));
-    let verdict = if shown.shown { "the readings show the N already on" } else { "the readings do NOT show the N already on" };
+    let verdict =
+        if shown.shown { "the readings show the N already on" } else { "the readings do NOT show the N already on" };
     format!(
         "{variety}{verdict} (F test of the N levels, {}; lowest ÷ highest N level {}).",
         p_value(shown.p_value),

@@ -7,8 +7,8 @@ use serde::Serialize;
 
 use super::calibrate::{Calibrations, Errors};
 use super::envelope::{Report, made_by};
-use super::interval_words::interval_head;
 use super::group::{level_fields, level_text};
+use super::interval_words::interval_head;
 use super::layout::{TextTable, WIDTH, paragraph, quantity, with_unit};
 use super::long::{Long, number, text};
 use super::numbers::{count, fixed, plain, price_ratio};
@@ -181,7 +181,12 @@ impl TableSummary {
             head: result.table.as_ref().map_or_else(|_| String::new(), rows_with_a_rate),
             rates: rows
                 .iter()
-                .map(|row| [format!("{:.2}–{:.2}", thousandths(row.index_from), thousandths(row.index_below)), rate(row.rates.get(base))])
+                .map(|row| {
+                    [
+                        format!("{:.2}–{:.2}", thousandths(row.index_from), thousandths(row.index_below)),
+                        rate(row.rates.get(base)),
+                    ]
+                })
                 .collect(),
         }
     }
@@ -212,8 +217,17 @@ impl Report for Summary {
     /// One record for each group of each trial.
     fn csv(&self) -> String {
         let mut long = Long::new(FACTORS.into_iter().chain([
-            "plots", "used", "response", "family", "price_ratio", "price_ratio_unit", "rate",
-            "low", "high", "rate_unit", "status",
+            "plots",
+            "used",
+            "response",
+            "family",
+            "price_ratio",
+            "price_ratio_unit",
+            "rate",
+            "low",
+            "high",
+            "rate_unit",
+            "status",
         ]));
         for trial in &self.trials {
             for group in &trial.groups {
@@ -251,17 +265,18 @@ impl Summary {
             || "no price ratio, so no optimum and no table".to_owned(),
             |ratio| format!("price ratio {}", quantity(&price_ratio(ratio), self.price_ratio_unit.as_deref())),
         );
-        clipped(&format!("{} ({}): {}{left_out}; {prices}", self.title, self.crop, count(self.trials.len(), "trial"))) + "\n"
+        clipped(&format!("{} ({}): {}{left_out}; {prices}", self.title, self.crop, count(self.trials.len(), "trial")))
+            + "\n"
     }
 
     fn trials(&self) -> String {
         let level = self.trials.iter().flat_map(|trial| &trial.groups).map(|group| group.optimum.level).next();
-        let mut table = TextTable::new()
-            .words("trial")
-            .numbers("plots used")
-            .words("response")
-            .words("N")
-            .words(format!("optimum, {}{}", self.rate_unit, level.map_or_else(String::new, |level| format!(" ({})", interval_head(Some(level))))));
+        let mut table =
+            TextTable::new().words("trial").numbers("plots used").words("response").words("N").words(format!(
+                "optimum, {}{}",
+                self.rate_unit,
+                level.map_or_else(String::new, |level| format!(" ({})", interval_head(Some(level))))
+            ));
         for trial in self.trials.iter().take(TRIAL_LINES) {
             let shown = trial.groups.iter().filter(|group| group.response == Some("detected")).count();
             let response = match (shown, trial.groups.len()) {
@@ -270,10 +285,20 @@ impl Summary {
                 (shown, all) if shown == all => "shown".to_owned(),
                 (shown, all) => format!("shown in {shown} of {all}"),
             };
-            table.row(vec![trial.trial.clone(), format!("{} of {}", trial.used, trial.plots), response, trial.varies.to_owned(), optimum(trial)]);
+            table.row(vec![
+                trial.trial.clone(),
+                format!("{} of {}", trial.used, trial.plots),
+                response,
+                trial.varies.to_owned(),
+                optimum(trial),
+            ]);
         }
         let more = self.trials.len().saturating_sub(TRIAL_LINES);
-        let more = if more > 0 { format!("  … and {} more: data/optimum.json\n", count(more, "trial")) } else { String::new() };
+        let more = if more > 0 {
+            format!("  … and {} more: data/optimum.json\n", count(more, "trial"))
+        } else {
+            String::new()
+        };
         table.render(2).lines().map(|line| clipped(line) + "\n").collect::<String>() + &more
     }
 
@@ -345,7 +370,8 @@ fn row_lines(rates: &[[String; 2]], unit: &str) -> String {
 }
 
 fn validation(table: &TableSummary, unit: &str) -> String {
-    let (Some(Errors { rmse: Some(rule), bias: Some(bias) }), Some(Errors { rmse: Some(one_rate), .. })) = (table.held_out, table.one_rate)
+    let (Some(Errors { rmse: Some(rule), bias: Some(bias) }), Some(Errors { rmse: Some(one_rate), .. })) =
+        (table.held_out, table.one_rate)
     else {
         return "  no validation: nothing to hold out\n".to_owned();
     };

@@ -17,18 +17,25 @@ pub fn table_text(table: &RateTable) -> String {
     let unit = Some(document.rate_unit.as_str());
     let mut text = format!(
         "Rate table {}: {}, {}, {} to {}\n",
-        document.name, document.crop, document.instrument.name(), document.stages.first, document.stages.last,
+        document.name,
+        document.crop,
+        document.instrument.name(),
+        document.stages.first,
+        document.stages.last,
     );
     text += &paragraph("  ", &format!("Index = reading ÷ reading of the N-rich reference. {}", document.reference));
     if !document.varieties.is_empty() {
         text += &paragraph("  ", &format!("Varieties: {}.", document.varieties.join(", ")));
     }
     text += &format!("\n{}", rows(table));
-    text += &paragraph("  ", &format!(
-        "Rates are multiples of {}, at most {}.",
-        plain(document.rate.round_to),
-        quantity(&plain(document.rate.highest), unit),
-    ));
+    text += &paragraph(
+        "  ",
+        &format!(
+            "Rates are multiples of {}, at most {}.",
+            plain(document.rate.round_to),
+            quantity(&plain(document.rate.highest), unit),
+        ),
+    );
     if let Some(note) = document.rows.iter().flat_map(|row| &row.rates).find_map(interval_note) {
         text += &paragraph("  ", &format!("Intervals: {note}."));
     }
@@ -48,7 +55,12 @@ fn rows(table: &RateTable) -> String {
     let unit = Some(document.rate_unit.as_str());
     let base = document.prices.iter().position(|price| price.base).unwrap_or(0);
     let head = |price: &Price| format!("at ratio {}", price_ratio(price.price_ratio));
-    let level = document.rows.iter().flat_map(|row| &row.rates).find_map(|rate| rate.interval.as_ref()).map(|interval| interval.interval.level);
+    let level = document
+        .rows
+        .iter()
+        .flat_map(|row| &row.rates)
+        .find_map(|rate| rate.interval.as_ref())
+        .map(|interval| interval.interval.level);
     let mut heads = TextTable::new().words("index").numbers(with_unit("N rate", unit));
     heads = heads.words(level.map_or_else(|| "interval".to_owned(), |level| format!("{} interval", percent(level))));
     for price in document.prices.iter().filter(|price| !price.base) {
@@ -61,7 +73,9 @@ fn rows(table: &RateTable) -> String {
         cells.push(rate(at_base));
         let interval = at_base.and_then(|rate| rate.interval.as_ref());
         cells.push(interval.map_or_else(String::new, |interval| interval_text(&interval.interval, 0)));
-        cells.extend(row.rates.iter().enumerate().filter(|(position, _)| *position != base).map(|(_, found)| rate(Some(found))));
+        cells.extend(
+            row.rates.iter().enumerate().filter(|(position, _)| *position != base).map(|(_, found)| rate(Some(found))),
+        );
         cells.push(row.support.site_years.to_string());
         cells.push(row.support.points.to_string());
         cells.push(row.note.clone().unwrap_or_default());

@@ -109,24 +109,35 @@ impl Report for Yields {
     const COMMAND: &'static str = "yields";
 
     fn text(&self) -> String {
-        let moisture = self.moisture_percent.map_or_else(
-            || "moisture as it stood".to_owned(),
-            |moisture| format!("at {} % moisture", plain(moisture)),
-        );
+        let moisture = self
+            .moisture_percent
+            .map_or_else(|| "moisture as it stood".to_owned(), |moisture| format!("at {} % moisture", plain(moisture)));
         let unit = quantity("Plot yields, in", Some(&self.yield_unit));
         let mut text = format!("{unit}, {moisture}\n\n{}", self.counts());
         text += &self.not_used();
         if let [trial] = self.trials.as_slice() {
             text += &format!("\n{}", self.plots(trial));
         } else {
-            text += &format!("\n{}", paragraph("", "Every plot is in --format csv and json, and in the text of a single trial."));
+            text += &format!(
+                "\n{}",
+                paragraph("", "Every plot is in --format csv and json, and in the text of a single trial.")
+            );
         }
         text
     }
 
     fn csv(&self) -> String {
         let mut long = Long::new([
-            "trial", "plot", "row", "block", "variety", "yield", "yield_unit", "moisture_percent", "status", "reason",
+            "trial",
+            "plot",
+            "row",
+            "block",
+            "variety",
+            "yield",
+            "yield_unit",
+            "moisture_percent",
+            "status",
+            "reason",
         ]);
         for trial in &self.trials {
             for plot in &trial.plots {
