@@ -5,6 +5,7 @@ use std::process::ExitCode;
 
 use miette::{GraphicalReportHandler, GraphicalTheme};
 
+use crate::figures::FigureError;
 use crate::finding::{Finding, FindingDiagnostic, Severity};
 use crate::output::WriteError;
 
@@ -22,6 +23,8 @@ pub(super) enum Failure {
     Input(Vec<Finding>),
     /// The result can't be written.
     CannotWrite(WriteError),
+    /// A figure can't be drawn.
+    CannotDraw(FigureError),
 }
 
 impl From<clap::Error> for Failure {
@@ -48,6 +51,12 @@ impl From<WriteError> for Failure {
     }
 }
 
+impl From<FigureError> for Failure {
+    fn from(error: FigureError) -> Self {
+        Self::CannotDraw(error)
+    }
+}
+
 impl Failure {
     /// Arguments that are each right but not together.
     pub(super) fn usage(text: impl std::fmt::Display) -> Self {
@@ -64,6 +73,7 @@ impl Failure {
             }
             Self::Input(findings) => (render_findings(findings), USAGE_OR_INPUT),
             Self::CannotWrite(error) => (format!("error: {error}\n"), CANNOT_WRITE),
+            Self::CannotDraw(error) => (format!("error: a figure cannot be drawn: {error}\n"), CANNOT_WRITE),
         };
         // Standard error may be closed; there is then nobody to tell.
         let _ = std::io::stderr().write_all(text.as_bytes());

@@ -10,7 +10,8 @@ use super::deliver::Answer;
 use super::failure::Failure;
 use super::flags::{FormatFlag, PriceFlags, SeedFlag};
 use super::source::{read_programme, run_season};
-use crate::output::{Summary, provenance_of, season_files, season_provenance, write_folder};
+use crate::figures::{NamedFigure, season_figures};
+use crate::output::{OutputFile, Summary, provenance_of, season_files, season_provenance, write_folder};
 use crate::season::{SeasonOptions, Step};
 use crate::trial::Programme;
 
@@ -46,9 +47,9 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
         bar.set_message(name.to_owned());
         bar.inc(1);
     })?;
-    bar.set_message("writing");
     let mut files = season_files(&season);
-    // Figures join the list here, before the provenance that lists every file.
+    bar.set_message("figures");
+    files.extend(season_figures(&season)?.into_iter().flat_map(figure_files));
     files.push(season_provenance(&season, &files));
     write_folder(&flags.out, &files)?;
     bar.finish_and_clear();
@@ -57,6 +58,17 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let summary = Summary::of(&season);
     let answered = season.tables.is_empty() || season.tables.iter().any(|result| result.table.is_ok());
     Ok(Answer::summary(&summary, &provenance_of(&season), answered, flags.format))
+}
+
+/// A figure's drawings and its caption.
+fn figure_files(figure: NamedFigure) -> [OutputFile; 3] {
+    let NamedFigure { name, rendered } = figure;
+    let path = |ending: &str| format!("figures/{name}.{ending}");
+    [
+        OutputFile::text(path("svg"), rendered.svg),
+        OutputFile { path: path("png"), bytes: rendered.png },
+        OutputFile::text(path("txt"), rendered.caption + "\n"),
+    ]
 }
 
 /// A bar on standard error where that is a terminal, and nothing elsewhere.

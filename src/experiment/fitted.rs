@@ -2,8 +2,8 @@
 
 use crate::economics::{NearOptimum, Tolerance, near_optimum, net_return};
 use crate::response::{
-    Curve, DataError, Family, Fit, Observations, Optimum, OptimumStatus, ResponseTest, TreatmentMean, TreatmentTest,
-    choose,
+    Choice, Curve, DataError, Family, Fit, Observations, Optimum, OptimumStatus, ResponseTest, TreatmentMean,
+    TreatmentTest, choose,
 };
 
 use super::ResponseGroup;
@@ -58,9 +58,9 @@ pub struct Fitted {
     /// One fit a family, simplest first.
     pub fits: Vec<Fit>,
     /// The best family that answers to N, whether or not a response was detected; `None` where none is estimable.
-    pub best_family: Option<Family>,
-    /// What told the best family from the others.
-    pub chosen_by: &'static str,
+    pub best: Option<Choice>,
+    /// The best family that has an optimum of its own; the line where no other is estimable.
+    pub best_for_optimum: Option<Choice>,
     level: f64,
 }
 
@@ -114,18 +114,18 @@ impl FittedGroup {
             let wanted = options
                 .family
                 .filter(|family| fits.iter().any(|fit| fit.curve().is_some_and(|curve| curve.family == *family)));
-            let (best_family, chosen_by) = match (wanted, choose(&fits)) {
-                (Some(family), _) => (Some(family), "declared"),
-                (None, Some(choice)) => (Some(choice.family), choice.by),
-                (None, None) => (None, "none-estimable"),
-            };
+            let declared = wanted.map(|family| Choice { family, by: "declared" });
+            let best = declared.or_else(|| choose(&fits));
+            // A line puts the optimum at an end of the tested rates by its form alone: that no bend is detected is no evidence for it.
+            let bent: Vec<Fit> = fits.iter().filter(|fit| fit.family() != Family::Linear).cloned().collect();
+            let best_for_optimum = declared.or_else(|| choose(&bent)).or(best);
             Fitted {
                 means: observations.treatment_means(),
                 analysis: observations.analysis(),
                 response: observations.response_test(options.permutations, options.seed),
                 fits,
-                best_family,
-                chosen_by,
+                best,
+                best_for_optimum,
                 level: options.level,
                 observations,
             }
@@ -141,13 +141,11 @@ impl Fitted {
         self.response.p.is_some_and(|p| p <= RESPONSE_ALPHA)
     }
 
-    /// The family that stands for the group: the best one where a response is detected, the mean otherwise.
+    /// The family that stands for the group, and what chose it: the best one where a response is detected, the mean otherwise.
     #[must_use]
-    pub fn chosen(&self) -> (Family, &'static str) {
-        match self.best_family {
-            Some(family) if self.detected() => (family, self.chosen_by),
-            _ => (Family::Mean, "response-test"),
-        }
+    pub fn chosen(&self) -> Choice {
+        let shown = self.best.filter(|_| self.detected());
+        shown.unwrap_or(Choice { family: Family::Mean, by: "response-test" })
     }
 
     /// The curve of a family, where it is estimable.
@@ -156,17 +154,17 @@ impl Fitted {
         self.fits.iter().filter_map(Fit::curve).find(|curve| curve.family == family)
     }
 
-    /// The curve of the best family that answers to N.
+    /// The curve that the optimum is read from, whether or not a response was detected.
     #[must_use]
-    pub fn best_curve(&self) -> Option<&Curve> {
-        self.best_family.and_then(|family| self.curve(family))
+    pub fn optimum_curve(&self) -> Option<&Curve> {
+        self.best_for_optimum.and_then(|choice| self.curve(choice.family))
     }
 
-    /// The optimum of the best family at a price ratio, and whether there is a response. Without a detected one the rate is the
-    /// lowest tested, *not shown*, with the best family's interval. `None` where no family is estimable.
+    /// The optimum at a price ratio, of the best family that has one, and whether there is a response. Without a detected one the rate is the
+    /// lowest tested, *not shown*, with that family's interval. `None` where no family is estimable.
     #[must_use]
     pub fn chosen_optimum(&self, price_ratio: f64) -> Option<(Response, Optimum)> {
-        let curve = self.best_curve()?;
+        let curve = self.optimum_curve()?;
         let mut optimum = self.observations.optimum(curve, price_ratio, self.level);
         let pays_nowhere = optimum.interval.high.is_some_and(|high| high <= curve.lowest_rate);
         let response = match (self.detected(), pays_nowhere) {
@@ -186,7 +184,7 @@ impl Fitted {
     #[must_use]
     pub fn optimum(&self, price_ratio: f64, tolerance: Tolerance) -> Option<GroupOptimum> {
         let (response, optimum) = self.chosen_optimum(price_ratio)?;
-        let curve = self.best_curve()?;
+        let curve = self.optimum_curve()?;
         let rate = optimum.rate.filter(|_| response == Response::Detected);
         let curves = self.fits.iter().filter_map(Fit::curve).filter(|curve| curve.family != Family::Mean);
         Some(GroupOptimum {

@@ -53,7 +53,8 @@ impl GroupKey {
     pub fn labels(&self) -> Vec<(String, String)> {
         let trial = self.trial.iter().map(|trial| ("trial".to_owned(), trial.clone()));
         let variety = self.variety.iter().map(|variety| ("variety".to_owned(), variety.clone()));
-        let early = self.early_n.iter().map(|n| ("early_n".to_owned(), n.to_string()));
+        // A rate brought from another unit has a dozen decimals; two tell levels apart.
+        let early = self.early_n.iter().map(|n| ("early_n".to_owned(), ((n * 100.0).round() / 100.0).to_string()));
         trial.chain(self.by.clone()).chain(variety).chain(early).collect()
     }
 }

@@ -8,7 +8,7 @@ pub(super) use layout::lay_out;
 use super::{FigureError, check_number, check_numbers, check_order, check_text, check_unit};
 
 /// The most panels in one figure; more do not stay legible on a page.
-const MOST_PANELS: usize = 24;
+pub(super) const MOST_PANELS: usize = 24;
 
 /// A treatment mean.
 #[derive(Debug, Clone, Copy, PartialEq)]

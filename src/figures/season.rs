@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use super::response::MOST_PANELS;
 use super::{
     BandPoint, CalibrationFigure, CalibrationPoint, Censoring, CurveLine, FigureError, IndexBand, MarkedRate,
     MeanPoint, Rendered, ResponsePanel, ResponsePanels, Style, Width, render_calibration, render_response,
@@ -36,8 +37,7 @@ pub fn season_figures(season: &Season) -> Result<Vec<NamedFigure>, FigureError> 
         .trials
         .iter()
         .zip(&season.trials)
-        .map(|(trial, result)| (format!("{}-response", trial.folder), response_panels(season, trial, result)))
-        .filter(|(_, panels)| !panels.panels.is_empty())
+        .flat_map(|(trial, result)| pages(&trial.folder, &response_panels(season, trial, result)))
         .collect();
     let calibrations: Vec<(String, CalibrationFigure)> = season
         .tables
@@ -56,6 +56,15 @@ pub fn season_figures(season: &Season) -> Result<Vec<NamedFigure>, FigureError> 
         Ok(NamedFigure { name, rendered })
     });
     drawn_responses.chain(drawn_calibrations).collect()
+}
+
+/// As many figures as the panels of a trial need.
+fn pages(folder: &str, all: &ResponsePanels) -> Vec<(String, ResponsePanels)> {
+    let page = |(position, panels): (usize, &[ResponsePanel])| {
+        let number = if position == 0 { String::new() } else { format!("-{}", position + 1) };
+        (format!("{folder}-response{number}"), ResponsePanels { panels: panels.to_vec(), ..all.clone() })
+    };
+    all.panels.chunks(MOST_PANELS).enumerate().map(page).collect()
 }
 
 fn response_panels(season: &Season, trial: &Trial, result: &TrialResult) -> ResponsePanels {
@@ -100,13 +109,13 @@ fn panel(season: &Season, group: &FittedGroup, panels: usize) -> Option<Response
         .iter()
         .filter(|(name, _)| name != "trial")
         .map(|(name, level)| match name.as_str() {
-            "early_n" => format!("{level} {} early", season.programme.units.n_rate),
+            "early_n" => format!("{level}\u{a0}{} early", season.programme.units.n_rate),
             _ => level.clone(),
         })
         .collect();
     let fitted = group.outcome.as_ref().ok();
-    let shown = fitted.map(|fitted| (fitted, fitted.chosen().0));
-    let curve = shown.and_then(|(fitted, family)| fitted.curve(family));
+    let curve =
+        fitted.and_then(|fitted| if fitted.detected() { fitted.optimum_curve() } else { fitted.curve(Family::Mean) });
     let rates: Vec<f64> = curve.map_or_else(Vec::new, drawn_rates);
     let lowest = observed.rates.iter().copied().fold(f64::INFINITY, f64::min);
     let highest = observed.rates.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -152,13 +161,15 @@ fn optimum(season: &Season, group: &FittedGroup) -> Option<MarkedRate> {
     let unit = season.programme.units.n_rate;
     let interval = &found.optimum.interval;
     let rate = found.optimum.rate?;
-    let limits = limits(interval);
+    // Limits that lie past the tested rates altogether are extrapolated: the arrow on the axis says enough.
+    let limits = if interval.low.is_some_and(|low| low > rate) { String::new() } else { limits(interval) };
     let label = match (found.response, found.optimum.status) {
         (Response::NotDetected | Response::Negligible, _) => String::new(),
-        (_, OptimumStatus::AtHighestTestedRate) => format!("EONR at least {rate:.0} {unit}{limits}"),
-        (_, OptimumStatus::BeforeFirstRate) => format!("EONR at most {rate:.0} {unit}{limits}"),
-        _ => format!("EONR {rate:.0} {unit}{limits}"),
+        (_, OptimumStatus::AtHighestTestedRate) => format!("EONR not reached at {rate:.0} {unit} {limits}"),
+        (_, OptimumStatus::BeforeFirstRate) => format!("EONR at most {rate:.0} {unit} {limits}"),
+        _ => format!("EONR {rate:.0} {unit} {limits}"),
     };
+    let label = label.trim_end().to_owned();
     let is_point = found.response == Response::Detected && found.optimum.status != OptimumStatus::BeforeFirstRate;
     Some(MarkedRate {
         name: "EONR".to_owned(),
@@ -174,13 +185,15 @@ fn join(curve: &Curve) -> Option<MarkedRate> {
     Some(MarkedRate { name: "join".to_owned(), rate: Some(rate), low: None, high: None, label: String::new() })
 }
 
+/// Limits in brackets, kept on one line by no-break spaces.
 fn limits(interval: &Interval) -> String {
-    match (interval.low, interval.high) {
-        (Some(low), Some(high)) => format!(" ({low:.0} to {high:.0})"),
-        (Some(low), None) => format!(" ({low:.0} to open)"),
-        (None, Some(high)) => format!(" (open to {high:.0})"),
-        (None, None) => String::new(),
-    }
+    let text = match (interval.low, interval.high) {
+        (Some(low), Some(high)) => format!("({low:.0} to {high:.0})"),
+        (Some(low), None) => format!("({low:.0} to open)"),
+        (None, Some(high)) => format!("(open to {high:.0})"),
+        (None, None) => return String::new(),
+    };
+    text.replace(' ', "\u{a0}")
 }
 
 fn calibration_figure(season: &Season, result: &TableResult) -> Option<CalibrationFigure> {

@@ -61,10 +61,10 @@ impl Folder {
         self.root.join(relative).is_file()
     }
 
-    /// The names of the folders directly below that hold a trial descriptor, in order.
+    /// The names of the folders directly below, in order.
     ///
     /// # Errors
-    /// A folder that can't be listed.
+    /// A folder that can't be listed, or one whose name is no text.
     pub(super) fn folders(&self) -> Result<Vec<String>, Finding> {
         let cannot = |error: std::io::Error| {
             Finding::error(
@@ -76,10 +76,16 @@ impl Folder {
         let mut names = Vec::new();
         for entry in fs::read_dir(&self.root).map_err(cannot)? {
             let path = entry.map_err(cannot)?.path();
-            if path.is_dir()
-                && let Some(name) = path.file_name().and_then(|name| name.to_str())
-            {
-                names.push(name.to_owned());
+            if !path.is_dir() {
+                continue;
+            }
+            match path.file_name().and_then(|name| name.to_str()) {
+                Some(name) => names.push(name.to_owned()),
+                None => {
+                    let place = Place::file(path.display().to_string());
+                    let finding = Finding::error("cannot-read", place, "the folder's name is not UTF-8");
+                    return Err(finding.remedy("rename it: a trial is told by the name of its folder"));
+                }
             }
         }
         names.sort();
@@ -145,6 +151,8 @@ pub(super) fn read_text(path: &Path, name: &str) -> Result<(String, String), Fin
             .remedy("save the file as UTF-8 text; a spreadsheet calls it \"CSV UTF-8\"")
     })?;
     let text = text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text);
+    // Some spreadsheets end lines with a carriage return alone; rows are counted by line feeds.
+    let text = if text.contains('\n') { text } else { text.replace('\r', "\n") };
     Ok((text, digest))
 }
 

@@ -19,10 +19,7 @@ pub(super) fn harvests(
     programme: FromProgramme,
     findings: &mut Vec<Finding>,
 ) -> Option<Vec<Option<Harvest>>> {
-    let moistures = match &section.moisture {
-        Some(role) => Some(moistures(document, table, role, findings)),
-        None => None,
-    };
+    let moistures = section.moisture.as_ref().map(|role| moistures(document, table, role, findings));
     let name = match &section.measure {
         Measure::Yield { column, unit } => {
             if let Some(unit) = unit {

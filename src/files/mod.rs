@@ -4,6 +4,27 @@
 //! data, valid once built. Every fault of every file is collected: each names its file, line or row, key or column, the
 //! value as typed and what would be right. Files are CSV with commas, in UTF-8; a cell that is empty or says `NA`, `N/A`,
 //! `.`, `*` or `-` is missing.
+//!
+//! # What dates and timings must agree on
+//!
+//! A *sensing day* is a day with a reading of the trial, by any instrument.
+//!
+//! - An application on a sensing day says which came first: `same_day = "before"` or `"after"` (the sensing).
+//! - `before-sensing`: on by at least one sensing day. `decided-by-sensing` and `after-sensing`: not yet on at the first.
+//! - With a `decided-by-sensing` application, no `before-sensing` one is later and no `after-sensing` one is earlier; there
+//!   is one at most, and `need_from = "topdress-response"` needs it.
+//! - The rate of an `after-sensing` application is the same in every plot whose yield enters the response.
+//! - A table takes one sensing day of each trial: inside its stages and before the decided topdress. Several are an error
+//!   until `sensing_dates` chooses.
+//! - Warnings: N younger than `days_to_show_in_canopy` on a sensing day; a date outside the harvest year and the one before.
+//!
+//! # What must be there
+//!
+//! Every plot has its key, block, variety and N rates where the descriptor names their columns (0 is a rate, an empty cell
+//! is not), and a harvested plot its moisture where there is a moisture column, unless its yield is left out. A yield, a
+//! protein or a reading may be missing. A reading belongs to a plot, and there is one for a plot, instrument, day and leaf.
+
+#![allow(clippy::result_large_err, reason = "a finding is made once a fault, never once a sound cell")]
 
 mod cell;
 mod descriptor;

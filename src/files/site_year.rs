@@ -49,16 +49,16 @@ fn with_data(
     let keys = plots::plot_keys(document, descriptor, &table, findings);
     let plots = plots::read(document, descriptor, &table, keys.as_deref(), programme, findings);
     let readings = readings::read(document, descriptor, trial, &table, keys.as_deref(), findings);
-    let (plots, readings) = (plots?, readings?);
     let applications = applications(descriptor, programme)?;
-    if document.is_sound() {
-        let sensing = timing::sensing_dates(&readings);
+    if let Some(readings) = readings.as_ref().filter(|_| document.is_sound()) {
+        let sensing = timing::sensing_dates(readings);
         let days = programme.days_to_show_in_canopy;
         timing::check_dates(document, descriptor, &applications, &sensing, days, findings);
         timing::check_harvest_year(document, descriptor, &sensing, findings);
-        findings.extend(what_is_absent(document, descriptor, programme));
     }
+    let (plots, readings) = (plots?, readings?);
     if document.is_sound() {
+        findings.extend(what_is_absent(document, descriptor, programme));
         timing::check_late_nitrogen(document, descriptor, &plots);
     }
     let design = match descriptor.design.as_ref()?.value.clone() {

@@ -187,7 +187,7 @@ impl CurveGroup {
     }
 
     fn fitted(common: Self, fitted: &Fitted, level: f64, price_ratio: Option<f64>) -> Self {
-        let (chosen, chosen_by) = fitted.chosen();
+        let chosen = fitted.chosen();
         let analysis = &fitted.analysis;
         let p_value = fitted.response.p;
         let priced = price_ratio.and_then(|ratio| fitted.chosen_optimum(ratio)).map(|(response, _)| response);
@@ -211,8 +211,8 @@ impl CurveGroup {
             }),
             means: fitted.means.iter().map(mean).collect(),
             curves: fitted.fits.iter().map(|fit| FamilyCurve::of(fit, fitted, level)).collect(),
-            chosen: fitted.curve(chosen).map(|_| chosen.name()),
-            chosen_by,
+            chosen: fitted.curve(chosen.family).map(|curve| curve.family.name()),
+            chosen_by: chosen.by,
             ..common
         }
     }

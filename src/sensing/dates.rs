@@ -65,10 +65,8 @@ pub fn choose_date(trial: &Trial, table: &TableSpecification) -> Result<DateChoi
     if sensed.is_empty() {
         return Err(NoDate::OutsideStages { first: first.to_string(), last: last.to_string() });
     }
-    let decided = trial.applications.iter().filter(|application| application.timing == Timing::DecidedBySensing);
-    if let Some(topdress) = decided.map(|application| application.date).min() {
-        sensed.retain(|(date, _)| *date <= topdress);
-    }
+    let decided = || trial.applications.iter().filter(|application| application.timing == Timing::DecidedBySensing);
+    sensed.retain(|(date, _)| !decided().any(|topdress| topdress.is_on(*date)));
     match sensed.as_slice() {
         [] => Err(NoDate::AfterTopdress),
         [(date, stage)] => Ok(DateChoice { date: *date, stage: stage.cloned() }),

@@ -241,11 +241,11 @@ fn osier_bend_2025() -> SiteYear {
 /// A wet spring on chalk: N was lost, and yield still rises at the highest tested rate. Yields typed in kg/ha.
 fn chalk_rise_2023() -> SiteYear {
     let growth = Growth {
-        yield_potential: 90.0,
+        yield_potential: 118.0,
         base_share: 0.25,
-        half_supply: 76.0,
-        steepness: 2.4,
-        soil_supply: 46.0,
+        half_supply: 106.0,
+        steepness: 3.4,
+        soil_supply: 58.0,
         soil_shown_at_sensing: 0.50,
         early_efficiency: 0.52,
         topdress_efficiency: 0.70,

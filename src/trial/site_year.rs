@@ -41,11 +41,18 @@ impl Trial {
         self.n_where(plot, unit, |application| application.is_on(sensing))
     }
 
-    /// N of the applications that `counts` takes, in `unit`.
+    /// N of the applications that `counts` takes, in `unit`. A single application stays as typed; a sum is taken to the billionth,
+    /// so that plots with the same total from other parts hold the same level.
     #[must_use]
     pub fn n_where(&self, plot: &Plot, unit: NRateUnit, counts: impl Fn(&Application) -> bool) -> f64 {
         let applied = self.applications.iter().zip(&plot.rates);
-        applied.filter(|(application, _)| counts(application)).map(|(_, rate)| rate.in_unit(unit)).sum()
+        let counted = applied.filter(|(application, _)| counts(application)).map(|(_, rate)| rate.in_unit(unit));
+        let parts: Vec<f64> = counted.filter(|rate| *rate != 0.0).collect();
+        match parts.as_slice() {
+            [] => 0.0,
+            [rate] => *rate,
+            several => (several.iter().sum::<f64>() * 1e9).round() / 1e9,
+        }
     }
 
     /// Site and harvest year: what a site-year is told by.

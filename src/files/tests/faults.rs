@@ -357,6 +357,30 @@ fn an_error_in_a_descriptor_shows_the_text_it_is_about() {
 }
 
 #[test]
+fn a_descriptor_error_is_shown_with_its_line_and_what_would_be_right() {
+    let mut files = valid();
+    files.insert(UPPER, super::UPPER.replace("\"bu/ac\"", "\"bushels\""));
+    let finding = load(&files).unwrap_err().remove(0);
+    let mut shown = String::new();
+    let plain = miette::GraphicalReportHandler::new_themed(miette::GraphicalTheme::none()).with_width(100);
+    plain.render_report(&mut shown, &crate::finding::FindingDiagnostic::from(finding)).unwrap();
+    insta::assert_snapshot!(shown, @r#"
+    unknown-value
+
+      x upper-2024/trial.toml, line 24, harvest.yield.unit = "bushels": "bushels" is not a unit that
+      | is known here
+        ,-[upper-2024/trial.toml:24:36]
+     23 | [harvest]
+     24 | yield = { column = "yield", unit = "bushels", moisture_percent = 12.0 }
+        :                                    ^^^^|^^^^
+        :                                        `-- here
+     25 | [[exclude]]
+        `----
+      help: write one of bu/ac, kg/ha, Mg/ha, lb/ac, short ton/ac
+    "#);
+}
+
+#[test]
 fn several_sensing_dates_in_a_tables_window_wait_for_a_choice() {
     let mut files = valid();
     let columns = "{ column = \"ndvi_apr02\", date = 2024-04-10, stage = \"Feekes 6\" }, { column";
