@@ -3,10 +3,8 @@
 use std::io::{IsTerminal as _, Write as _};
 use std::process::ExitCode;
 
-use clap::CommandFactory as _;
 use miette::{GraphicalReportHandler, GraphicalTheme};
 
-use super::Cli;
 use crate::figures::FigureError;
 use crate::finding::{Finding, FindingDiagnostic, Severity};
 use crate::output::WriteError;
@@ -62,7 +60,7 @@ impl From<FigureError> for Failure {
 impl Failure {
     /// Arguments that are each right but not together.
     pub(super) fn usage(text: impl std::fmt::Display) -> Self {
-        Self::Usage(Cli::command().error(clap::error::ErrorKind::ArgumentConflict, text))
+        Self::Usage(clap::Error::raw(clap::error::ErrorKind::ArgumentConflict, format!("{text}\n")))
     }
 
     /// Tells the user on standard error (help on standard output) and gives the exit status.

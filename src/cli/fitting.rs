@@ -60,7 +60,7 @@ pub(super) fn fit(path: &Path, roles: &RoleFlags, asked: Asked) -> Result<Fitted
             let options = asked.fit_options(level);
             let season_options =
                 SeasonOptions { seed: options.seed, price_ratio: asked.price_ratio, ..SeasonOptions::default() };
-            let season = run_season(loaded, season_options, &|_| {})?;
+            let season = run_season(*loaded, season_options, &|_| {})?;
             let groups = season.trials.iter().flat_map(|trial| &trial.groups);
             let groups = match asked.family.family {
                 None => groups.cloned().collect(),

@@ -154,6 +154,12 @@ pub(super) struct PriceFlags {
 }
 
 impl PriceFlags {
+    /// The prices in force, with the base price ratio that they make.
+    pub(super) fn options(&self, base: f64) -> [(String, Value); 3] {
+        let options = [("price_ratio", Some(base)), ("grain_price", self.grain_price), ("n_price", self.n_price)];
+        options.map(|(name, value)| (name.to_owned(), value.into()))
+    }
+
     /// The price ratio asked for, if any.
     ///
     /// # Errors

@@ -42,7 +42,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let mut fitted = fit(&flags.path, &flags.roles, asked)?;
     let prices = prices(&fitted, price_ratio, flags)?;
     let optima = Optima::of(&fitted.groups, &prices);
-    fitted.provenance.options.insert("price_ratio".to_owned(), prices.base.value.into());
+    fitted.provenance.options.extend(flags.prices.options(prices.base.value));
     Ok(Answer::report(&optima, &fitted.provenance, optima.any(), &flags.output))
 }
 

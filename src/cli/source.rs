@@ -14,7 +14,7 @@ use crate::trial::{InputFile, Programme};
 #[derive(Debug)]
 pub(super) enum Source {
     /// A programme, or a trial as a programme of its own.
-    Programme(Loaded<Programme>),
+    Programme(Box<Loaded<Programme>>),
     /// A bare data file.
     Columns {
         /// Its groups.
@@ -34,7 +34,7 @@ impl Source {
     pub(super) fn read(path: &Path, roles: &RoleFlags) -> Result<Self, Failure> {
         if kind_of(path)? != Kind::Data {
             roles.none_for(path)?;
-            return Ok(Self::Programme(read_programme(path)?));
+            return Ok(Self::Programme(Box::new(read_programme(path)?)));
         }
         let Loaded { value: file, warnings } = load_columns(path, &roles.of_file(path)?)?;
         let groups = groups_of_columns(&file.columns, roles.rate_unit.clone(), roles.yield_unit.clone());

@@ -188,6 +188,9 @@ fn notes(group: &CurveGroup) -> String {
 fn chosen_note(group: &CurveGroup) -> String {
     let note = match (group.chosen, group.chosen_by) {
         (None, _) => return String::new(),
+        (Some(_), "response-test") if group.response.is_none() => {
+            "* the mean stands for the group, as a response cannot be tested.".to_owned()
+        }
         (Some(_), "response-test") => "* the mean stands for the group, as a response is not shown.".to_owned(),
         (Some(_), "declared") => "* the family that was asked for.".to_owned(),
         (Some(_), by) => format!("* chosen: smallest {}.", criterion(by)),

@@ -238,3 +238,116 @@ fn usual_file_mode(_: &Path) -> io::Result<()> {
 fn usual_folder_mode(_: &Path) -> io::Result<()> {
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn files(summary: &str, further: &[&str]) -> Vec<OutputFile> {
+        let mut files = vec![OutputFile::text("summary.txt", summary.to_owned())];
+        files.extend(further.iter().map(|path| OutputFile::text(*path, "x".to_owned())));
+        let listed: Vec<&str> = files.iter().map(|file| file.path.as_str()).collect();
+        let provenance = serde_json::json!({"schema": schema_name(SEASON), "files": listed}).to_string();
+        files.push(OutputFile::text(PROVENANCE, provenance));
+        files
+    }
+
+    fn content(folder: &Path) -> Vec<String> {
+        let mut found = BTreeSet::new();
+        list(folder, "", &mut found).unwrap();
+        found.into_iter().collect()
+    }
+
+    #[test]
+    fn an_earlier_season_is_replaced_whole() {
+        let place = tempfile::tempdir().unwrap();
+        let folder = place.path().join("season");
+        write_folder(&folder, &files("first", &["data/old.csv"])).unwrap();
+        write_folder(&folder, &files("second", &["tables/new.json"])).unwrap();
+        assert_eq!(content(&folder), ["provenance.json", "summary.txt", "tables/new.json"]);
+        assert_eq!(fs::read_to_string(folder.join("summary.txt")).unwrap(), "second");
+        assert_eq!(content(place.path()).len(), 3, "nothing is left beside the folder");
+    }
+
+    #[test]
+    fn a_foreign_file_among_a_season_is_refused_and_kept() {
+        let place = tempfile::tempdir().unwrap();
+        let folder = place.path().join("season");
+        write_folder(&folder, &files("first", &[])).unwrap();
+        fs::write(folder.join("notes.txt"), "mine").unwrap();
+        let error = write_folder(&folder, &files("second", &[])).unwrap_err();
+        assert!(error.to_string().contains("notes.txt"), "{error}");
+        assert_eq!(content(&folder), ["notes.txt", "provenance.json", "summary.txt"]);
+        assert_eq!(fs::read_to_string(folder.join("summary.txt")).unwrap(), "first");
+    }
+
+    #[test]
+    fn a_folder_of_something_else_is_refused_and_an_empty_one_taken() {
+        let place = tempfile::tempdir().unwrap();
+        let folder = place.path().join("season");
+        fs::create_dir(&folder).unwrap();
+        write_folder(&folder, &files("first", &[])).unwrap();
+        let other = place.path().join("other");
+        fs::create_dir(&other).unwrap();
+        fs::write(other.join(PROVENANCE), r#"{"schema": "another/1", "files": []}"#).unwrap();
+        assert!(matches!(write_folder(&other, &files("second", &[])), Err(WriteError::NotASeason { .. })));
+        assert_eq!(content(&other), [PROVENANCE]);
+        let file = place.path().join("file");
+        fs::write(&file, "mine").unwrap();
+        assert!(matches!(write_folder(&file, &files("second", &[])), Err(WriteError::NotASeason { .. })));
+    }
+
+    #[test]
+    fn a_run_that_was_interrupted_between_the_moves_is_repaired() {
+        let place = tempfile::tempdir().unwrap();
+        let folder = place.path().join("season");
+        let earlier = place.path().join(".season.earlier");
+        write_folder(&folder, &files("first", &[])).unwrap();
+        fs::rename(&folder, &earlier).unwrap();
+        write_folder(&folder, &files("second", &[])).unwrap();
+        assert_eq!(fs::read_to_string(folder.join("summary.txt")).unwrap(), "second");
+        write_folder(&earlier, &files("left behind", &[])).unwrap();
+        write_folder(&folder, &files("third", &[])).unwrap();
+        assert!(!earlier.exists());
+    }
+
+    #[test]
+    fn a_file_is_replaced_whole_and_needs_its_folder() {
+        let place = tempfile::tempdir().unwrap();
+        let file = place.path().join("curves.json");
+        write_file(&file, b"first").unwrap();
+        write_file(&file, b"second").unwrap();
+        assert_eq!(fs::read(&file).unwrap(), b"second");
+        assert_eq!(content(place.path()), ["curves.json"]);
+        let nowhere = place.path().join("nowhere/curves.json");
+        assert!(matches!(write_file(&nowhere, b"x"), Err(WriteError::NoFolder { .. })));
+        assert!(write_file(place.path(), b"x").is_err());
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn results_can_be_read_by_everybody() {
+        use std::os::unix::fs::PermissionsExt as _;
+        let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode() & 0o777;
+        let place = tempfile::tempdir().unwrap();
+        let folder = place.path().join("season");
+        write_folder(&folder, &files("first", &["data/a.csv"])).unwrap();
+        let file = place.path().join("curves.json");
+        write_file(&file, b"x").unwrap();
+        let found = [mode(&folder), mode(&folder.join("data")), mode(&folder.join("data/a.csv")), mode(&file)];
+        assert_eq!(found, [0o755, 0o755, 0o644, 0o644]);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_link_is_followed_not_replaced() {
+        let place = tempfile::tempdir().unwrap();
+        let real = place.path().join("real");
+        write_folder(&real, &files("first", &[])).unwrap();
+        let link = place.path().join("season");
+        std::os::unix::fs::symlink(&real, &link).unwrap();
+        write_folder(&link, &files("second", &[])).unwrap();
+        assert!(link.is_symlink());
+        assert_eq!(fs::read_to_string(real.join("summary.txt")).unwrap(), "second");
+    }
+}

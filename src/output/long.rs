@@ -32,9 +32,9 @@ impl Long {
     }
 }
 
-/// A number as a field: the shortest decimal that reads back to it; empty where there is none or it is not finite.
+/// A number as a field, minus zero as zero: the shortest decimal that reads back to it; empty where there is none or it is not finite.
 pub(super) fn number(value: impl Into<Option<f64>>) -> String {
-    value.into().filter(|value| value.is_finite()).map_or_else(String::new, |value| value.to_string())
+    value.into().filter(|value| value.is_finite()).map_or_else(String::new, |value| (value + 0.0).to_string())
 }
 
 /// A text as a field; empty where there is none.
@@ -52,6 +52,7 @@ mod tests {
         long.row(["a, b".to_owned(), number(120.0)]);
         long.row(["say \"so\"".to_owned(), number(f64::NAN)]);
         long.row([text(None), number(0.1 + 0.2)]);
+        assert_eq!(number(-0.0), "0");
         assert_eq!(long.finish(), "trial,rate\n\"a, b\",120\n\"say \"\"so\"\"\",\n,0.30000000000000004\n");
     }
 }

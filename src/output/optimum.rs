@@ -37,6 +37,8 @@ pub struct OptimumGroup {
     pub price_ratio_unit: Option<String>,
     /// `detected`, `not-detected`, or `negligible`; null where no family is estimable.
     pub response: Option<&'static str>,
+    /// Why there is no optimum.
+    pub reason: Option<String>,
     /// The optimum of the family that stands for the group.
     pub optimum: OptimumOf,
     /// The optimum of every family that answers to N.
@@ -127,6 +129,11 @@ impl OptimumGroup {
             price_ratio: prices.base.value,
             price_ratio_unit: prices.base.unit.clone(),
             response: base.as_ref().map(|optimum| optimum.response.name()),
+            reason: match (&fitted.outcome, &base) {
+                (Err(error), _) => Some(error.to_string()),
+                (Ok(_), None) => Some("no family that answers to N is estimable".to_owned()),
+                (Ok(_), Some(_)) => None,
+            },
             by_family: by_family(fitted, base.as_ref(), prices.level),
             by_price: ratios.map(|ratio| AtPrice::of(ratio, at(ratio), prices.level)).collect(),
             net_return: base.as_ref().and_then(|optimum| optimum.net_return),
@@ -210,7 +217,7 @@ pub(super) fn status_name(status: OptimumStatus) -> &'static str {
     }
 }
 
-const COLUMNS: [&str; 17] = [
+const COLUMNS: [&str; 18] = [
     "price_ratio",
     "price_ratio_unit",
     "rate_unit",
@@ -219,6 +226,7 @@ const COLUMNS: [&str; 17] = [
     "chosen",
     "family",
     "status",
+    "reason",
     "rate",
     "low",
     "high",
@@ -256,7 +264,7 @@ impl Report for Optima {
     }
 }
 
-fn fields(group: &OptimumGroup, ratio: f64, optimum: &OptimumOf, chosen: Option<&AtPrice>) -> [String; 17] {
+fn fields(group: &OptimumGroup, ratio: f64, optimum: &OptimumOf, chosen: Option<&AtPrice>) -> [String; 18] {
     let near = chosen.and_then(|chosen| chosen.near_optimum);
     [
         number(ratio),
@@ -267,6 +275,7 @@ fn fields(group: &OptimumGroup, ratio: f64, optimum: &OptimumOf, chosen: Option<
         if chosen.is_some() { "yes" } else { "no" }.to_owned(),
         text(optimum.family),
         status_name(optimum.status).to_owned(),
+        text(group.reason.as_deref()),
         number(optimum.rate),
         number(optimum.low),
         number(optimum.high),

@@ -145,6 +145,12 @@ fn notes(optima: &Optima) -> String {
             showing that it does not; the interval says which optimum they still allow.",
         );
     }
+    for group in &optima.groups {
+        if let Some(reason) = &group.reason {
+            let name = capitalised(&group_text(&group.group, group.rate_unit.as_deref()));
+            notes += &paragraph("  ", &format!("{name}: no optimum: {reason}."));
+        }
+    }
     if optima.groups.iter().any(past_tested_rates) {
         notes += &paragraph(
             "  ",

@@ -223,26 +223,29 @@ impl IndexOfPlot {
 
 /// Plain means over the plots of each treatment, in order of variety and N already on, the N-rich reference last.
 fn treatments(plots: &[IndexOfPlot]) -> Vec<TreatmentIndex> {
-    let mut members: BTreeMap<(Option<&str>, bool, u64), Vec<(f64, f64)>> = BTreeMap::new();
+    let mut sums: BTreeMap<(Option<&str>, bool, u64), TreatmentIndex> = BTreeMap::new();
     for plot in plots {
-        if let (Some(reading), Some(index)) = (plot.reading, plot.index) {
-            // Rates are not negative, so the order of their bits is the order of their values.
-            let treatment = (plot.variety.as_deref(), plot.is_reference, plot.n_on.to_bits());
-            members.entry(treatment).or_default().push((reading, index));
-        }
+        let (Some(reading), Some(index)) = (plot.reading, plot.index) else { continue };
+        // Rates are not negative, so the order of their bits is the order of their values.
+        let sum = sums.entry((plot.variety.as_deref(), plot.is_reference, plot.n_on.to_bits())).or_insert_with(|| {
+            TreatmentIndex {
+                variety: plot.variety.clone(),
+                n_on: plot.n_on,
+                is_reference: plot.is_reference,
+                plots: 0,
+                reading: 0.0,
+                index: 0.0,
+            }
+        });
+        sum.plots += 1;
+        sum.reading += reading;
+        sum.index += index;
     }
-    let treatment = |((variety, is_reference, n_on), values): ((Option<&str>, bool, u64), Vec<(f64, f64)>)| {
-        let mean = |pick: fn(&(f64, f64)) -> f64| values.iter().map(pick).sum::<f64>() / values.len() as f64;
-        TreatmentIndex {
-            variety: variety.map(str::to_owned),
-            n_on: f64::from_bits(n_on),
-            is_reference,
-            plots: values.len(),
-            reading: mean(|pair| pair.0),
-            index: mean(|pair| pair.1),
-        }
+    let mean = |sum: TreatmentIndex| {
+        let plots = sum.plots as f64;
+        TreatmentIndex { reading: sum.reading / plots, index: sum.index / plots, ..sum }
     };
-    members.into_iter().map(treatment).collect()
+    sums.into_values().map(mean).collect()
 }
 
 impl Report for Sense {

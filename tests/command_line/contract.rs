@@ -1,0 +1,209 @@
+//! The JSON that scripts may rely on, written down here by hand and held against what is printed.
+
+use serde_json::{Value, json};
+
+use crate::run::{oats, stook};
+
+fn number_or_null() -> Value {
+    json!({"type": ["number", "null"]})
+}
+
+fn text_or_null() -> Value {
+    json!({"type": ["string", "null"]})
+}
+
+fn limits() -> Value {
+    json!({"enum": ["both", "open-below", "open-above", "open", "disjoint", "not-computed"]})
+}
+
+fn segments() -> Value {
+    json!({"type": "array", "items": {"type": "array", "minItems": 2, "maxItems": 2, "items": number_or_null()}})
+}
+
+fn level() -> Value {
+    json!({"type": "number", "exclusiveMinimum": 0, "exclusiveMaximum": 1})
+}
+
+/// An object whose fields are all there; more may stand beside them.
+fn object(fields: Value) -> Value {
+    let required: Vec<&String> = fields.as_object().expect("fields are an object").keys().collect();
+    json!({"type": "object", "required": required, "properties": fields})
+}
+
+fn interval() -> Value {
+    object(json!({
+        "estimate": number_or_null(), "low": number_or_null(), "high": number_or_null(), "level": level(),
+        "method": {"type": "string"}, "limits": limits(), "segments": segments(),
+    }))
+}
+
+fn or_null(schema: Value) -> Value {
+    json!({"anyOf": [schema, {"type": "null"}]})
+}
+
+fn envelope(command: &str, groups: Value) -> Value {
+    let input = object(json!({"file": {"type": "string"}, "sha256": {"type": "string", "pattern": "^[0-9a-f]{64}$"}}));
+    let warning = object(json!({"code": {"type": "string"}, "text": {"type": "string"}}));
+    object(json!({
+        "schema": {"const": format!("stook/{command}/1")},
+        "version": {"type": "string"},
+        "inputs": {"type": "array", "items": input, "minItems": 1},
+        "options": {"type": "object"},
+        "seed": {"type": "integer"},
+        "warnings": {"type": "array", "items": warning},
+        "groups": {"type": "array", "items": groups, "minItems": 1},
+    }))
+}
+
+fn families() -> Value {
+    json!(["mean", "linear", "quadratic", "square-root", "linear-plateau", "quadratic-plateau", "exponential-rise"])
+}
+
+fn curves_schema() -> Value {
+    let coefficients = object(json!({
+        "intercept": number_or_null(), "slope": number_or_null(), "curvature": number_or_null(), "plateau": number_or_null(),
+    }));
+    let curve = object(json!({
+        "family": {"enum": families()},
+        "status": {"enum": ["estimated", "not-estimable"]},
+        "reason": text_or_null(),
+        "coefficients": coefficients,
+        "rss": number_or_null(),
+        "df": {"type": ["integer", "null"]},
+        "sigma": number_or_null(),
+        "r_squared": number_or_null(),
+        "aic": number_or_null(),
+        "aicc": number_or_null(),
+        "bic": number_or_null(),
+        "join": or_null(interval()),
+        "reach": {"enum": ["within-tested-rates", "not-reached", "before-first-rate", null]},
+    }));
+    envelope(
+        "curves",
+        object(json!({
+            "group": {"type": "object"},
+            "n": {"type": "integer"},
+            "excluded": {"type": "integer"},
+            "rate_unit": text_or_null(),
+            "yield_unit": text_or_null(),
+            "blocks": {"type": "integer"},
+            "error_stratum": {"type": "string"},
+            "response": {"enum": ["detected", "not-detected", "negligible", null]},
+            "curves": {"type": "array", "items": curve, "minItems": 5},
+            "chosen": text_or_null(),
+            "chosen_by": {"type": "string"},
+        })),
+    )
+}
+
+fn optimum_schema() -> Value {
+    let optimum = object(json!({
+        "family": {"enum": families()},
+        "rate": number_or_null(),
+        "low": number_or_null(),
+        "high": number_or_null(),
+        "level": level(),
+        "method": text_or_null(),
+        "limits": limits(),
+        "status": {"enum": ["interior", "at-zero", "at-highest-tested-rate", "before-first-rate", "not-shown", "not-estimable"]},
+    }));
+    let near = object(json!({"low": {"type": "number"}, "high": {"type": "number"}, "tolerance": {"type": "number"}}));
+    envelope(
+        "optimum",
+        object(json!({
+            "group": {"type": "object"},
+            "price_ratio": {"type": "number", "minimum": 0},
+            "price_ratio_unit": text_or_null(),
+            "optimum": optimum,
+            "by_family": {"type": "array", "items": optimum, "minItems": 4},
+            "by_price": {"type": "array", "items": object(json!({"price_ratio": {"type": "number"}, "optimum": optimum})), "minItems": 1},
+            "net_return": number_or_null(),
+            "near_optimum": or_null(near),
+        })),
+    )
+}
+
+fn holds(schema: &Value, document: &Value) {
+    let validator = jsonschema::validator_for(schema).expect("the contract is a schema");
+    let errors: Vec<String> =
+        validator.iter_errors(document).map(|error| format!("{}: {error}", error.instance_path())).collect();
+    assert!(errors.is_empty(), "{errors:#?}");
+}
+
+#[test]
+fn curves_are_as_the_contract_says() {
+    holds(&curves_schema(), &oats("curves", &["--format", "json"]).json());
+    holds(&curves_schema(), &stook(["curves", "trials", "--format", "json"]).json());
+}
+
+#[test]
+fn optima_are_as_the_contract_says() {
+    holds(&optimum_schema(), &oats("optimum", &["--price-ratio", "0.1", "--format", "json"]).json());
+    holds(&optimum_schema(), &stook(["optimum", "trials", "--format", "json"]).json());
+}
+
+#[test]
+fn the_contract_is_not_held_by_anything() {
+    let mut document = oats("curves", &["--format", "json"]).json();
+    document["groups"][0]["curves"][1]["reach"] = "soon".into();
+    let validator = jsonschema::validator_for(&curves_schema()).unwrap();
+    assert!(!validator.is_valid(&document));
+}
+
+#[test]
+fn groups_are_named_by_their_factors() {
+    let oats = oats("curves", &["--format", "json"]).json();
+    assert_eq!(oats["groups"][0]["group"], json!({"variety": "Victory"}));
+    assert_eq!((&oats["groups"][0]["rate_unit"], &oats["groups"][0]["yield_unit"]), (&Value::Null, &Value::Null));
+    let trial = stook(["curves", "trials/osier-bend-2023", "--format", "json"]).json();
+    assert_eq!(
+        trial["groups"][1]["group"],
+        json!({"trial": "osier-bend-2023", "variety": "Dark Sedge", "early_n": 30.0})
+    );
+    assert_eq!(trial["groups"][1]["rate_unit"], "lb/ac");
+}
+
+#[test]
+fn the_options_that_made_a_result_are_in_it() {
+    let run = oats(
+        "optimum",
+        &[
+            "--price-ratio",
+            "0.1",
+            "--level",
+            "0.9",
+            "--seed",
+            "9",
+            "--rate-unit",
+            "kg/ha",
+            "--yield-unit",
+            "kg/ha",
+            "--format",
+            "json",
+        ],
+    );
+    let json = run.json();
+    assert_eq!(json["seed"], 9);
+    let options = &json["options"];
+    assert_eq!(
+        (&options["rate"], &options["by"], &options["rate_unit"]),
+        (&"nitrogen".into(), &"variety".into(), &"kg/ha".into())
+    );
+    assert_eq!(
+        (&options["level"], &options["interval"], &options["price_ratio"]),
+        (&0.9.into(), &"profile".into(), &0.1.into())
+    );
+    assert_eq!(json["groups"][0]["price_ratio_unit"], "kg per kg N");
+    assert_eq!(json["groups"][0]["optimum"]["level"], 0.9);
+}
+
+#[test]
+fn the_numbers_of_a_line_are_those_of_its_means() {
+    // Victory: means 71.5, 89.6667, 110.8333, 118.5 at 0 to 0.6; by hand the slope is (0.3·47 + 0.1·21.16667) ÷ 0.2.
+    let json = oats("curves", &["--format", "json"]).json();
+    let line = &json["groups"][0]["curves"][1];
+    assert_eq!(line["family"], "linear");
+    let slope = line["coefficients"]["slope"].as_f64().unwrap();
+    // Twelve digits: both sides are sums of a few dozen doubles.
+    approx::assert_relative_eq!(slope, (0.3 * 47.0 + 0.1 * (127.0 / 6.0)) / 0.2, max_relative = 1e-12);
+}

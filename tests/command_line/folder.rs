@@ -1,0 +1,154 @@
+//! The season's folder.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use crate::run::{command, finish, stook_in, trials};
+
+fn season(place: &Path, threads: &str) -> crate::run::Run {
+    let programme = trials();
+    finish(command(place, ["season", programme.to_str().unwrap(), "--out", "season"]).env("RAYON_NUM_THREADS", threads))
+}
+
+fn content(folder: &Path, prefix: &str, found: &mut BTreeMap<String, Vec<u8>>) {
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        let name = format!("{prefix}{}", path.file_name().unwrap().to_str().unwrap());
+        if path.is_dir() {
+            content(&path, &format!("{name}/"), found);
+        } else {
+            found.insert(name, std::fs::read(&path).unwrap());
+        }
+    }
+}
+
+fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
+    let mut found = BTreeMap::new();
+    content(folder, "", &mut found);
+    found
+}
+
+#[test]
+fn a_season_twice_over_the_same_folder_gives_the_same_bytes() {
+    let place = tempfile::tempdir().unwrap();
+    let first = season(place.path(), "1");
+    assert_eq!(first.status, 0, "{}", first.stderr);
+    let before = files(&place.path().join("season"));
+    let second = season(place.path(), "2");
+    assert_eq!(second.status, 0, "{}", second.stderr);
+    assert_eq!(first.stdout, second.stdout);
+    let after = files(&place.path().join("season"));
+    assert_eq!(before.keys().collect::<Vec<_>>(), after.keys().collect::<Vec<_>>());
+    for (name, bytes) in &before {
+        assert!(after.get(name) == Some(bytes), "{name} differs");
+    }
+    assert_eq!(std::fs::read_dir(place.path()).unwrap().count(), 1, "nothing is left beside the folder");
+}
+
+#[test]
+fn the_folder_holds_what_the_season_found() {
+    let place = tempfile::tempdir().unwrap();
+    assert_eq!(season(place.path(), "2").status, 0);
+    let found = files(&place.path().join("season"));
+    let always = [
+        "summary.txt",
+        "findings.csv",
+        "provenance.json",
+        "data/yields.csv",
+        "data/anova.csv",
+        "data/curves.json",
+        "data/optimum.json",
+        "data/index.csv",
+        "data/need.csv",
+        "data/validation.json",
+        "tables/leaf-jointing.json",
+        "tables/leaf-jointing.csv",
+        "tables/leaf-jointing.schema.json",
+        "tables/leaf-jointing.vectors.csv",
+    ];
+    for name in always {
+        assert!(found.contains_key(name), "{name} in {:?}", found.keys());
+    }
+    let provenance: serde_json::Value = serde_json::from_slice(&found["provenance.json"]).unwrap();
+    let listed: Vec<&str> = provenance["files"].as_array().unwrap().iter().filter_map(|file| file.as_str()).collect();
+    let others: Vec<&str> = found.keys().map(String::as_str).filter(|name| *name != "provenance.json").collect();
+    let mut sorted = listed.clone();
+    sorted.sort_unstable();
+    assert_eq!(sorted, others);
+    assert_eq!((&provenance["schema"], &provenance["seed"]), (&"stook/season/1".into(), &1.into()));
+    assert!(provenance["inputs"].as_array().unwrap().iter().any(|input| input["file"] == "programme.toml"));
+}
+
+#[test]
+fn the_summary_fits_one_screen() {
+    let place = tempfile::tempdir().unwrap();
+    let run = season(place.path(), "2");
+    let summary = String::from_utf8(files(&place.path().join("season"))["summary.txt"].clone()).unwrap();
+    assert_eq!(run.stdout, summary);
+    assert!(summary.lines().count() <= 40, "{}", summary.lines().count());
+    for line in summary.lines() {
+        assert!(line.chars().count() <= 100, "{line}");
+    }
+    for word in ["Table leaf-jointing", "held-out site-years", "Warnings:", "adviser"] {
+        assert!(summary.contains(word), "{word}");
+    }
+}
+
+#[test]
+fn the_tables_of_a_season_answer_lookups_as_their_vectors_say() {
+    let place = tempfile::tempdir().unwrap();
+    assert_eq!(season(place.path(), "2").status, 0);
+    let table = "season/tables/leaf-jointing.json";
+    let look = |reading: &str, reference: &str| {
+        let arguments =
+            ["lookup", "--table", table, "--reading", reading, "--reference", reference, "--format", "json"];
+        stook_in(place.path(), arguments)
+    };
+    // 51 ÷ 55 = 0.92727…, whole thousandths 927.
+    let run = look("51", "55");
+    assert_eq!(run.status, 0, "{}", run.stderr);
+    let json = run.json();
+    assert_eq!((&json["index"], &json["status"]), (&0.927.into(), &"in-domain".into()));
+    let document: serde_json::Value =
+        serde_json::from_slice(&std::fs::read(place.path().join(table)).unwrap()).unwrap();
+    let row = &document["rows"][json["row"].as_u64().unwrap() as usize];
+    assert_eq!((&row["index_from"], &row["rates"][0]["rate"]), (&900.into(), &json["rate"]));
+    assert_eq!(json["table_digest"], document["digest"]);
+    // About half the N-rich reading: below every row.
+    let run = look("28", "55");
+    assert_eq!(run.status, 1);
+    let json = run.json();
+    assert_eq!((&json["rate"], &json["status"]), (&serde_json::Value::Null, &"below-domain".into()));
+    for (reading, reference) in [("abc", "55"), ("51", "0"), ("-3", "55"), ("", "")] {
+        let run = look(reading, reference);
+        assert_eq!((run.status, &run.json()["status"]), (1, &"unusable".into()), "{reading} {reference}");
+    }
+}
+
+#[test]
+fn a_folder_of_something_else_is_left_as_it_is() {
+    let place = tempfile::tempdir().unwrap();
+    let folder = place.path().join("season");
+    std::fs::create_dir(&folder).unwrap();
+    std::fs::write(folder.join("thesis.txt"), "mine").unwrap();
+    let run = season(place.path(), "2");
+    assert_eq!((run.status, run.stdout.as_str()), (3, ""));
+    assert!(run.stderr.contains("season"), "{}", run.stderr);
+    let found = files(&folder);
+    assert_eq!(found.into_iter().collect::<Vec<_>>(), [("thesis.txt".to_owned(), b"mine".to_vec())]);
+    assert_eq!(std::fs::read_dir(place.path()).unwrap().count(), 1, "nothing is left beside the folder");
+}
+
+#[test]
+fn a_table_of_the_command_is_the_table_of_the_season() {
+    let place = tempfile::tempdir().unwrap();
+    assert_eq!(season(place.path(), "2").status, 0);
+    let programme = trials();
+    let table = |format: &str| {
+        let arguments = ["table", programme.to_str().unwrap(), "--name", "leaf-jointing", "--format", format];
+        stook_in(place.path(), arguments).stdout.into_bytes()
+    };
+    let found = files(&place.path().join("season"));
+    assert!(table("json") == found["tables/leaf-jointing.json"]);
+    assert!(table("csv") == found["tables/leaf-jointing.csv"]);
+}

@@ -1,0 +1,8 @@
+//! The built command, driven as a user drives it.
+
+mod contract;
+mod errors;
+mod folder;
+mod reading;
+mod run;
+mod status;
