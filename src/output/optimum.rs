@@ -37,6 +37,8 @@ pub struct OptimumGroup {
     pub price_ratio_unit: Option<String>,
     /// `detected`, `not-detected`, or `negligible`; null where no family is estimable.
     pub response: Option<&'static str>,
+    /// What chose the family that the optimum is read from; a line is passed over, as it has no optimum of its own.
+    pub chosen_by: Option<&'static str>,
     /// Why there is no optimum.
     pub reason: Option<String>,
     /// The optimum of the family that stands for the group.
@@ -129,6 +131,7 @@ impl OptimumGroup {
             price_ratio: prices.base.value,
             price_ratio_unit: prices.base.unit.clone(),
             response: base.as_ref().map(|optimum| optimum.response.name()),
+            chosen_by: fitted.outcome.as_ref().ok().and_then(|fitted| fitted.best_for_optimum).map(|choice| choice.by),
             reason: match (&fitted.outcome, &base) {
                 (Err(error), _) => Some(error.to_string()),
                 (Ok(_), None) => Some("no family that answers to N is estimable".to_owned()),

@@ -111,6 +111,14 @@ fn notes(optima: &Optima) -> String {
         optima.groups.iter().any(|group| group.optimum.status == wanted || families(group))
     };
     let mut notes = String::from("\n");
+    let by_criterion = |group: &OptimumGroup| group.chosen_by.is_some_and(|by| by != "declared");
+    if optima.groups.iter().any(by_criterion) {
+        notes += &paragraph(
+            "  ",
+            "Family: the best by AICc of those that bend; a straight line has no optimum of its own. Each interval is given its \
+             family.",
+        );
+    }
     if optima.groups.iter().any(|group| group.near_optimum.is_some()) {
         notes += &paragraph(
             "  ",

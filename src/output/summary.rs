@@ -16,6 +16,7 @@ use super::optimum::{Optima, OptimumGroup, status_name};
 use super::optimum_text::{chosen_text, limits, rate_text};
 use super::season_files::{optima, provenance_of};
 use super::table::{rate, rows_with_a_rate};
+use crate::response::OptimumStatus;
 use crate::season::{Season, TableResult};
 use crate::trial::NeedFrom;
 
@@ -333,7 +334,8 @@ fn optimum(trial: &TrialSummary) -> String {
     let each = trial.groups.iter().map(|group| {
         let levels = ["variety", "early_n"].iter().filter_map(|factor| group.group.get(*factor)).filter(|_| several);
         let name: String = levels.map(|level| level_text(level) + " ").collect();
-        let limits = limits(&group.optimum, RATE_DECIMALS);
+        let beyond = group.optimum.status == OptimumStatus::AtHighestTestedRate;
+        let limits = if beyond { String::new() } else { limits(&group.optimum, RATE_DECIMALS) };
         let limits = if limits.is_empty() { limits } else { format!(" ({limits})") };
         format!("{name}{}{limits}", chosen_text(group.response, &group.optimum, RATE_DECIMALS))
     });

@@ -207,3 +207,22 @@ fn the_numbers_of_a_line_are_those_of_its_means() {
     // Twelve digits: both sides are sums of a few dozen doubles.
     approx::assert_relative_eq!(slope, (0.3 * 47.0 + 0.1 * (127.0 / 6.0)) / 0.2, max_relative = 1e-12);
 }
+
+#[test]
+fn every_document_is_as_its_types_say() {
+    use stook::output::{Calibrations, Curves, Envelope, Findings, Optima, Sense, Summary, Yields};
+
+    fn schema<T: schemars::JsonSchema + 'static>() -> Value {
+        serde_json::to_value(schemars::schema_for!(Envelope<'static, T>)).unwrap()
+    }
+    let place = tempfile::tempdir().unwrap();
+    let season = place.path().join("season");
+    holds(&schema::<Curves>(), &stook(["curves", "trials", "--format", "json"]).json());
+    holds(&schema::<Optima>(), &stook(["optimum", "trials", "--format", "json"]).json());
+    holds(&schema::<Yields>(), &stook(["yields", "trials", "--format", "json"]).json());
+    holds(&schema::<Sense>(), &stook(["sense", "trials", "--format", "json"]).json());
+    holds(&schema::<Calibrations>(), &stook(["calibrate", "trials", "--format", "json"]).json());
+    holds(&schema::<Findings>(), &stook(["check", "trials", "--format", "json"]).json());
+    let run = stook(["season", "trials", "--format", "json", "--out", season.to_str().unwrap()]);
+    holds(&schema::<Summary>(), &run.json());
+}

@@ -1,13 +1,27 @@
 //! The season's folder.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 use crate::run::{command, finish, stook_in, trials};
 
 fn season(place: &Path, threads: &str) -> crate::run::Run {
     let programme = trials();
     finish(command(place, ["season", programme.to_str().unwrap(), "--out", "season"]).env("RAYON_NUM_THREADS", threads))
+}
+
+/// One season that the tests which only read it share, in the build's own folder for such things.
+fn shared() -> (&'static Path, &'static crate::run::Run) {
+    static SHARED: OnceLock<(PathBuf, crate::run::Run)> = OnceLock::new();
+    let (place, run) = SHARED.get_or_init(|| {
+        let place = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("command_line");
+        std::fs::create_dir_all(&place).unwrap();
+        let run = season(&place, "2");
+        assert_eq!(run.status, 0, "{}", run.stderr);
+        (place, run)
+    });
+    (place, run)
 }
 
 fn content(folder: &Path, prefix: &str, found: &mut BTreeMap<String, Vec<u8>>) {
@@ -47,9 +61,8 @@ fn a_season_twice_over_the_same_folder_gives_the_same_bytes() {
 
 #[test]
 fn the_folder_holds_what_the_season_found() {
-    let place = tempfile::tempdir().unwrap();
-    assert_eq!(season(place.path(), "2").status, 0);
-    let found = files(&place.path().join("season"));
+    let (place, _) = shared();
+    let found = files(&place.join("season"));
     let always = [
         "summary.txt",
         "findings.csv",
@@ -81,9 +94,8 @@ fn the_folder_holds_what_the_season_found() {
 
 #[test]
 fn the_summary_fits_one_screen() {
-    let place = tempfile::tempdir().unwrap();
-    let run = season(place.path(), "2");
-    let summary = String::from_utf8(files(&place.path().join("season"))["summary.txt"].clone()).unwrap();
+    let (place, run) = shared();
+    let summary = String::from_utf8(files(&place.join("season"))["summary.txt"].clone()).unwrap();
     assert_eq!(run.stdout, summary);
     assert!(summary.lines().count() <= 40, "{}", summary.lines().count());
     for line in summary.lines() {
@@ -96,21 +108,19 @@ fn the_summary_fits_one_screen() {
 
 #[test]
 fn the_tables_of_a_season_answer_lookups_as_their_vectors_say() {
-    let place = tempfile::tempdir().unwrap();
-    assert_eq!(season(place.path(), "2").status, 0);
+    let (place, _) = shared();
     let table = "season/tables/leaf-jointing.json";
     let look = |reading: &str, reference: &str| {
         let arguments =
             ["lookup", "--table", table, "--reading", reading, "--reference", reference, "--format", "json"];
-        stook_in(place.path(), arguments)
+        stook_in(place, arguments)
     };
     // 51 ÷ 55 = 0.92727…, whole thousandths 927.
     let run = look("51", "55");
     assert_eq!(run.status, 0, "{}", run.stderr);
     let json = run.json();
     assert_eq!((&json["index"], &json["status"]), (&0.927.into(), &"in-domain".into()));
-    let document: serde_json::Value =
-        serde_json::from_slice(&std::fs::read(place.path().join(table)).unwrap()).unwrap();
+    let document: serde_json::Value = serde_json::from_slice(&std::fs::read(place.join(table)).unwrap()).unwrap();
     let row = &document["rows"][json["row"].as_u64().unwrap() as usize];
     assert_eq!((&row["index_from"], &row["rates"][0]["rate"]), (&900.into(), &json["rate"]));
     assert_eq!(json["table_digest"], document["digest"]);
@@ -141,14 +151,13 @@ fn a_folder_of_something_else_is_left_as_it_is() {
 
 #[test]
 fn a_table_of_the_command_is_the_table_of_the_season() {
-    let place = tempfile::tempdir().unwrap();
-    assert_eq!(season(place.path(), "2").status, 0);
+    let (place, _) = shared();
     let programme = trials();
     let table = |format: &str| {
         let arguments = ["table", programme.to_str().unwrap(), "--name", "leaf-jointing", "--format", format];
-        stook_in(place.path(), arguments).stdout.into_bytes()
+        stook_in(place, arguments).stdout.into_bytes()
     };
-    let found = files(&place.path().join("season"));
+    let found = files(&place.join("season"));
     assert!(table("json") == found["tables/leaf-jointing.json"]);
     assert!(table("csv") == found["tables/leaf-jointing.csv"]);
 }

@@ -19,11 +19,8 @@ fn refused(arguments: &[&str], words: &[&str]) {
 
 #[test]
 fn every_command_answers_the_demo_programme() {
-    let place = tempfile::tempdir().unwrap();
-    let season = place.path().join("season");
-    let season = season.to_str().unwrap();
-    let commands: [&[&str]; 9] = [
-        &["season", "trials", "--out", season],
+    // The season has tests of its own.
+    let commands: [&[&str]; 8] = [
         &["check", "trials"],
         &["yields", "trials"],
         &["curves", "trials"],
