@@ -25,10 +25,10 @@ pub(super) fn group_object(key: &GroupKey) -> Map<String, Value> {
     object
 }
 
-/// A level in words.
+/// A level in words, on one line.
 pub(super) fn level_text(level: &Value) -> String {
     match level {
-        Value::String(text) => text.clone(),
+        Value::String(text) => text.replace(char::is_control, " "),
         Value::Number(number) => number.as_f64().map_or_else(|| number.to_string(), plain),
         other => other.to_string(),
     }
@@ -72,7 +72,8 @@ pub(super) fn levels(group: &Map<String, Value>, factors: &[String]) -> Vec<Stri
 pub(super) fn level_fields(group: &Map<String, Value>, factors: &[String]) -> Vec<String> {
     let field = |level: &Value| match level {
         Value::Number(number) => long::number(number.as_f64()),
-        other => level_text(other),
+        Value::String(text) => text.clone(),
+        other => other.to_string(),
     };
     factors.iter().map(|factor| group.get(factor).map_or_else(String::new, field)).collect()
 }

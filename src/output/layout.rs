@@ -45,9 +45,9 @@ impl TextTable {
         self
     }
 
-    /// Adds a row; a cell a column.
+    /// Adds a row; a cell a column. Labels come from files: a line feed or an escape sequence in one would break the layout.
     pub(super) fn row(&mut self, cells: Vec<String>) {
-        self.rows.push(cells);
+        self.rows.push(cells.into_iter().map(|cell| cell.replace(char::is_control, " ")).collect());
     }
 
     /// The table, each line indented by `indent` spaces, with a line feed at the end. Columns that are empty throughout are left

@@ -76,8 +76,8 @@ impl Report for LookupAnswer {
         if let Some(interval) = &lookup.interval {
             let note = interval.note.as_ref().map_or_else(String::new, |note| format!("; {note}"));
             let words = quantity(&interval_text(&interval.interval, 0), unit);
-            let first = format!("  Interval    {words}, {}", interval_head(Some(interval.interval.level)));
-            text += &paragraph("", &format!("{first}{note}")).replacen("Interval ", "  Interval    ", 1);
+            let level = interval_head(Some(interval.interval.level));
+            text += &paragraph("  Interval    ", &format!("{words}, {level}{note}"));
         }
         if let Some(ratio) = lookup.price_ratio {
             text += &format!("  Price ratio {}\n", quantity(&price_ratio(ratio), lookup.price_ratio_unit.as_deref()));

@@ -4,6 +4,8 @@
 const ERROR_DIGITS: i32 = 2;
 /// A rate is written so that this part of the tested range is seen: about a pound in 150, or 0.01 in 0.6.
 const RATE_STEPS: f64 = 300.0;
+/// From here on a double holds no more digits than are written.
+const LARGEST_WRITTEN_OUT: f64 = 1e15;
 /// Longer numbers were computed, not typed.
 const LONGEST_TYPED: usize = 7;
 /// More decimals than this say nothing.
@@ -26,6 +28,9 @@ fn decimals(wanted: i32) -> usize {
 
 /// With a fixed number of decimals, and no minus before a zero.
 pub(super) fn fixed(value: f64, decimals: usize) -> String {
+    if value.abs() >= LARGEST_WRITTEN_OUT {
+        return format!("{value:.3e}");
+    }
     let text = format!("{value:.decimals$}");
     match text.strip_prefix('-') {
         Some(zero) if zero.chars().all(|digit| matches!(digit, '0' | '.')) => zero.to_owned(),
@@ -121,6 +126,7 @@ mod tests {
             assert_eq!(significant(value, 4), expected);
         }
         assert_eq!(significant(1.5e-12, 3), "1.50e-12");
+        assert_eq!(significant(1.5e40, 3), "1.500e40");
     }
 
     #[test]
