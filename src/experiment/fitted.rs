@@ -116,13 +116,19 @@ impl FittedGroup {
                 .filter(|family| fits.iter().any(|fit| fit.curve().is_some_and(|curve| curve.family == *family)));
             let declared = wanted.map(|family| Choice { family, by: "declared" });
             let best = declared.or_else(|| choose(&fits));
+            let response = observations.response_test(options.permutations, options.seed);
             // A line puts the optimum at an end of the tested rates by its form alone: that no bend is detected is no evidence for it.
-            let bent: Vec<Fit> = fits.iter().filter(|fit| fit.family() != Family::Linear).cloned().collect();
+            // Where no response is detected, neither is a parabola that bends upward, which has no optimum inside them.
+            let bends = |fit: &&Fit| {
+                let upward = fit.curve().and_then(|curve| curve.coefficients.curvature).is_some_and(|bend| bend >= 0.0);
+                fit.family() != Family::Linear && (is_detected(&response) || !upward)
+            };
+            let bent: Vec<Fit> = fits.iter().filter(bends).cloned().collect();
             let best_for_optimum = declared.or_else(|| choose(&bent)).or(best);
             Fitted {
                 means: observations.treatment_means(),
                 analysis: observations.analysis(),
-                response: observations.response_test(options.permutations, options.seed),
+                response,
                 fits,
                 best,
                 best_for_optimum,
@@ -134,11 +140,15 @@ impl FittedGroup {
     }
 }
 
+fn is_detected(response: &ResponseTest) -> bool {
+    response.p.is_some_and(|p| p <= RESPONSE_ALPHA)
+}
+
 impl Fitted {
     /// Whether the permutation test detects a response.
     #[must_use]
     pub fn detected(&self) -> bool {
-        self.response.p.is_some_and(|p| p <= RESPONSE_ALPHA)
+        is_detected(&self.response)
     }
 
     /// The family that stands for the group, and what chose it: the best one where a response is detected, the mean otherwise.
@@ -196,5 +206,34 @@ impl Fitted {
                 .map(|rate| near_optimum(curve, rate, price_ratio, tolerance, curve.lowest_rate, curve.highest_rate)),
             optimum,
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::experiment::{ErrorStratum, GroupKey};
+
+    #[test]
+    fn an_undetected_response_that_bends_upward_still_has_an_interval() {
+        let rates = [0.0, 0.0, 0.0, 40.0, 40.0, 40.0, 80.0, 80.0, 80.0, 120.0, 120.0, 120.0];
+        let yields = [61.0, 63.5, 62.1, 56.0, 57.2, 55.1, 55.4, 57.0, 56.3, 61.2, 63.0, 62.5];
+        let group = ResponseGroup {
+            key: GroupKey::default(),
+            rates: rates.to_vec(),
+            yields: yields.to_vec(),
+            blocks: None,
+            error_stratum: ErrorStratum::Plots,
+            left_out: Vec::new(),
+            rate_unit: None,
+            yield_unit: None,
+        };
+        let fitted = FittedGroup::fit(group, &FitOptions { permutations: 199, ..FitOptions::new(0.95, 1) });
+        let fitted = fitted.outcome.expect("twelve plots at four rates");
+        let upward = fitted.curve(Family::Quadratic).and_then(|curve| curve.coefficients.curvature);
+        assert!(upward > Some(0.0) && !fitted.detected());
+        let (_, optimum) = fitted.chosen_optimum(0.1).expect("a family that may have an optimum");
+        assert_eq!((optimum.rate, optimum.status), (Some(0.0), OptimumStatus::NotShown));
+        assert!(!optimum.interval.segments.is_empty(), "{:?}", optimum.interval);
     }
 }

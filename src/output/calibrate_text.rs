@@ -69,12 +69,20 @@ fn points(calibrations: &Calibrations, base: &CalibrationAt) -> String {
             point.plots.to_string(),
             fixed(point.index, INDEX_DECIMALS),
             need(point),
-            piece_text(point.low, point.high, NEED_DECIMALS),
+            limits(point),
             if point.optimum_status == "not-shown" { "response not shown" } else { "" }.to_owned(),
         ]);
     }
     let rendered = table.render(2);
     if rendered.is_empty() { rendered } else { format!("\n{rendered}") }
+}
+
+/// The interval of a need; one that lies past the tested rates altogether is extrapolated, and is not printed as numbers.
+fn limits(point: &Point) -> String {
+    if point.bound == "at-least" && point.low > Some(point.need) {
+        return "past the tested rates".to_owned();
+    }
+    piece_text(point.low, point.high, NEED_DECIMALS)
 }
 
 fn need(point: &Point) -> String {

@@ -77,6 +77,9 @@ pub(super) fn limits(optimum: &OptimumOf, decimals: usize) -> String {
     if optimum.status == OptimumStatus::NotEstimable {
         return String::new();
     }
+    if optimum.status == OptimumStatus::AtHighestTestedRate && optimum.low > optimum.rate {
+        return "past the tested rates".to_owned();
+    }
     limits_text(optimum.limits, optimum.low, optimum.high, &optimum.segments, decimals)
 }
 

@@ -306,7 +306,7 @@ impl Summary {
     fn table(&self, table: &TableSummary) -> String {
         let from = format!("{} from {}", count(table.points, "point"), count(table.site_years, "site-year"));
         if let Some(reason) = &table.reason {
-            return clipped(&format!("Table {} ({}): none. {reason}", table.table, table.instrument)) + "\n";
+            return paragraph("", &format!("Table {} ({}): none. {reason}.", table.table, table.instrument));
         }
         let mut text = format!("Table {} ({}, {from}; {} with a rate)\n", table.table, table.instrument, table.head);
         text += &row_lines(&table.rates, &self.rate_unit);
