@@ -127,6 +127,12 @@ pub fn trial_points(
             found.set_aside.push(set_aside(plots, "its yields give no optimum".to_owned()));
             continue;
         };
+        // A test that could not have detected anything leaves no exact need of zero: where the interval rules zero out, nothing is known.
+        if optimum.status == OptimumStatus::NotShown && optimum.interval.low.is_some_and(|low| low > rate) {
+            let reason = "too few plots to test for a response, which their interval does not rule out";
+            found.set_aside.push(set_aside(plots, reason.to_owned()));
+            continue;
+        }
         let n_on = f64::from_bits(n_on_bits);
         let already = if early.is_some() { 0.0 } else { n_on };
         found.points.push(NeedPoint {
