@@ -21,7 +21,7 @@ pub fn moisture_factor(from: MoisturePercent, to: MoisturePercent) -> f64 {
 pub fn yield_at_standard_moisture(harvest: &Harvest, crop: &Crop, units: &ResultUnits) -> Result<f64, BushelUnknown> {
     let (quantity, moisture) = match *harvest {
         Harvest::Yield { quantity, moisture } => (quantity, moisture),
-        Harvest::Weight { kilograms, square_metres, moisture } => {
+        Harvest::Weight { kilograms, square_metres, moisture, .. } => {
             (Yield::new(kilograms / square_metres * 10_000.0, YieldUnit::KilogramsPerHectare), moisture)
         }
     };
@@ -122,6 +122,7 @@ mod tests {
     fn a_weighed_plot_becomes_a_yield() {
         // 8.40 lb from 5 ft × 20 ft at 14.2 %, computed with NumPy.
         let harvest = Harvest::Weight {
+            typed: 8.40,
             kilograms: 8.40 * KILOGRAMS_PER_POUND,
             square_metres: 5.0 * 20.0 * 0.3048 * 0.3048,
             moisture: MoisturePercent::new(14.2),

@@ -16,6 +16,10 @@ pub const KILOGRAMS_PER_POUND: f64 = 0.453_592_37;
 pub const SQUARE_METRES_PER_ACRE: f64 = 4_046.856_422_4;
 const SQUARE_METRES_PER_HECTARE: f64 = 10_000.0;
 const POUNDS_PER_SHORT_TON: f64 = 2_000.0;
+const METRES_PER_FOOT: f64 = 0.3048;
+/// Cubic metres in a US bushel: 2 150.42 in³ exactly (NIST SP 811).
+const CUBIC_METRES_PER_BUSHEL: f64 = 2_150.42 * 0.0254 * 0.0254 * 0.0254;
+const CUBIC_METRES_PER_HECTOLITRE: f64 = 0.1;
 
 /// A unit with the one text it is written as.
 pub trait Unit: Copy + PartialEq + fmt::Debug + Sized + 'static {
@@ -102,12 +106,40 @@ unit! {
 }
 
 unit! {
-    /// Length of a harvested plot's side.
+    /// A length: a harvested plot's side, the distance between rows, the depth of a soil sample.
     LengthUnit {
         /// Feet.
         Foot = "ft",
+        /// Inches.
+        Inch = "in",
         /// Metres.
         Metre = "m",
+        /// Centimetres.
+        Centimetre = "cm",
+    }
+}
+
+unit! {
+    /// Plants or tillers counted over an area or along a row.
+    CountUnit {
+        /// A square foot.
+        PerSquareFoot = "per ft2",
+        /// A square metre.
+        PerSquareMetre = "per m2",
+        /// A foot of row.
+        PerFootOfRow = "per ft of row",
+        /// A metre of row.
+        PerMetreOfRow = "per m of row",
+    }
+}
+
+unit! {
+    /// Weight of a volume of grain.
+    TestWeightUnit {
+        /// Pounds a bushel (of 2 150.42 in³).
+        PoundsPerBushel = "lb/bu",
+        /// Kilograms a hectolitre.
+        KilogramsPerHectolitre = "kg/hL",
     }
 }
 
@@ -205,8 +237,76 @@ impl LengthUnit {
     #[must_use]
     pub fn metres(self) -> f64 {
         match self {
-            Self::Foot => 0.3048,
+            Self::Foot => METRES_PER_FOOT,
+            Self::Inch => METRES_PER_FOOT / 12.0,
             Self::Metre => 1.0,
+            Self::Centimetre => 0.01,
+        }
+    }
+}
+
+/// Plants or tillers over an area, from a count as typed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Density {
+    per_square_metre: f64,
+}
+
+impl Density {
+    /// `count` in `unit`; `None` for a count along a row whose distance to the next, `row_spacing_metres`, is not known.
+    #[must_use]
+    pub fn new(count: f64, unit: CountUnit, row_spacing_metres: Option<f64>) -> Option<Self> {
+        let per_square_metre = match unit {
+            CountUnit::PerSquareMetre => count,
+            CountUnit::PerSquareFoot => count / (METRES_PER_FOOT * METRES_PER_FOOT),
+            CountUnit::PerMetreOfRow => count / row_spacing_metres?,
+            CountUnit::PerFootOfRow => count / METRES_PER_FOOT / row_spacing_metres?,
+        };
+        Some(Self { per_square_metre })
+    }
+
+    /// Plants or tillers a square metre.
+    #[must_use]
+    pub fn per_square_metre(self) -> f64 {
+        self.per_square_metre
+    }
+
+    /// Plants or tillers a square foot.
+    #[must_use]
+    pub fn per_square_foot(self) -> f64 {
+        self.per_square_metre * METRES_PER_FOOT * METRES_PER_FOOT
+    }
+}
+
+/// Weight of a volume of grain, as typed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TestWeight {
+    value: f64,
+    unit: TestWeightUnit,
+}
+
+impl TestWeight {
+    /// A test weight of `value` in `unit`.
+    #[must_use]
+    pub fn new(value: f64, unit: TestWeightUnit) -> Self {
+        Self { value, unit }
+    }
+
+    /// The number in `unit`: as typed where that is its own unit.
+    #[must_use]
+    pub fn in_unit(self, unit: TestWeightUnit) -> f64 {
+        if unit == self.unit {
+            self.value
+        } else {
+            self.value * self.unit.kilograms_per_cubic_metre() / unit.kilograms_per_cubic_metre()
+        }
+    }
+}
+
+impl TestWeightUnit {
+    fn kilograms_per_cubic_metre(self) -> f64 {
+        match self {
+            Self::PoundsPerBushel => KILOGRAMS_PER_POUND / CUBIC_METRES_PER_BUSHEL,
+            Self::KilogramsPerHectolitre => 1.0 / CUBIC_METRES_PER_HECTOLITRE,
         }
     }
 }
@@ -319,5 +419,24 @@ mod tests {
     fn bushels_of_a_crop_without_a_bushel_weight_are_not_converted() {
         let cane = Yield::new(60.0, YieldUnit::ShortTonsPerAcre);
         assert_eq!(cane.in_unit(YieldUnit::BushelsPerAcre, None), Err(BushelUnknown));
+    }
+
+    #[test]
+    fn tillers_along_a_row_become_tillers_over_an_area() {
+        // Computed with NumPy: 44 a foot of row at 7.5 inches are 70.4 a square foot; 50 a square foot are 538.2 a square metre.
+        let spacing = 7.5 * LengthUnit::Inch.metres();
+        let along = Density::new(44.0, CountUnit::PerFootOfRow, Some(spacing)).unwrap();
+        assert_relative_eq!(along.per_square_foot(), 70.4, max_relative = 1e-12);
+        let over = Density::new(50.0, CountUnit::PerSquareFoot, None).unwrap();
+        assert_relative_eq!(over.per_square_metre(), 538.195_520_8, max_relative = 1e-9);
+        assert_eq!(Density::new(44.0, CountUnit::PerMetreOfRow, None), None);
+    }
+
+    #[test]
+    fn a_test_weight_becomes_kilograms_a_hectolitre() {
+        // From the bushel of 2 150.42 in³ and the pound of NIST SP 811, computed by hand: 60 lb/bu = 77.2296 kg/hL.
+        let found =
+            TestWeight::new(60.0, TestWeightUnit::PoundsPerBushel).in_unit(TestWeightUnit::KilogramsPerHectolitre);
+        assert_relative_eq!(found, 77.229_6, max_relative = 1e-6);
     }
 }

@@ -396,6 +396,16 @@ pub(super) enum Supplied<T> {
     Same(Typed<T>),
 }
 
+impl<T> Supplied<T> {
+    /// The header, where a column plays the role.
+    pub(super) fn column(&self) -> Option<&Typed<String>> {
+        match self {
+            Self::Column(name) => Some(name),
+            Self::Same(_) => None,
+        }
+    }
+}
+
 impl<'d> Item<'d> {
     /// A bare string (a column), or a table with either `column` or `same` and these further `keys`, which are returned.
     /// `keys` must hold "column" and "same".

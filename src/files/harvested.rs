@@ -55,7 +55,7 @@ pub(super) fn harvests(
         Measure::Weight { unit, square_metres, .. } => {
             let bushel = programme.crop.and_then(|crop| crop.pounds_per_bushel);
             let kilograms = amount * unit.value.kilograms(bushel).ok()?;
-            Some(Harvest::Weight { kilograms, square_metres: *square_metres, moisture })
+            Some(Harvest::Weight { typed: amount, kilograms, square_metres: *square_metres, moisture })
         }
     };
     let of_row = |(amount, moisture): (Option<f64>, Option<MoisturePercent>)| match amount {

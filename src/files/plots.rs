@@ -7,10 +7,10 @@ use super::descriptor::{Document, Supplied, Typed};
 use super::harvested::{harvests, proteins};
 use super::nearest::{list, nearest};
 use super::table::{Column, DataTable};
-use super::trial_descriptor::{ApplicationSection, Condition, ExclusionSection, TrialDescriptor};
+use super::trial_descriptor::{ApplicationSection, Condition, ExclusionSection, Measure, TrialDescriptor};
 use crate::crop::Crop;
 use crate::finding::Finding;
-use crate::trial::{Exclusion, Plot};
+use crate::trial::{Exclusion, Plot, PlotColumns};
 use crate::units::{MoisturePercent, NRate, NRateUnit, YieldUnit};
 
 /// What a trial takes from its programme. A piece that the programme got wrong is `None`: its fault is reported there.
@@ -123,15 +123,44 @@ pub(super) fn read(
                 id: keys.iter().map(|part| part.get(row).cloned()).collect::<Option<Vec<_>>>()?.join("-"),
                 row: line,
                 block: of_row(blocks.as_ref(), row)?,
+                main_plot: None,
                 variety: of_row(varieties.as_ref(), row)?,
+                factor_levels: Vec::new(),
+                planned_rates: vec![None; rates.len()],
                 rates: rates.iter().map(|rates| rates.get(row).copied()).collect::<Option<Vec<_>>>()?,
                 is_reference: of_row(reference.as_ref(), row)?.unwrap_or(false),
                 harvest: of_row(harvest.as_ref(), row)?.flatten(),
                 protein: of_row(protein.as_ref(), row)?.flatten(),
+                test_weight: None,
+                lodging: None,
+                plants: None,
+                tillers: None,
                 exclusions: exclusions.get(&row).cloned().unwrap_or_default(),
             })
         })
         .collect()
+}
+
+/// The headers that play a role, for findings that come later.
+pub(super) fn plot_columns(descriptor: &TrialDescriptor) -> PlotColumns {
+    let name = |typed: &Typed<String>| typed.value.trim().to_owned();
+    let plots = descriptor.plots.as_ref();
+    let harvest = descriptor.harvest.as_ref();
+    let rates: Vec<Option<String>> =
+        descriptor.applications.iter().map(|application| application.n.column().map(name)).collect();
+    PlotColumns {
+        plot: plots.map(|plots| plots.plot.iter().map(name).collect()).unwrap_or_default(),
+        block: plots.and_then(|plots| plots.block.as_ref()).map(name),
+        variety: plots.and_then(|plots| plots.variety.as_ref()?.column()).map(name),
+        planned_rates: vec![None; rates.len()],
+        rates,
+        harvest: harvest.map(|harvest| match &harvest.measure {
+            Measure::Yield { column, .. } | Measure::Weight { column, .. } => name(column),
+        }),
+        moisture: harvest.and_then(|harvest| harvest.moisture.as_ref()?.column()).map(name),
+        protein: harvest.and_then(|harvest| harvest.protein.as_ref()).map(|(column, _)| name(column)),
+        ..PlotColumns::default()
+    }
 }
 
 /// A role that was not asked for is no fault: `Some(None)`.

@@ -1,5 +1,7 @@
 //! Readings of every instrument, as columns or one row each, joined to the plots.
 
+use std::sync::Arc;
+
 use super::descriptor::{Document, Typed};
 use super::folder::TrialFolder;
 use super::join::{Joined, Rows, join};
@@ -9,13 +11,20 @@ use super::reading_forms::{One, long, wide};
 use super::table::DataTable;
 use super::trial_descriptor::{ReadingForm, ReadingsSection, TrialDescriptor};
 use crate::finding::{Finding, Place};
-use crate::trial::{Instrument, Reading};
+use crate::trial::{Instrument, Reading, Walk};
 
 /// A column of readings: its file and headers, for findings.
 struct Origin {
     file: String,
     value_column: String,
     key_column: String,
+}
+
+/// The readings of a trial, the files they stand in and the walks that brought them.
+pub(super) struct Read {
+    pub(super) readings: Vec<Reading>,
+    pub(super) files: Vec<String>,
+    pub(super) walks: Vec<Walk>,
 }
 
 /// Readings before they are joined to plots.
@@ -27,6 +36,7 @@ struct Gathered {
     /// Position of each reading's origin.
     origin_of: Vec<usize>,
     origins: Vec<Origin>,
+    files: Vec<String>,
 }
 
 /// Reads the readings of a trial; every fault goes to `findings`. `plot_keys` holds one list a key column.
@@ -37,7 +47,7 @@ pub(super) fn read(
     plots: &DataTable,
     plot_keys: Option<&[Vec<String>]>,
     findings: &mut Vec<Finding>,
-) -> Option<Vec<Reading>> {
+) -> Option<Read> {
     let key_columns = &descriptor.plots.as_ref()?.plot;
     let before = findings.len();
     let mut gathered = Gathered::default();
@@ -99,7 +109,11 @@ impl Gathered {
     /// Adds the readings of one column; `keys` holds one list a key column, each as long as the table.
     fn add(&mut self, origin: Origin, keys: &[Vec<String>], instrument: Instrument, readings: Vec<One>) {
         let position = self.origins.len();
-        let file = self.origins.iter().position(|earlier| earlier.file == origin.file).unwrap_or(position);
+        let file = self.files.iter().position(|earlier| *earlier == origin.file).unwrap_or_else(|| {
+            self.files.push(origin.file.clone());
+            self.files.len() - 1
+        });
+        let column: Arc<str> = origin.value_column.as_str().into();
         self.origins.push(origin);
         for One { cell, row, date, stage, leaf, value } in readings {
             for (column, key) in self.rows.keys.iter_mut().zip(keys) {
@@ -110,7 +124,8 @@ impl Gathered {
             self.rows.day.push(i32::from(date.year()) * 10_000 + i32::from(date.month()) * 100 + i32::from(date.day()));
             self.rows.leaf.push(leaf);
             self.origin_of.push(position);
-            self.readings.push(Reading { plot: 0, instrument, date, stage, leaf, value, row: cell.row });
+            let column = Arc::clone(&column);
+            self.readings.push(Reading { plot: 0, instrument, date, stage, leaf, value, file, row: cell.row, column });
         }
     }
 
@@ -164,11 +179,12 @@ impl Gathered {
     }
 
     /// The readings in their order, each with its plot.
-    fn joined(mut self, joined: &Joined) -> Option<Vec<Reading>> {
+    fn joined(self, joined: &Joined) -> Option<Read> {
         let take = |&(reading, plot): &(u32, u32)| {
-            let reading = self.readings.get_mut(reading as usize)?;
-            Some(Reading { plot: plot as usize, stage: reading.stage.take(), ..*reading })
+            let reading = self.readings.get(reading as usize)?;
+            Some(Reading { plot: plot as usize, ..reading.clone() })
         };
-        joined.matched.iter().map(take).collect()
+        let readings = joined.matched.iter().map(take).collect::<Option<Vec<_>>>()?;
+        Some(Read { readings, files: self.files, walks: Vec::new() })
     }
 }

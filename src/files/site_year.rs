@@ -7,7 +7,7 @@ use super::readings;
 use super::timing;
 use super::trial_descriptor::{self, TrialDescriptor};
 use crate::finding::{Finding, Place};
-use crate::trial::{Application, Design, Reference, Trial};
+use crate::trial::{Application, Background, Design, Reference, Trial};
 
 /// The name of a trial's descriptor.
 pub(super) const DESCRIPTOR: &str = "trial.toml";
@@ -51,7 +51,7 @@ fn with_data(
     let readings = readings::read(document, descriptor, trial, &table, keys.as_deref(), findings);
     let applications = applications(descriptor, programme)?;
     if let Some(readings) = readings.as_ref().filter(|_| document.is_sound()) {
-        let sensing = timing::sensing_dates(readings);
+        let sensing = timing::sensing_dates(&readings.readings);
         let days = programme.days_to_show_in_canopy;
         timing::check_dates(document, descriptor, &applications, &sensing, days, findings);
         timing::check_harvest_year(document, descriptor, &sensing, findings);
@@ -75,13 +75,18 @@ fn with_data(
         need_from: descriptor.need_from.as_ref()?.value,
         descriptor: document.file().to_owned(),
         plots_file: table.file().to_owned(),
+        plot_columns: plots::plot_columns(descriptor),
+        background: Background::default(),
         applications,
+        factors: Vec::new(),
         reference: descriptor.reference.as_ref().map(|reference| Reference {
             also_treatment: reference.also_treatment,
             shared_within: reference.shared_within,
         }),
         plots,
-        readings,
+        readings: readings.readings,
+        reading_files: readings.files,
+        walks: readings.walks,
     })
 }
 
@@ -103,7 +108,10 @@ fn applications(descriptor: &TrialDescriptor, programme: FromProgramme) -> Optio
         Some(Application {
             name: section.name.value.clone(),
             unit: section.unit.or(programme.n_rate)?,
+            product: None,
+            n_percent: section.n_percent,
             date: section.date.value,
+            stage: None,
             timing: section.timing.value,
             same_day: section.same_day,
         })

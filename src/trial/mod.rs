@@ -11,7 +11,7 @@ pub use programme::{
     Programme, RateLimits, RelationKind, ResultUnits, TableSpecification,
 };
 pub use site_year::{
-    Application, Design, Excluded, Exclusion, Harvest, Instrument, NeedFrom, Plot, Protein, Reading, Reference,
-    SameDay, SharedWithin, Timing, Trial,
+    Application, Background, Design, Excluded, Exclusion, Harvest, Instrument, NeedFrom, Plot, PlotColumns, Protein,
+    Reading, Reference, SameDay, SharedWithin, SoilNitrate, Timing, Trial, Walk,
 };
 pub use stage::GrowthStage;

@@ -1,11 +1,13 @@
 //! One trial at one site in one season.
 
+use std::sync::Arc;
+
 use jiff::civil::Date;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::GrowthStage;
-use crate::units::{MoisturePercent, NRate, NRateUnit, Yield};
+use crate::units::{Density, MoisturePercent, NRate, NRateUnit, TestWeight, Yield};
 
 /// A trial: a site-year with its plots, applications, readings and harvest.
 #[derive(Clone, Debug, PartialEq)]
@@ -24,14 +26,24 @@ pub struct Trial {
     pub descriptor: String,
     /// The plots file, relative to the programme.
     pub plots_file: String,
+    /// The headers of the plots file that each role was read from.
+    pub plot_columns: PlotColumns,
+    /// What else is known of the site-year.
+    pub background: Background,
     /// N applications, in order of date.
     pub applications: Vec<Application>,
+    /// Factors beside N and variety, by name; each plot has its levels in this order.
+    pub factors: Vec<String>,
     /// Which plots are the N-rich reference; `None` where the trial has none.
     pub reference: Option<Reference>,
     /// Every plot of the plots file, in its order.
     pub plots: Vec<Plot>,
     /// Every reading, in order of instrument, date, plot, leaf.
     pub readings: Vec<Reading>,
+    /// Files that the readings stand in, relative to the programme; a reading names its own by position here.
+    pub reading_files: Vec<String>,
+    /// Readings that came without a plot, in the order that the field was walked.
+    pub walks: Vec<Walk>,
 }
 
 impl Trial {
@@ -60,6 +72,76 @@ impl Trial {
     pub fn site_year(&self) -> String {
         format!("{} {}", self.site, self.harvest_year)
     }
+}
+
+/// The headers of the plots file, by the role they play; `None` where no column plays it.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct PlotColumns {
+    /// Columns that together name a plot.
+    pub plot: Vec<String>,
+    /// Block.
+    pub block: Option<String>,
+    /// Main plot.
+    pub main_plot: Option<String>,
+    /// Variety.
+    pub variety: Option<String>,
+    /// Each factor, in the order of [`Trial::factors`].
+    pub factors: Vec<String>,
+    /// N of each application as it went on, in the order of [`Trial::applications`].
+    pub rates: Vec<Option<String>>,
+    /// N of each application as planned, in the same order.
+    pub planned_rates: Vec<Option<String>>,
+    /// Yield or weight.
+    pub harvest: Option<String>,
+    /// Moisture.
+    pub moisture: Option<String>,
+    /// Grain protein.
+    pub protein: Option<String>,
+    /// Test weight.
+    pub test_weight: Option<String>,
+    /// Lodging score.
+    pub lodging: Option<String>,
+    /// Plants counted.
+    pub plants: Option<String>,
+    /// Tillers counted.
+    pub tillers: Option<String>,
+}
+
+/// What is known of a site-year beside its plots: carried to the report, and the N among it to the N balance.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Background {
+    /// Day of planting.
+    pub planting_date: Option<Date>,
+    /// Preceding crop, as typed.
+    pub preceding_crop: Option<String>,
+    /// N credited to manure.
+    pub manure_credit: Option<NRate>,
+    /// Nitrate N in the soil in spring.
+    pub spring_soil_nitrate: Option<SoilNitrate>,
+    /// Notes on the weather, as typed.
+    pub weather_notes: Option<String>,
+}
+
+/// Nitrate N in the soil.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SoilNitrate {
+    /// N down to `depth_metres`.
+    pub n: NRate,
+    /// Depth of the sample, m.
+    pub depth_metres: f64,
+}
+
+/// Readings in the order that the field was walked: the plots passed, for the readings of one instrument on one date.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Walk {
+    /// Position in [`Trial::reading_files`].
+    pub file: usize,
+    /// Instrument.
+    pub instrument: Instrument,
+    /// Day it was walked.
+    pub date: Date,
+    /// Plots in the order they were passed, as positions in [`Trial::plots`].
+    pub plots: Vec<usize>,
 }
 
 /// How treatments were randomised.
@@ -128,8 +210,14 @@ pub struct Application {
     pub name: String,
     /// Unit its rates were typed in.
     pub unit: NRateUnit,
+    /// Product, as typed.
+    pub product: Option<String>,
+    /// N in the product, per cent by weight; `None` where rates are of N.
+    pub n_percent: Option<f64>,
     /// Date it went on.
     pub date: Date,
+    /// Growth stage it went on at.
+    pub stage: Option<GrowthStage>,
     /// Against sensing.
     pub timing: Timing,
     /// Whether it went on before or after the sensing of its own day, where there was one.
@@ -180,16 +268,30 @@ pub struct Plot {
     pub row: u64,
     /// Block, where the trial has blocks.
     pub block: Option<String>,
+    /// Main plot, where a column tells it.
+    pub main_plot: Option<String>,
     /// Variety, where the trial names one.
     pub variety: Option<String>,
-    /// N of each application, in the order of [`Trial::applications`].
+    /// Level of each factor, in the order of [`Trial::factors`].
+    pub factor_levels: Vec<String>,
+    /// N of each application as it went on, in the order of [`Trial::applications`].
     pub rates: Vec<NRate>,
+    /// N of each application as planned, in the same order; `None` where no plan is recorded.
+    pub planned_rates: Vec<Option<NRate>>,
     /// Whether it is an N-rich reference plot.
     pub is_reference: bool,
     /// What was harvested; `None` where the cell was missing.
     pub harvest: Option<Harvest>,
     /// Grain protein, where it was analysed.
     pub protein: Option<Protein>,
+    /// Test weight, where it was taken.
+    pub test_weight: Option<TestWeight>,
+    /// Lodging score on the trial's own scale, where it was scored.
+    pub lodging: Option<f64>,
+    /// Plants counted over an area, where they were.
+    pub plants: Option<Density>,
+    /// Tillers counted over an area, where they were.
+    pub tillers: Option<Density>,
     /// Why something of it is left out.
     pub exclusions: Vec<Exclusion>,
 }
@@ -215,6 +317,8 @@ pub enum Harvest {
     },
     /// A weight from an area.
     Weight {
+        /// The number as typed.
+        typed: f64,
         /// Kilograms harvested.
         kilograms: f64,
         /// Square metres they were harvested from.
@@ -299,6 +403,10 @@ pub struct Reading {
     pub leaf: Option<u32>,
     /// As typed.
     pub value: f64,
+    /// Position in [`Trial::reading_files`] of the file it stands in.
+    pub file: usize,
     /// Row of its file.
     pub row: u64,
+    /// Column of its file.
+    pub column: Arc<str>,
 }

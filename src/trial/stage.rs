@@ -1,17 +1,23 @@
 //! Growth stages on the scale they were scored on.
 
 use std::fmt;
+use std::sync::Arc;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+
+/// Steps of the longest stage number, as in 10.5.1.
+const MOST_STEPS: usize = 3;
 
 /// A growth stage such as *Feekes 10.5.1* or *Zadoks 31*. Stages compare on their own scale only.
 #[derive(Clone, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(try_from = "String", into = "String")]
 #[schemars(with = "String")]
 pub struct GrowthStage {
-    scale: String,
-    steps: Vec<u16>,
+    // Shared, since a trial of a million readings holds as many stages.
+    scale: Arc<str>,
+    steps: [u16; MOST_STEPS],
+    step_count: usize,
 }
 
 impl GrowthStage {
@@ -19,22 +25,29 @@ impl GrowthStage {
     #[must_use]
     pub fn parse(text: &str) -> Option<Self> {
         let (scale, number) = text.trim().rsplit_once(char::is_whitespace)?;
-        let steps = number.split('.').map(|step| step.parse().ok()).collect::<Option<Vec<u16>>>()?;
+        let parsed = number.split('.').map(|step| step.parse().ok()).collect::<Option<Vec<u16>>>()?;
+        let mut steps = [0; MOST_STEPS];
+        let step_count = parsed.len();
+        steps.get_mut(..step_count)?.copy_from_slice(&parsed);
         let scale = scale.trim();
-        (steps.len() <= 3 && !scale.is_empty()).then(|| Self { scale: scale.to_owned(), steps })
+        (!scale.is_empty()).then(|| Self { scale: scale.into(), steps, step_count })
     }
 
     /// Whether this stage lies from `first` to `last`, both included; `None` where the scales differ.
     #[must_use]
     pub fn is_within(&self, first: &Self, last: &Self) -> Option<bool> {
         let same_scale = self.scale == first.scale && self.scale == last.scale;
-        same_scale.then(|| first.steps <= self.steps && self.steps <= last.steps)
+        same_scale.then(|| first.steps() <= self.steps() && self.steps() <= last.steps())
+    }
+
+    fn steps(&self) -> &[u16] {
+        self.steps.get(..self.step_count).unwrap_or_default()
     }
 }
 
 impl fmt::Display for GrowthStage {
     fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let steps = self.steps.iter().map(u16::to_string).collect::<Vec<_>>().join(".");
+        let steps = self.steps().iter().map(u16::to_string).collect::<Vec<_>>().join(".");
         write!(formatter, "{} {steps}", self.scale)
     }
 }
