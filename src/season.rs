@@ -9,12 +9,12 @@ use crate::calibration::{
     Calibration, FittedTrial, Resampled, Validation, calibrate, hold_out_site_years, resample_site_years,
 };
 use crate::economics::{PriceRatio, Tolerance, price_per_yield_unit, price_ratio, price_ratio_unit};
-use crate::experiment::{FitOptions, FittedGroup, GroupOptimum, Response, groups_of_trial};
+use crate::experiment::{FitOptions, Fitted, FittedGroup, GroupOptimum, Response, groups_of_trial};
 use crate::finding::{Finding, Place};
 use crate::harvest::{PlotYield, plot_yields};
 use crate::rate_table::RateTable;
 use crate::recommend::{Evidence, NoTable, derive_table};
-use crate::response::OptimumStatus;
+use crate::response::{Family, OptimumStatus, TestedBy};
 use crate::sensing::{PlotIndex, ShowsN, indices, sensings, shows_n};
 use crate::trial::{Instrument, NearOptimumWithin, Programme, TableSpecification, Trial};
 use crate::units::BushelUnknown;
@@ -30,6 +30,8 @@ pub struct SeasonOptions {
     pub replicates: u64,
     /// A price ratio instead of the programme's prices.
     pub price_ratio: Option<f64>,
+    /// The curve family to take where it is estimable; the best one where `None`.
+    pub family: Option<Family>,
 }
 
 /// Seed where none is given.
@@ -42,6 +44,7 @@ impl Default for SeasonOptions {
             permutations: crate::experiment::PERMUTATIONS,
             replicates: crate::calibration::REPLICATES,
             price_ratio: None,
+            family: None,
         }
     }
 }
@@ -128,6 +131,7 @@ impl Season {
         let price_ratio = base_price_ratio(&programme, options.price_ratio)?;
         let fit_options = FitOptions {
             permutations: options.permutations,
+            family: options.family,
             ..FitOptions::new(programme.decisions.level, options.seed)
         };
         let run_trial = |trial: &Trial| {
@@ -238,32 +242,53 @@ impl Season {
             } else {
                 labels.join(", ")
             });
-            if let Err(error) = &group.outcome {
-                warnings.push(Finding::warning("no-curve", place, format!("no curve can be fitted: {error}")));
+            let fitted = match &group.outcome {
+                Ok(fitted) => fitted,
+                Err(error) => {
+                    warnings.push(Finding::warning("no-curve", place, format!("no curve can be fitted: {error}")));
+                    continue;
+                }
+            };
+            warnings.extend(test_warning(fitted, &place));
+            if let Some(reason) = fitted.why_none_chosen() {
+                warnings.push(Finding::warning("no-optimum", place, format!("no optimum: {reason}")));
                 continue;
             }
             let Some(optimum) = self.optimum(group) else { continue };
-            let text = match (optimum.response, optimum.optimum.status) {
-                (Response::NotDetected, _) => "a response to N is not shown: the trial may be too small to see one",
-                (Response::Negligible, _) => {
-                    "no response that would pay for the N: the upper limit of the gain is too small"
+            let (code, text) = match (optimum.response, optimum.optimum.status) {
+                (Some(Response::NotDetected), _) => {
+                    ("response-not-shown", "a response to N is not shown: the trial may be too small to see one")
                 }
+                (Some(Response::Negligible), _) => (
+                    "response-not-shown",
+                    "no response that would pay for the N: the upper limit of the gain is too small",
+                ),
                 (_, OptimumStatus::AtHighestTestedRate) => {
-                    "the optimum is not reached within the tested rates: it is a lower bound"
+                    ("optimum-not-bracketed", "the optimum is not reached within the tested rates: it is a lower bound")
                 }
                 (_, OptimumStatus::BeforeFirstRate) => {
-                    "the optimum lies below the second tested rate: it is an upper bound"
+                    ("optimum-not-bracketed", "the optimum lies below the rates that tell it: it is an upper bound")
                 }
                 _ => continue,
-            };
-            let code = match optimum.response {
-                Response::Detected => "optimum-not-bracketed",
-                _ => "response-not-shown",
             };
             warnings.push(Finding::warning(code, place, text));
         }
         warnings
     }
+}
+
+/// What is to be said of how a response was tested, where it was not by permutations.
+fn test_warning(fitted: &Fitted, place: &Place) -> Option<Finding> {
+    let test = &fitted.response;
+    if let Some(reason) = &test.untested {
+        let text = format!("whether there is a response to N cannot be tested: {reason}");
+        return Some(Finding::warning("response-not-tested", place.clone(), text));
+    }
+    let ways = test.permutations + 1;
+    let text = format!(
+        "the plots can be arranged in {ways} ways only, too few for a permutation test of the response: the F test of the rates stands in"
+    );
+    (test.by == TestedBy::F).then(|| Finding::warning("response-tested-by-f", place.clone(), text))
 }
 
 /// The base price ratio: as asked, or from the programme's prices.

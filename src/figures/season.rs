@@ -8,7 +8,7 @@ use super::{
     MeanPoint, Rendered, ResponsePanel, ResponsePanels, Style, Width, render_calibration, render_response,
 };
 use crate::calibration::{Bound, Calibration, NeedPoint, Relation};
-use crate::experiment::{Fitted, FittedGroup, Response};
+use crate::experiment::{Fitted, FittedGroup};
 use crate::response::{Curve, Family, OptimumStatus, Reach};
 use crate::season::{Season, TableResult, TrialResult};
 use crate::stats::interval::Interval;
@@ -115,8 +115,10 @@ fn panel(season: &Season, group: &FittedGroup, panels: usize) -> Option<Response
         })
         .collect();
     let fitted = group.outcome.as_ref().ok();
-    let curve =
-        fitted.and_then(|fitted| if fitted.detected() { fitted.optimum_curve() } else { fitted.curve(Family::Mean) });
+    let curve = fitted.and_then(|fitted| match fitted.detected() {
+        Some(false) => fitted.curve(Family::Mean),
+        Some(true) | None => fitted.optimum_curve(),
+    });
     let rates: Vec<f64> = curve.map_or_else(Vec::new, drawn_rates);
     let lowest = observed.rates.iter().copied().fold(f64::INFINITY, f64::min);
     let highest = observed.rates.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -165,14 +167,14 @@ fn optimum(season: &Season, group: &FittedGroup) -> Option<MarkedRate> {
     // Limits that lie past the tested rates altogether are extrapolated: an arrow from the highest of them says enough.
     let extrapolated = interval.low.is_some_and(|low| low > rate);
     let limits = if extrapolated { String::new() } else { limits(interval) };
-    let label = match (found.response, found.optimum.status) {
-        (Response::NotDetected | Response::Negligible, _) => String::new(),
-        (_, OptimumStatus::AtHighestTestedRate) => format!("EONR not reached at {rate:.0} {unit} {limits}"),
-        (_, OptimumStatus::BeforeFirstRate) => format!("EONR at most {rate:.0} {unit} {limits}"),
+    let label = match found.optimum.status {
+        OptimumStatus::NotShown => String::new(),
+        OptimumStatus::AtHighestTestedRate => format!("EONR not reached at {rate:.0} {unit} {limits}"),
+        OptimumStatus::BeforeFirstRate => format!("EONR at most {rate:.0} {unit} {limits}"),
         _ => format!("EONR {rate:.0} {unit} {limits}"),
     };
     let label = label.trim_end().to_owned();
-    let is_point = found.response == Response::Detected && found.optimum.status != OptimumStatus::BeforeFirstRate;
+    let is_point = !matches!(found.optimum.status, OptimumStatus::NotShown | OptimumStatus::BeforeFirstRate);
     Some(MarkedRate {
         name: "EONR".to_owned(),
         rate: is_point.then_some(rate),
