@@ -16,7 +16,9 @@ use crate::rate_table::RateTable;
 use crate::recommend::{Evidence, NoTable, derive_table};
 use crate::response::{Family, OptimumStatus, TestedBy};
 use crate::sensing::{PlotIndex, ShowsN, indices, sensings, shows_n};
-use crate::trial::{Instrument, NearOptimumWithin, Programme, TableSpecification, Trial};
+use crate::trial::{
+    Instrument, LARGEST_PRICE_RATIO, NearOptimumWithin, Programme, TableSpecification, Trial, is_same_price_ratio,
+};
 use crate::units::BushelUnknown;
 
 /// What a season is asked to do.
@@ -32,6 +34,17 @@ pub struct SeasonOptions {
     pub price_ratio: Option<f64>,
     /// The curve family to take where it is estimable; the best one where `None`.
     pub family: Option<Family>,
+}
+
+/// Why there is no season.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum SeasonError {
+    /// Yields or prices cannot be brought to the programme's units.
+    #[error(transparent)]
+    Bushel(#[from] BushelUnknown),
+    /// The price ratio is no number, or no price of N over a price of yield.
+    #[error("the prices make a price ratio of {0:e}, which is no price of N over a price of yield")]
+    AbsurdPrices(f64),
 }
 
 /// Seed where none is given.
@@ -121,14 +134,17 @@ impl Season {
     /// thread.
     ///
     /// # Errors
-    /// [`BushelUnknown`] where yields or prices cannot be brought to the programme's units.
+    /// [`SeasonError`] where yields or prices cannot be brought to the programme's units, or the prices are absurd.
     pub fn run(
         programme: Programme,
         input_warnings: Vec<Finding>,
         options: SeasonOptions,
         progress: &(dyn Fn(Step<'_>) + Sync),
-    ) -> Result<Self, BushelUnknown> {
+    ) -> Result<Self, SeasonError> {
         let price_ratio = base_price_ratio(&programme, options.price_ratio)?;
+        if let Some(absurd) = price_ratio.iter().find(|ratio| !(0.0..=LARGEST_PRICE_RATIO).contains(&ratio.value)) {
+            return Err(SeasonError::AbsurdPrices(absurd.value));
+        }
         let fit_options = FitOptions {
             permutations: options.permutations,
             family: options.family,
@@ -142,18 +158,14 @@ impl Season {
         let trials: Vec<TrialResult> = programme.trials.par_iter().map(run_trial).collect::<Result<_, _>>()?;
 
         let mut price_ratios: Vec<f64> = price_ratio.iter().map(|ratio| ratio.value).collect();
-        if let (Some(prices), false) = (&programme.prices, price_ratios.is_empty()) {
-            price_ratios.extend(&prices.other_price_ratios);
+        let mut warnings = input_warnings;
+        if let (Some(prices), Some(base)) = (&programme.prices, price_ratios.first().copied()) {
+            let (same, others): (Vec<f64>, Vec<f64>) =
+                prices.other_price_ratios.iter().partition(|other| is_same_price_ratio(**other, base));
+            price_ratios.extend(others);
+            warnings.extend(same.into_iter().map(|other| same_ratio_warning(other, base)));
         }
-        let mut season = Self {
-            programme,
-            options,
-            price_ratio,
-            price_ratios,
-            trials,
-            tables: Vec::new(),
-            warnings: input_warnings,
-        };
+        let mut season = Self { programme, options, price_ratio, price_ratios, trials, tables: Vec::new(), warnings };
         let tables = season.programme.tables.iter().map(|specification| {
             let result = season.table_result(specification);
             progress(Step::Table(&specification.name));
@@ -289,6 +301,13 @@ fn test_warning(fitted: &Fitted, place: &Place) -> Option<Finding> {
         "the plots can be arranged in {ways} ways only, too few for a permutation test of the response: the F test of the rates stands in"
     );
     (test.by == TestedBy::F).then(|| Finding::warning("response-tested-by-f", place.clone(), text))
+}
+
+fn same_ratio_warning(other: f64, base: f64) -> Finding {
+    let place = Place::file("programme.toml").column("prices.other_price_ratios").value(other.to_string());
+    let text =
+        format!("within 1 % of the price ratio in force, {base:.4}: it is left out, as a table can't tell them apart");
+    Finding::warning("price-ratio-left-out", place, text)
 }
 
 /// The base price ratio: as asked, or from the programme's prices.

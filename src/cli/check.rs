@@ -35,9 +35,13 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let (inputs, found) = match Source::read(&flags.path, &flags.roles) {
         Ok(Source::Programme(loaded)) => (loaded.value.inputs, loaded.warnings),
         Ok(Source::Columns { input, warnings, .. }) => (vec![input], warnings),
-        Err(Failure::Input(findings)) => (Vec::new(), findings),
+        Err(Failure::Input(findings)) => {
+            flags.output.spares(&flags.path, None)?;
+            (Vec::new(), findings)
+        }
         Err(failure) => return Err(failure),
     };
+    flags.output.spares(&flags.path, Some(&inputs))?;
     let findings = Findings::of(&found);
     let provenance = Provenance { inputs, ..Provenance::default() };
     Ok(Answer::report(&findings, &provenance, findings.errors == 0, &flags.output))

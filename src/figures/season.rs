@@ -9,6 +9,7 @@ use super::{
 };
 use crate::calibration::{Bound, Calibration, NeedPoint, Relation};
 use crate::experiment::{Fitted, FittedGroup};
+use crate::finding::{Finding, Place};
 use crate::response::{Curve, Family, OptimumStatus, Reach};
 use crate::season::{Season, TableResult, TrialResult};
 use crate::stats::interval::Interval;
@@ -29,9 +30,9 @@ pub struct NamedFigure {
 /// Every figure of a season, in the order of its trials and tables. A trial without any yield, and a table without any point, has
 /// none.
 ///
-/// # Errors
-/// [`FigureError`] where a figure cannot be drawn.
-pub fn season_figures(season: &Season) -> Result<Vec<NamedFigure>, FigureError> {
+/// A figure that cannot be drawn is left out, with a warning that says why.
+#[must_use]
+pub fn season_figures(season: &Season) -> (Vec<NamedFigure>, Vec<Finding>) {
     let responses: Vec<(String, ResponsePanels)> = season
         .programme
         .trials
@@ -48,14 +49,27 @@ pub fn season_figures(season: &Season) -> Result<Vec<NamedFigure>, FigureError> 
         .collect();
     let drawn_responses = responses.into_par_iter().map(|(name, panels)| {
         let width = if panels.panels.len() == 1 { Width::SingleColumn } else { Width::DoubleColumn };
-        let rendered = render_response(&panels, &Style { width, ..Style::default() })?;
-        Ok(NamedFigure { name, rendered })
+        (name, render_response(&panels, &Style { width, ..Style::default() }))
     });
     let drawn_calibrations = calibrations.into_par_iter().map(|(name, figure)| {
-        let rendered = render_calibration(&figure, &Style { width: Width::DoubleColumn, ..Style::default() })?;
-        Ok(NamedFigure { name, rendered })
+        (name, render_calibration(&figure, &Style { width: Width::DoubleColumn, ..Style::default() }))
     });
-    drawn_responses.chain(drawn_calibrations).collect()
+    let drawn: Vec<(String, Result<Rendered, FigureError>)> = drawn_responses.chain(drawn_calibrations).collect();
+    let (mut figures, mut left_out) = (Vec::new(), Vec::new());
+    for (name, rendered) in drawn {
+        match rendered {
+            Ok(rendered) => figures.push(NamedFigure { name, rendered }),
+            Err(error) => {
+                let place = Place::file(format!("figures/{name}.svg"));
+                left_out.push(Finding::warning(
+                    "figure-left-out",
+                    place,
+                    format!("the figure cannot be drawn: {error}"),
+                ));
+            }
+        }
+    }
+    (figures, left_out)
 }
 
 /// As many figures as the panels of a trial need.
