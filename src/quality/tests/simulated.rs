@@ -23,7 +23,7 @@ fn counts(seeds: impl Iterator<Item = u64>) -> BTreeMap<&'static str, usize> {
 
 #[test]
 fn few() {
-    println!("{:#?}", counts(1..=20));
+    println!("{:#?}", counts(1..=60));
     for f in check_programme(&sound()) {
         println!("{} {f}", f.code);
     }
