@@ -1,6 +1,7 @@
 //! Programmes written to a temporary folder and read back.
 
 mod faults;
+mod knowledge;
 mod loading;
 mod mutations;
 
