@@ -28,6 +28,7 @@
 
 mod cell;
 mod descriptor;
+pub mod export;
 mod folder;
 mod harvested;
 mod join;

@@ -112,7 +112,7 @@ fn readings_a_row_each_are_joined_by_every_part_of_the_key_and_ordered() {
 fn a_weight_becomes_kilograms_from_square_metres() {
     let programme = load(&valid()).unwrap().value;
     let plot = &programme.trials[1].plots[0];
-    let Some(Harvest::Weight { kilograms, square_metres, moisture }) = plot.harvest else { panic!("a weight") };
+    let Some(Harvest::Weight { kilograms, square_metres, moisture, .. }) = plot.harvest else { panic!("a weight") };
     // 8.40 lb and 20 ft × 5 ft by the definitions of NIST SP 811.
     approx::assert_relative_eq!(kilograms, 8.40 * 0.453_592_37, max_relative = 1e-12);
     approx::assert_relative_eq!(square_metres, 100.0 * 0.3048 * 0.3048, max_relative = 1e-12);

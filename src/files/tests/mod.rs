@@ -1,5 +1,6 @@
 //! Programmes written to a temporary folder and read back.
 
+mod export;
 mod faults;
 mod loading;
 mod mutations;
