@@ -67,6 +67,12 @@ impl About {
         let mut row = |item: &str, what: &str, detail: Cell| long.row([item.into(), what.into(), detail]);
         row("title", &self.title, text(None));
         row("made by", concat!("stook ", env!("CARGO_PKG_VERSION")), text(None));
+        for (caution, of) in &self.cautions {
+            row("caution", caution, text(Some(of)));
+        }
+        for sheet in sheets {
+            row("sheet", &sheet.table.name, text(Some(&sheet.holds)));
+        }
         if let Some(seed) = provenance.seed {
             row("option", "seed", seed.into());
         }
@@ -78,12 +84,6 @@ impl About {
                 other => text(Some(&other.to_string())),
             };
             row("option", name, value);
-        }
-        for sheet in sheets {
-            row("sheet", &sheet.table.name, text(Some(&sheet.holds)));
-        }
-        for (caution, of) in &self.cautions {
-            row("caution", caution, text(Some(of)));
         }
         for warning in &provenance.warnings {
             row("warning", warning.code, text(Some(&warning.to_string())));
