@@ -28,10 +28,13 @@
 
 mod cell;
 mod descriptor;
+pub mod export;
 mod folder;
 mod harvested;
 mod join;
+mod knowledge_descriptor;
 mod nearest;
+mod plot_details;
 mod plots;
 mod programme;
 mod programme_descriptor;
