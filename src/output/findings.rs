@@ -29,6 +29,8 @@ pub struct FindingOf {
     pub code: &'static str,
     /// File.
     pub file: String,
+    /// Sheet, in a workbook.
+    pub sheet: Option<String>,
     /// Line of a descriptor or row of a data file, counted from 1.
     pub row: Option<u64>,
     /// Column header or descriptor key.
@@ -53,6 +55,7 @@ impl From<&Finding> for FindingOf {
             },
             code: finding.code,
             file: finding.place.file.clone(),
+            sheet: finding.place.sheet.clone(),
             row: finding.place.row,
             column: finding.place.column.clone(),
             value: finding.place.value.clone(),
@@ -96,12 +99,13 @@ impl Report for Findings {
     }
 
     fn csv(&self) -> String {
-        let mut long = Long::new(["severity", "code", "file", "row", "column", "value", "text", "remedy"]);
+        let mut long = Long::new(["severity", "code", "file", "sheet", "row", "column", "value", "text", "remedy"]);
         for finding in &self.findings {
             long.row([
                 finding.severity.to_owned(),
                 finding.code.to_owned(),
                 finding.file.clone(),
+                text(finding.sheet.as_deref()),
                 finding.row.map_or_else(String::new, |row| row.to_string()),
                 text(finding.column.as_deref()),
                 text(finding.value.as_deref()),

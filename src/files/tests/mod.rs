@@ -1,6 +1,7 @@
 //! Programmes written to a temporary folder and read back.
 
 mod faults;
+mod formats;
 mod loading;
 mod mutations;
 
