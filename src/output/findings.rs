@@ -7,6 +7,7 @@ use super::envelope::Report;
 use super::layout::paragraph;
 use super::long::{Long, text};
 use super::numbers::count;
+use crate::files::export::Table;
 use crate::finding::{Finding, Severity};
 
 /// Every finding of a programme, trial or file.
@@ -29,6 +30,8 @@ pub struct FindingOf {
     pub code: &'static str,
     /// File.
     pub file: String,
+    /// Sheet, in a workbook.
+    pub sheet: Option<String>,
     /// Line of a descriptor or row of a data file, counted from 1.
     pub row: Option<u64>,
     /// Column header or descriptor key.
@@ -53,6 +56,7 @@ impl From<&Finding> for FindingOf {
             },
             code: finding.code,
             file: finding.place.file.clone(),
+            sheet: finding.place.sheet.clone(),
             row: finding.place.row,
             column: finding.place.column.clone(),
             value: finding.place.value.clone(),
@@ -95,17 +99,18 @@ impl Report for Findings {
         text
     }
 
-    fn csv(&self) -> String {
-        let mut long = Long::new(["severity", "code", "file", "row", "column", "value", "text", "remedy"]);
+    fn table(&self) -> Table {
+        let mut long = Long::new(["severity", "code", "file", "sheet", "row", "column", "value", "text", "remedy"]);
         for finding in &self.findings {
             long.row([
-                finding.severity.to_owned(),
-                finding.code.to_owned(),
-                finding.file.clone(),
-                finding.row.map_or_else(String::new, |row| row.to_string()),
+                finding.severity.into(),
+                finding.code.into(),
+                finding.file.as_str().into(),
+                text(finding.sheet.as_deref()),
+                finding.row.into(),
                 text(finding.column.as_deref()),
                 text(finding.value.as_deref()),
-                finding.text.clone(),
+                finding.text.as_str().into(),
                 text(finding.remedy.as_deref()),
             ]);
         }
