@@ -12,6 +12,7 @@ use crate::economics::{PriceRatio, Tolerance, price_per_yield_unit, price_ratio,
 use crate::experiment::{FitOptions, Fitted, FittedGroup, GroupOptimum, Response, groups_of_trial};
 use crate::finding::{Finding, Place};
 use crate::harvest::{PlotYield, plot_yields};
+use crate::quality::check_programme;
 use crate::rate_table::RateTable;
 use crate::recommend::{Evidence, NoTable, derive_table};
 use crate::response::{Family, OptimumStatus, TestedBy};
@@ -165,6 +166,7 @@ impl Season {
             price_ratios.extend(others);
             warnings.extend(same.into_iter().map(|other| same_ratio_warning(other, base)));
         }
+        warnings.extend(check_programme(&programme));
         let mut season = Self { programme, options, price_ratio, price_ratios, trials, tables: Vec::new(), warnings };
         let tables = season.programme.tables.iter().map(|specification| {
             let result = season.table_result(specification);

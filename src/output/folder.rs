@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 
 use super::envelope::schema_name;
+use crate::files::export::ExportError;
 
 /// The file that tells an earlier season.
 pub(super) const PROVENANCE: &str = "provenance.json";
@@ -50,6 +51,9 @@ pub enum WriteError {
         /// Its folder.
         folder: String,
     },
+    /// A table can't be written in the format.
+    #[error("cannot write the table: {0}")]
+    NotExported(#[from] ExportError),
     /// The folder holds something else than an earlier season.
     #[error("{folder} is left as it is: {found}; name an empty folder, a new one, or that of an earlier season")]
     NotASeason {

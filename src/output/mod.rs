@@ -19,11 +19,13 @@ mod lookup;
 mod numbers;
 mod optimum;
 mod optimum_text;
+mod plots_read;
 mod season_files;
 mod sense;
 mod sense_text;
 mod summary;
 mod table;
+mod workbook;
 mod yields;
 
 pub use calibrate::{
@@ -36,8 +38,10 @@ pub use findings::{FindingOf, Findings};
 pub use folder::{OutputFile, WriteError, digest, is_same_file, write_file, write_folder};
 pub use lookup::LookupAnswer;
 pub use optimum::{AtPrice, Optima, OptimumGroup, OptimumOf, Prices};
+pub use plots_read::{ExcludedPlot, PlotsReadOf, UsedOf};
 pub use season_files::{provenance_of, season_files, season_provenance};
 pub use sense::{IndexOfPlot, Sense, SensingOf, ShownN, TreatmentIndex};
 pub use summary::{LeftOutTrial, RowSummary, Summary, TableSummary, TrialSummary};
 pub use table::{MissingTable, NoTables, table_text};
+pub use workbook::{rate_table_parquet, rate_table_workbook};
 pub use yields::{TrialYields, YieldOfPlot, Yields};

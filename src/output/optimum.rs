@@ -9,6 +9,7 @@ use super::group::{factors, group_object, level_fields};
 use super::long::{Long, number, text};
 use crate::economics::{NearOptimum, PriceRatio, Tolerance};
 use crate::experiment::{FittedGroup, GroupOptimum, Response};
+use crate::files::export::{Cell, Table};
 use crate::response::{self, Family, Fit, OptimumStatus};
 use crate::stats::interval::Limits;
 
@@ -267,7 +268,7 @@ impl Report for Optima {
     }
 
     /// One record for each family at the base price ratio, and one for the chosen family at every other.
-    fn csv(&self) -> String {
+    fn table(&self) -> Table {
         let factors = factors(self.groups.iter().map(|group| &group.group));
         let mut long = Long::new(factors.iter().map(String::as_str).chain(COLUMNS));
         for group in &self.groups {
@@ -285,7 +286,7 @@ impl Report for Optima {
     }
 }
 
-fn fields(group: &OptimumGroup, ratio: f64, optimum: &OptimumOf, chosen: Option<&AtPrice>) -> [String; 19] {
+fn fields(group: &OptimumGroup, ratio: f64, optimum: &OptimumOf, chosen: Option<&AtPrice>) -> [Cell; 19] {
     let near = chosen.and_then(|chosen| chosen.near_optimum);
     [
         number(ratio),
@@ -294,16 +295,16 @@ fn fields(group: &OptimumGroup, ratio: f64, optimum: &OptimumOf, chosen: Option<
         text(group.yield_unit.as_deref()),
         text(group.response),
         text(group.response_test),
-        if chosen.is_some() { "yes" } else { "no" }.to_owned(),
+        if chosen.is_some() { "yes" } else { "no" }.into(),
         text(optimum.family),
-        status_name(optimum.status).to_owned(),
+        status_name(optimum.status).into(),
         text(optimum.reason.as_deref()),
         number(optimum.rate),
         number(optimum.low),
         number(optimum.high),
         number(optimum.level),
         text(optimum.method.as_deref()),
-        optimum.limits.name().to_owned(),
+        optimum.limits.name().into(),
         number(chosen.and_then(|chosen| chosen.net_return)),
         number(near.map(|near| near.low)),
         number(near.map(|near| near.high)),

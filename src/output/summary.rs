@@ -16,6 +16,7 @@ use super::optimum::{Optima, OptimumGroup, status_name};
 use super::optimum_text::{chosen_text, limits, rate_text};
 use super::season_files::{optima, provenance_of};
 use super::table::{rate, rows_with_a_rate};
+use crate::files::export::Table;
 use crate::response::OptimumStatus;
 use crate::season::{Season, TableResult};
 use crate::trial::NeedFrom;
@@ -24,6 +25,8 @@ use crate::trial::NeedFrom;
 const LINES: usize = 40;
 /// Lines that list trials, at most; the others are counted.
 const TRIAL_LINES: usize = 14;
+/// Kinds of warnings that are named, the most frequent first; the others are counted.
+const WARNINGS_NAMED: usize = 8;
 /// What tells a group from the others in a programme.
 const FACTORS: [&str; 3] = ["trial", "variety", "early_n"];
 /// Columns that the optima of one trial may take.
@@ -123,6 +126,8 @@ impl Summary {
         for warning in &season.warnings {
             *warnings.entry(warning.code).or_default() += 1;
         }
+        let mut warnings: Vec<(&'static str, usize)> = warnings.into_iter().collect();
+        warnings.sort_by_key(|(_, number)| std::cmp::Reverse(*number));
         let trials = programme.trials.iter().zip(&season.trials);
         let calibrations = Calibrations::of(season, &season.tables);
         let tables = season.tables.iter().zip(calibrations.tables);
@@ -151,7 +156,7 @@ impl Summary {
                 .collect(),
             tables: tables.map(|(result, calibration)| TableSummary::of(result, &calibration)).collect(),
             foot: made_by(&provenance_of(season)),
-            warnings: warnings.into_iter().collect(),
+            warnings,
         }
     }
 }
@@ -216,7 +221,7 @@ impl Report for Summary {
     }
 
     /// One record for each group of each trial.
-    fn csv(&self) -> String {
+    fn table(&self) -> Table {
         let mut long = Long::new(FACTORS.into_iter().chain([
             "plots",
             "used",
@@ -234,8 +239,8 @@ impl Report for Summary {
             for group in &trial.groups {
                 let levels = level_fields(&group.group, &FACTORS.map(str::to_owned));
                 let results = [
-                    trial.plots.to_string(),
-                    trial.used.to_string(),
+                    trial.plots.into(),
+                    trial.used.into(),
                     text(group.response),
                     text(group.optimum.family),
                     number(group.price_ratio),
@@ -243,8 +248,8 @@ impl Report for Summary {
                     number(group.optimum.rate),
                     number(group.optimum.low),
                     number(group.optimum.high),
-                    self.rate_unit.clone(),
-                    status_name(group.optimum.status).to_owned(),
+                    self.rate_unit.as_str().into(),
+                    status_name(group.optimum.status).into(),
                 ];
                 long.row(levels.into_iter().chain(results));
             }
@@ -318,7 +323,12 @@ impl Summary {
     fn end(&self) -> String {
         let mut end = String::from("\n");
         if !self.warnings.is_empty() {
-            let each: Vec<String> = self.warnings.iter().map(|(code, number)| format!("{number} {code}")).collect();
+            let named = self.warnings.iter().take(WARNINGS_NAMED);
+            let mut each: Vec<String> = named.map(|(code, number)| format!("{number} {code}")).collect();
+            let others: usize = self.warnings.iter().skip(WARNINGS_NAMED).map(|(_, number)| number).sum();
+            if others > 0 {
+                each.push(format!("{others} of other kinds"));
+            }
             end += &paragraph("Warnings: ", &format!("{} (findings.csv)", each.join(", ")));
         }
         end += &paragraph(
