@@ -305,11 +305,14 @@ fn test_warning(fitted: &Fitted, place: &Place) -> Option<Finding> {
     (test.by == TestedBy::F).then(|| Finding::warning("response-tested-by-f", place.clone(), text))
 }
 
+/// Code of the warning that one of the programme's other price ratios is left out.
+pub const PRICE_RATIO_LEFT_OUT: &str = "price-ratio-left-out";
+
 fn same_ratio_warning(other: f64, base: f64) -> Finding {
     let place = Place::file("programme.toml").column("prices.other_price_ratios").value(other.to_string());
     let text =
         format!("within 1 % of the price ratio in force, {base:.4}: it is left out, as a table can't tell them apart");
-    Finding::warning("price-ratio-left-out", place, text)
+    Finding::warning(PRICE_RATIO_LEFT_OUT, place, text)
 }
 
 /// The base price ratio: as asked, or from the programme's prices.
