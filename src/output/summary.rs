@@ -403,7 +403,7 @@ fn validation(table: &TableSummary, unit: &str) -> String {
     for (bound, own, other) in bounds.into_iter().filter(|(_, own, _)| own.bounds > 0) {
         let wrong = if bound == "least" { "short" } else { "too high" };
         text += &format!(
-            "  needs known only as at {bound} so much: {} of {} rates {wrong}{}; one rate for all: {}\n",
+            "  needs of at {bound} so much: {} of {} rates proven {wrong}{}; one rate for all: {}\n",
             own.missed,
             own.bounds,
             own.mean_at_least.map_or_else(String::new, |mean| format!(", by {} or more", fixed(mean, RATE_DECIMALS))),
