@@ -6,7 +6,7 @@ use super::FittedTrial;
 use crate::experiment::FittedGroup;
 use crate::response::{Family, Optimum, OptimumStatus};
 use crate::sensing::{choose_date, indices};
-use crate::trial::{NeedFrom, TableSpecification, Timing};
+use crate::trial::{BesideN, NeedFrom, TableSpecification};
 use crate::units::NRateUnit;
 
 /// Whether a need is a number or a bound.
@@ -89,7 +89,7 @@ pub fn trial_points(
             return found;
         }
     };
-    let mut treatments: BTreeMap<(Option<&str>, u64), Vec<f64>> = BTreeMap::new();
+    let mut treatments: BTreeMap<(BesideN, u64), Vec<f64>> = BTreeMap::new();
     let mut without: BTreeMap<String, usize> = BTreeMap::new();
     for read in indices(trial, table.instrument, date) {
         let Some(plot) = trial.plots.get(read.reading.plot) else { continue };
@@ -97,27 +97,24 @@ pub fn trial_points(
             *without.entry("N-rich reference plot: not a calibration point under itself".to_owned()).or_default() += 1;
             continue;
         }
-        let n_on = match trial.need_from {
-            NeedFrom::DifferenceFromOptimum => trial.n_already_on(plot, date, unit),
-            NeedFrom::TopdressResponse => {
-                trial.n_where(plot, unit, |application| application.timing == Timing::BeforeSensing)
-            }
-        };
+        let n_on = trial.early_level(plot, unit).unwrap_or_else(|| trial.n_already_on(plot, date, unit));
         match read.index {
             // Rates are not negative, so the order of their bits is the order of their values.
             Ok(indexed) => {
-                treatments.entry((plot.variety.as_deref(), n_on.to_bits())).or_default().push(indexed.index);
+                treatments.entry((plot.beside_n(), n_on.to_bits())).or_default().push(indexed.index);
             }
             Err(reason) => *without.entry(reason.to_string()).or_default() += 1,
         }
     }
     found.set_aside.extend(without.into_iter().map(|(reason, plots)| set_aside(plots, reason)));
-    let mut optima: BTreeMap<(Option<&str>, Option<u64>), Option<Optimum>> = BTreeMap::new();
-    for ((variety, n_on_bits), indices) in treatments {
+    let mut optima: BTreeMap<(BesideN, Option<u64>), Option<Optimum>> = BTreeMap::new();
+    for (((variety, levels), n_on_bits), indices) in treatments {
         let early = (trial.need_from == NeedFrom::TopdressResponse).then_some(n_on_bits);
-        let optimum = optima.entry((variety, early)).or_insert_with(|| {
+        let optimum = optima.entry(((variety, levels), early)).or_insert_with(|| {
             let of_treatment = |group: &&FittedGroup| {
-                group.group.key.variety.as_deref() == variety && group.group.key.early_n.map(f64::to_bits) == early
+                let key = &group.group.key;
+                let factors = key.factors.iter().map(|(_, level)| level);
+                key.variety.as_deref() == variety && factors.eq(levels) && key.early_n.map(f64::to_bits) == early
             };
             let group = fitted.groups.iter().find(of_treatment)?;
             Some(group.outcome.as_ref().ok()?.chosen_optimum(price_ratio)?.1)

@@ -42,6 +42,8 @@ pub struct FittedGroup {
     pub group: ResponseGroup,
     /// The curves, or what the observations lack.
     pub outcome: Result<Fitted, DataError>,
+    /// The same with the yields that are left out among the observations; `None` where none is that was measured.
+    pub with_excluded: Option<Box<FittedGroup>>,
 }
 
 /// The curves of a group.
@@ -136,7 +138,8 @@ impl FittedGroup {
                 observations,
             }
         });
-        Self { group, outcome }
+        let with_excluded = group.with_excluded.as_ref().map(|group| Box::new(Self::fit((**group).clone(), options)));
+        Self { group, outcome, with_excluded }
     }
 }
 
@@ -227,6 +230,7 @@ mod tests {
             left_out: Vec::new(),
             rate_unit: None,
             yield_unit: None,
+            with_excluded: None,
         };
         let fitted = FittedGroup::fit(group, &FitOptions { permutations: 199, ..FitOptions::new(0.95, 1) });
         let fitted = fitted.outcome.expect("twelve plots at four rates");

@@ -8,7 +8,8 @@ use super::curves::Curves;
 use super::envelope::{Provenance, Report, json};
 use super::findings::Findings;
 use super::folder::{OutputFile, PROVENANCE, SEASON};
-use super::long::{Long, number, text};
+use super::group::{group_object, level_fields};
+use super::long::{Long, number};
 use super::optimum::{Optima, Prices};
 use super::sense::Sense;
 use super::summary::Summary;
@@ -50,7 +51,7 @@ pub fn season_files(season: &Season) -> Vec<OutputFile> {
     let calibrations = Calibrations::of(season, &season.tables);
     let base = season.price_ratio.as_ref().map(|ratio| ratio.value);
     let curves = Curves::of(groups(), season.programme.decisions.level, base);
-    let yields = Yields::of(&season.programme, season.trials.iter().map(|trial| trial.yields.as_slice()));
+    let yields = Yields::of(&season.programme, season.trials.iter().map(|trial| &trial.harvest));
     let sense = Sense::of(&season.programme, season.trials.iter().map(|trial| trial.sensings.as_slice()));
     let optima = optima(season, groups()).unwrap_or(Optima { groups: Vec::new() });
     let mut files = vec![
@@ -101,11 +102,19 @@ pub fn season_provenance(season: &Season, files: &[OutputFile]) -> OutputFile {
 }
 
 /// The analysis of variance of every group: nuisance, N rates, error.
-fn anova_csv<'a>(groups: impl Iterator<Item = &'a FittedGroup>) -> String {
-    let mut long = Long::new(["trial", "variety", "early_n", "error_stratum", "source", "df", "ss", "ms", "f", "p"]);
+fn anova_csv<'a>(groups: impl Iterator<Item = &'a FittedGroup> + Clone) -> String {
+    let mut columns = ["trial", "variety", "early_n"].map(str::to_owned).to_vec();
+    for (factor, _) in groups.clone().flat_map(|fitted| &fitted.group.key.factors) {
+        if !columns.contains(factor) {
+            columns.push(factor.clone());
+        }
+    }
+    let results = ["error_stratum", "source", "df", "ss", "ms", "f", "p"];
+    let mut long = Long::new(columns.iter().map(String::as_str).chain(results));
     for fitted_group in groups {
         let Ok(fitted) = &fitted_group.outcome else { continue };
-        let (key, analysis) = (&fitted_group.group.key, &fitted.analysis);
+        let analysis = &fitted.analysis;
+        let levels = level_fields(&group_object(&fitted_group.group.key), &columns);
         let stratum = fitted_group.group.error_stratum;
         let sources = [
             (nuisance_name(stratum), analysis.nuisance_df, analysis.nuisance_ss, None, None),
@@ -113,10 +122,7 @@ fn anova_csv<'a>(groups: impl Iterator<Item = &'a FittedGroup>) -> String {
             ("error", analysis.error_df, analysis.error_ss, None, None),
         ];
         for (source, df, ss, f, p) in sources.into_iter().filter(|(_, df, ..)| *df > 0) {
-            long.row([
-                text(key.trial.as_deref()),
-                text(key.variety.as_deref()),
-                number(key.early_n),
+            let results = [
                 stratum.name().to_owned(),
                 source.to_owned(),
                 df.to_string(),
@@ -124,7 +130,8 @@ fn anova_csv<'a>(groups: impl Iterator<Item = &'a FittedGroup>) -> String {
                 number(ss / df as f64),
                 number(f),
                 number(p),
-            ]);
+            ];
+            long.row(levels.iter().cloned().chain(results));
         }
     }
     long.finish()
