@@ -21,6 +21,9 @@ mod nitrogen;
 mod treatments;
 mod yields;
 
+#[cfg(test)]
+mod tests;
+
 pub use nitrogen::{
     Efficiencies, NotKnown, PlotNitrogen, ZeroN, ZeroNFrom, efficiencies, grain_n_percent_dry, plot_nitrogen,
 };

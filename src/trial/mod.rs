@@ -1,6 +1,8 @@
 //! What a programme and a trial *are*: plain data, valid once built, each piece with the source row it came from.
 
 mod columns;
+#[cfg(test)]
+pub(crate) mod example;
 mod plot;
 mod programme;
 mod site_year;
