@@ -29,6 +29,7 @@
 mod cell;
 mod descriptor;
 mod folder;
+mod harvest_descriptor;
 mod harvested;
 mod join;
 mod knowledge_descriptor;
