@@ -2,15 +2,19 @@
 
 use std::collections::BTreeMap;
 
-use super::group::{factor_text, factors, level_text};
+use serde_json::{Map, Value};
+
+use super::group::{factor_text, factors, group_text, level_text};
 use super::layout::{TextTable, paragraph};
-use super::numbers::{NONE, count, decimals_of_rates, fixed, plain};
+use super::numbers::{self, NONE, count, decimals_of_rates, fixed, plain};
 use super::yields::{MeanOf, TreatmentYields, TrialYields, YieldOfPlot, Yields};
 
 /// Decimals of yields in the list of plots.
 const PLOT_DECIMALS: usize = 2;
 /// Decimals of protein: laboratories report one.
 const PROTEIN_DECIMALS: usize = 1;
+/// Decimals of recovery, a part of 1.
+const RECOVERY_DECIMALS: usize = 2;
 
 /// What is not known where there is nothing to know: a plot without N has no efficiency, a plot without yield has nothing.
 const BY_ITS_NATURE: [&str; 3] = ["no N was applied", "no yield in the file", "the yield is left out"];
@@ -77,12 +81,12 @@ fn not_used(yields: &Yields) -> String {
 }
 
 /// The value of a row in one column.
-type Value<R> = Box<dyn Fn(&R) -> Option<f64>>;
+type ValueOf<R> = Box<dyn Fn(&R) -> Option<f64>>;
 
 /// A column of a table: its head, the value of a row, and its decimals where they do not follow from the values.
 struct Measure<R> {
     head: &'static str,
-    value: Value<R>,
+    value: ValueOf<R>,
     decimals: Option<usize>,
 }
 
@@ -118,68 +122,82 @@ fn largest(values: impl Iterator<Item = f64>) -> f64 {
     values.map(f64::abs).fold(0.0, f64::max)
 }
 
-/// Factors in the order they are told, rates of N as numbers.
-fn labels(table: TextTable, factors: &[String]) -> TextTable {
-    factors.iter().fold(table, |table, factor| match factor.as_str() {
-        "n" => table.numbers("N"),
-        "topdress_n" => table.numbers("topdress"),
-        "early_n" => table.numbers(factor_text(factor)),
-        _ => table.words(factor_text(factor)),
-    })
+/// One table for each variety and combination of factors, told in its heading.
+fn treatments(yields: &Yields, trial: &TrialYields) -> String {
+    let mut text = String::new();
+    let mut rest = trial.treatments.as_slice();
+    while let Some(first) = rest.first() {
+        let group = beside_n(first);
+        let rows = rest.iter().take_while(|means| beside_n(means) == group).count();
+        let (together, others) = rest.split_at(rows);
+        let group = if group.is_empty() { String::new() } else { format!(", {}", group_text(&group, None)) };
+        text += &format!("\nTreatments of {}{group}\n\n{}", trial.trial, treatment_table(trial, together));
+        rest = others;
+    }
+    text + &credit(yields, trial) + &compared_with(trial) + &not_known(trial)
 }
 
-fn treatments(yields: &Yields, trial: &TrialYields) -> String {
-    let mut factors = factors(trial.treatments.iter().map(|means| &means.treatment));
-    // Early N and topdress tell the total.
-    let split = factors.iter().any(|factor| factor == "topdress_n");
-    factors.retain(|factor| !(split && factor == "n") && told(trial, factor));
-    let table = labels(TextTable::new(), &factors).words("").numbers("n");
-    let mean = |head: &'static str, value: fn(&TreatmentYields) -> MeanOf| {
-        Measure::new(head, move |row: &&TreatmentYields| value(row).mean)
-    };
+/// Rates of N that tell treatments apart, with their heads.
+const RATES: [(&str, &str); 3] = [("early_n", "early N"), ("topdress_n", "topdress"), ("n", "N")];
+
+/// Variety and factors of a treatment.
+fn beside_n(means: &TreatmentYields) -> Map<String, Value> {
+    let is_rate = |name: &String| RATES.iter().any(|(rate, _)| rate == name);
+    means
+        .treatment
+        .iter()
+        .filter(|(name, _)| !is_rate(name))
+        .map(|(name, level)| (name.clone(), level.clone()))
+        .collect()
+}
+
+fn treatment_table(trial: &TrialYields, treatments: &[TreatmentYields]) -> String {
+    let rate = |means: &TreatmentYields, name: &str| means.treatment.get(name).and_then(Value::as_f64);
+    let parts = |means: &TreatmentYields| Some(rate(means, "early_n")? + rate(means, "topdress_n")?);
+    // Early N and topdress tell the total where there is no other N; rates of another unit are summed to the billionth.
+    let is_told = |means| parts(means).zip(rate(means, "n")).is_some_and(|(parts, n)| (parts - n).abs() < 1e-6);
+    let all_told = treatments.iter().all(is_told);
+    let rates: Vec<_> = RATES.into_iter().filter(|(name, _)| !(all_told && *name == "n")).collect();
+    let whole =
+        trial.treatments.iter().all(|means| RATES.iter().all(|(name, _)| rate(means, name).is_none_or(is_whole)));
+    let decimals = if whole { 0 } else { 1 };
     let of_yield = decimals_of_rates(largest(trial.treatments.iter().filter_map(|means| means.yields.mean)));
-    let with_all = |row: &&TreatmentYields| row.yield_with_excluded.and_then(|with| with.mean);
-    let measures: [Measure<&TreatmentYields>; 9] = [
+    let with_all = |row: &TreatmentYields| row.yield_with_excluded.and_then(|with| with.mean);
+    let mean = |head: &'static str, value: fn(&TreatmentYields) -> MeanOf| {
+        Measure::new(head, move |row: &TreatmentYields| value(row).mean)
+    };
+    let measures: [Measure<TreatmentYields>; 9] = [
         mean("yield", |row| row.yields).decimals(of_yield),
-        Measure::new("SD", |row: &&TreatmentYields| row.yields.sd).decimals(of_yield),
+        Measure::new("SD", |row: &TreatmentYields| row.yields.sd).decimals(of_yield),
         Measure::new("with all", with_all).decimals(of_yield),
         mean("protein", |row| row.protein_percent).decimals(PROTEIN_DECIMALS),
         mean("grain N", |row| row.grain_n),
         mean("AE", |row| row.agronomic_efficiency),
-        mean("RE", |row| row.recovery),
+        mean("RE", |row| row.recovery).decimals(RECOVERY_DECIMALS),
         mean("PFP", |row| row.partial_factor_productivity),
         mean("surplus", |row| row.n_surplus),
     ];
+    let table = rates.iter().fold(TextTable::new(), |table, (_, head)| table.numbers(*head)).words("").numbers("n");
     let mut table = measures.iter().fold(table, |table, measure| table.numbers(measure.head));
-    let rows: Vec<&TreatmentYields> = trial.treatments.iter().collect();
-    for (means, mut values) in rows.iter().zip(cells(&rows, &measures)) {
+    for (means, mut values) in treatments.iter().zip(cells(treatments, &measures)) {
         // Where nothing is left out there is no second mean to miss.
         if let Some(with_all) = values.get_mut(2).filter(|_| means.yield_with_excluded.is_none()) {
             with_all.clear();
         }
-        let level = |factor: &String| means.treatment.get(factor).map_or_else(String::new, level_text);
-        let mut row: Vec<String> = factors.iter().map(level).collect();
+        let level = |(name, _): &(&str, &str)| {
+            rate(means, name).map_or_else(String::new, |found| numbers::rate(found, decimals))
+        };
+        let mut row: Vec<String> = rates.iter().map(level).collect();
         row.push(if means.reference_only { "N-rich" } else { "" }.to_owned());
         row.push(means.yields.n.to_string());
         row.extend(values);
         table.row(row);
     }
-    let common: Vec<String> = ["variety"]
-        .iter()
-        .filter(|factor| !factors.iter().any(|told| told == *factor))
-        .filter_map(|factor| {
-            Some(format!(", {factor} {}", level_text(trial.treatments.first()?.treatment.get(*factor)?)))
-        })
-        .collect();
-    let name = format!("\nTreatments of {}{}\n\n", trial.trial, common.concat());
-    name + &table.render(2) + &credit(yields, trial) + &compared_with(trial) + &not_known(trial)
+    table.render(2)
 }
 
-/// Whether a factor tells treatments apart.
-fn told(trial: &TrialYields, factor: &str) -> bool {
-    let mut levels = trial.treatments.iter().map(|means| means.treatment.get(factor));
-    let first = levels.next().flatten();
-    factor != "variety" || levels.any(|level| level != first)
+fn is_whole(rate: f64) -> bool {
+    rate.fract() == 0.0
 }
 
 fn credit(yields: &Yields, trial: &TrialYields) -> String {
@@ -277,27 +295,25 @@ fn plots(trial: &TrialYields) -> String {
         trial.plots.iter().any(|plot| plot.variety != trial.plots.first().and_then(|one| one.variety.clone()));
     let table = TextTable::new().words("plot").words("block").words(if several { "variety" } else { "" });
     let table = factors.iter().fold(table, |table, factor| table.words(factor_text(factor)));
-    let protein = |row: &&YieldOfPlot| row.nitrogen.protein_percent.filter(|_| row.value.is_some());
-    let measures: [Measure<&YieldOfPlot>; 6] = [
+    let protein = |row: &YieldOfPlot| row.nitrogen.protein_percent.filter(|_| row.value.is_some());
+    let measures: [Measure<YieldOfPlot>; 6] = [
         Measure::new("protein", protein).decimals(PROTEIN_DECIMALS),
-        Measure::new("grain N", |row: &&YieldOfPlot| row.nitrogen.grain_n),
-        Measure::new("AE", |row: &&YieldOfPlot| row.nitrogen.agronomic_efficiency),
-        Measure::new("RE", |row: &&YieldOfPlot| row.nitrogen.recovery),
-        Measure::new("PFP", |row: &&YieldOfPlot| row.nitrogen.partial_factor_productivity),
-        Measure::new("surplus", |row: &&YieldOfPlot| row.nitrogen.n_surplus),
+        Measure::new("grain N", |row: &YieldOfPlot| row.nitrogen.grain_n),
+        Measure::new("AE", |row: &YieldOfPlot| row.nitrogen.agronomic_efficiency),
+        Measure::new("RE", |row: &YieldOfPlot| row.nitrogen.recovery).decimals(RECOVERY_DECIMALS),
+        Measure::new("PFP", |row: &YieldOfPlot| row.nitrogen.partial_factor_productivity),
+        Measure::new("surplus", |row: &YieldOfPlot| row.nitrogen.n_surplus),
     ];
     let table = table.numbers("N").words("").numbers("yield");
-    let mut table = measures.iter().fold(table, |table, measure| table.numbers(measure.head)).words("");
-    let rows: Vec<&YieldOfPlot> = trial.plots.iter().collect();
-    for (plot, values) in rows.iter().zip(cells(&rows, &measures)) {
+    let mut table = measures.iter().fold(table, |table, measure| table.numbers(measure.head));
+    for (plot, values) in trial.plots.iter().zip(cells(&trial.plots, &measures)) {
         let mut row = vec![plot.plot.clone(), plot.block.clone().unwrap_or_default()];
         row.push(plot.variety.clone().filter(|_| several).unwrap_or_default());
         row.extend(factors.iter().map(|factor| plot.factors.get(factor).map_or_else(String::new, level_text)));
         row.push(plain(plot.nitrogen.n_applied));
         row.push(if plot.reference { "N-rich" } else { "" }.to_owned());
-        row.push(plot.value.map_or_else(String::new, |value| fixed(value, PLOT_DECIMALS)));
+        row.push(plot.value.map_or_else(|| plot.status.to_owned(), |value| fixed(value, PLOT_DECIMALS)));
         row.extend(values);
-        row.push(if plot.status == "used" { "" } else { plot.status }.to_owned());
         table.row(row);
     }
     table.render(2)

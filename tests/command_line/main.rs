@@ -6,3 +6,4 @@ mod folder;
 mod reading;
 mod run;
 mod status;
+mod yields;
