@@ -30,7 +30,7 @@ pub(super) fn text(yields: &Yields) -> String {
     }
     text += &legend(yields);
     if let [trial] = yields.trials.as_slice() {
-        text += &format!("\nPlots\n\n{}", plots(trial));
+        text += &format!("\nPlots, with the N that went on\n\n{}", plots(trial));
     } else {
         let elsewhere = "Every plot is in --format csv and json, and in the text of a single trial.";
         text += &format!("\n{}", paragraph("", elsewhere));
