@@ -35,7 +35,7 @@ pub use calibrate::{
 pub use curves::{Coefficients, CurveGroup, Curves, FamilyCurve, LeftOut, Mean, Treatment};
 pub use envelope::{Envelope, Format, Provenance, Report, Warning, json, render, warnings_text};
 pub use findings::{FindingOf, Findings};
-pub use folder::{OutputFile, WriteError, write_file, write_folder};
+pub use folder::{OutputFile, WriteError, digest, is_same_file, write_file, write_folder};
 pub use lookup::LookupAnswer;
 pub use optimum::{AtPrice, Optima, OptimumGroup, OptimumOf, Prices};
 pub use plots_read::{ExcludedPlot, PlotsReadOf, UsedOf};

@@ -1,5 +1,7 @@
 //! The files of a season's folder, before the figures.
 
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 use serde_json::{Map, Value};
 
@@ -7,7 +9,7 @@ use super::calibrate::{Calibrations, Errors};
 use super::curves::Curves;
 use super::envelope::{Provenance, Report, json};
 use super::findings::Findings;
-use super::folder::{OutputFile, PROVENANCE, SEASON};
+use super::folder::{OutputFile, PROVENANCE, SEASON, digest};
 use super::long::{Long, csv, number, text};
 use super::optimum::{Optima, Prices};
 use super::sense::Sense;
@@ -147,6 +149,8 @@ fn validation_table(calibrations: &Calibrations) -> Table {
 #[derive(Serialize)]
 struct Listed<'a> {
     files: Vec<&'a str>,
+    /// SHA-256 of each file.
+    digests: BTreeMap<&'a str, String>,
 }
 
 impl Report for Listed<'_> {
@@ -165,10 +169,13 @@ impl Report for Listed<'_> {
     }
 }
 
-/// `provenance.json`: what made the season, and every file of it. By this list a later run knows which files it may replace.
+/// `provenance.json`: what made the season, and every file of it with its digest. By these a later run knows which files it may replace.
 #[must_use]
 pub fn season_provenance(season: &Season, files: &[OutputFile]) -> OutputFile {
-    let listed = Listed { files: files.iter().map(|file| file.path.as_str()).collect() };
+    let listed = Listed {
+        files: files.iter().map(|file| file.path.as_str()).collect(),
+        digests: files.iter().map(|file| (file.path.as_str(), digest(&file.bytes))).collect(),
+    };
     OutputFile::text(PROVENANCE, json(&listed, &provenance_of(season)))
 }
 

@@ -286,7 +286,9 @@ impl Summary {
         for trial in self.trials.iter().take(TRIAL_LINES) {
             let shown = trial.groups.iter().filter(|group| group.response == Some("detected")).count();
             let response = match (shown, trial.groups.len()) {
+                _ if trial.used == 0 => "no yields".to_owned(),
                 (_, 0) => String::new(),
+                (0, _) if trial.groups.iter().all(|group| group.response.is_none()) => "not tested".to_owned(),
                 (0, _) => "not shown".to_owned(),
                 (shown, all) if shown == all => "shown".to_owned(),
                 (shown, all) => format!("shown in {shown} of {all}"),
@@ -353,14 +355,15 @@ fn optimum(trial: &TrialSummary) -> String {
     if each.chars().count() <= OPTIMUM_WIDTH {
         return each;
     }
-    let detected = trial.groups.iter().filter(|group| group.response == Some("detected"));
+    let detected = trial.groups.iter().filter(|group| group.optimum.status != OptimumStatus::NotShown);
     let mut rates: Vec<(f64, String)> =
         detected.filter_map(|group| Some((group.optimum.rate?, rate_text(&group.optimum, RATE_DECIMALS)))).collect();
     rates.sort_by(|one, other| one.0.total_cmp(&other.0));
     match (rates.first(), rates.last()) {
         (Some((low, lowest)), Some((high, highest))) if low < high => format!("{lowest} to {highest}"),
         (Some((_, lowest)), _) => lowest.clone(),
-        _ => "response not shown".to_owned(),
+        _ if trial.groups.iter().all(|group| group.optimum.rate.is_none()) => "none".to_owned(),
+        _ => "not shown".to_owned(),
     }
 }
 
@@ -382,17 +385,32 @@ fn row_lines(rates: &[[String; 2]], unit: &str) -> String {
 }
 
 fn validation(table: &TableSummary, unit: &str) -> String {
-    let (Some(Errors { rmse: Some(rule), bias: Some(bias) }), Some(Errors { rmse: Some(one_rate), .. })) =
-        (table.held_out, table.one_rate)
-    else {
+    let (Some(rule), Some(one_rate)) = (table.held_out, table.one_rate) else {
         return "  no validation: nothing to hold out\n".to_owned();
     };
-    format!(
-        "  held-out site-years: rates miss the need by {} (RMSE; bias {}); one rate for all by {}\n",
-        quantity(&fixed(rule, RATE_DECIMALS), Some(unit)),
-        plain(bias.round()),
-        fixed(one_rate, RATE_DECIMALS),
-    )
+    let mut text = String::new();
+    if let (Some(rmse), Some(bias)) = (rule.rmse, rule.bias) {
+        let other = one_rate
+            .rmse
+            .map_or_else(String::new, |rmse| format!("; one rate for all by {}", fixed(rmse, RATE_DECIMALS)));
+        text += &format!(
+            "  held-out site-years: rates miss the need by {} (RMSE; bias {}){other}\n",
+            quantity(&fixed(rmse, RATE_DECIMALS), Some(unit)),
+            plain(bias.round()),
+        );
+    }
+    let bounds = [("least", rule.shortfalls, one_rate.shortfalls), ("most", rule.excesses, one_rate.excesses)];
+    for (bound, own, other) in bounds.into_iter().filter(|(_, own, _)| own.bounds > 0) {
+        let wrong = if bound == "least" { "short" } else { "too high" };
+        text += &format!(
+            "  needs known only as at {bound} so much: {} of {} rates {wrong}{}; one rate for all: {}\n",
+            own.missed,
+            own.bounds,
+            own.mean_at_least.map_or_else(String::new, |mean| format!(", by {} or more", fixed(mean, RATE_DECIMALS))),
+            other.missed,
+        );
+    }
+    text
 }
 
 /// A line cut to the text width.

@@ -7,8 +7,9 @@ mod stage;
 
 pub use columns::{Columns, MissingYield};
 pub use programme::{
-    Decisions, GrainPrice, IndexRange, InputFile, LeftOut, NearOptimumWithin, NitrogenPrice, Outside, Prices,
-    Programme, RateLimits, RelationKind, ResultUnits, TableSpecification,
+    Decisions, GrainPrice, IndexRange, InputFile, LARGEST_PRICE_RATIO, LeftOut, NearOptimumWithin, NitrogenPrice,
+    Outside, PRICE_RATIOS_APART, Prices, Programme, RateLimits, RelationKind, ResultUnits, TableSpecification,
+    is_same_price_ratio,
 };
 pub use site_year::{
     Application, Background, Design, Excluded, Exclusion, Harvest, Instrument, NeedFrom, Plot, PlotColumns, Protein,
