@@ -110,7 +110,7 @@ pub fn trial_points(
         }
     }
     found.set_aside.extend(without.into_iter().map(|(reason, plots)| set_aside(plots, reason)));
-    let mut optima: BTreeMap<(BesideN, Option<u64>), Option<Optimum>> = BTreeMap::new();
+    let mut optima: BTreeMap<(BesideN, Option<u64>), NeedOptimum> = BTreeMap::new();
     for (((variety, levels), level), read) in treatments {
         let early = (trial.need_from == NeedFrom::TopdressResponse).then_some(level);
         let optimum = optima.entry(((variety, levels), early)).or_insert_with(|| {
@@ -119,20 +119,16 @@ pub fn trial_points(
                 let factors = key.factors.iter().map(|(_, level)| level);
                 key.variety.as_deref() == variety && factors.eq(levels) && key.early_n.map(f64::to_bits) == early
             };
-            let group = fitted.groups.iter().find(of_treatment)?;
-            Some(group.outcome.as_ref().ok()?.chosen_optimum(price_ratio)?.1)
+            need_optimum(fitted.groups.iter().find(of_treatment), price_ratio)
         });
         let plots = read.len();
-        let Some((optimum, rate)) = optimum.as_ref().and_then(|optimum| Some((optimum, optimum.rate?))) else {
-            found.set_aside.push(set_aside(plots, "its yields give no optimum".to_owned()));
-            continue;
+        let (optimum, rate) = match optimum {
+            Ok((optimum, rate)) => (optimum, *rate),
+            Err(reason) => {
+                found.set_aside.push(set_aside(plots, reason.clone()));
+                continue;
+            }
         };
-        // A test that could not have detected anything leaves no exact need of zero: where the interval rules zero out, nothing is known.
-        if optimum.status == OptimumStatus::NotShown && optimum.interval.low.is_some_and(|low| low > rate) {
-            let reason = "too few plots to test for a response, which their interval does not rule out";
-            found.set_aside.push(set_aside(plots, reason.to_owned()));
-            continue;
-        }
         let n_on = mean_applied(&read, f64::from_bits(level));
         let already = if early.is_some() { 0.0 } else { n_on };
         found.points.push(NeedPoint {
@@ -149,6 +145,8 @@ pub fn trial_points(
             bound: match optimum.status {
                 OptimumStatus::AtHighestTestedRate => Bound::AtLeast,
                 OptimumStatus::BeforeFirstRate => Bound::AtMost,
+                // Not shown where no plot had rate 0: the lowest tested rate, or less.
+                _ if optimum.interval.estimate.is_none() => Bound::AtMost,
                 _ => Bound::Exact,
             },
             family: optimum.family,
@@ -164,4 +162,28 @@ fn mean_applied(read: &[(f64, f64)], level: f64) -> f64 {
         return level;
     }
     read.iter().map(|(_, n_on)| n_on).sum::<f64>() / read.len() as f64
+}
+
+/// An optimum with its rate, or why there is none to count a need from.
+type NeedOptimum = Result<(Optimum, f64), String>;
+
+/// The optimum that a need is counted from.
+///
+/// A response that cannot be tested gives no need: a curve through a few means has an optimum whether or not N does anything. Neither does
+/// one that is not shown although its interval rules out a need of zero: the test and the interval contradict each other.
+fn need_optimum(group: Option<&FittedGroup>, price_ratio: f64) -> NeedOptimum {
+    let group = group.ok_or("no yields of these plots")?;
+    let fitted = group.outcome.as_ref().map_err(|error| format!("its yields give no curve: {error}"))?;
+    if let Some(reason) = &fitted.response.untested {
+        return Err(format!("a response cannot be tested: {reason}"));
+    }
+    let found = fitted.chosen_optimum(price_ratio).and_then(|(_, optimum)| Some((optimum.rate?, optimum)));
+    let Some((rate, optimum)) = found else {
+        let reason = fitted.why_none_chosen().unwrap_or("no family that answers to N is estimable");
+        return Err(format!("its yields give no optimum: {reason}"));
+    };
+    if optimum.status == OptimumStatus::NotShown && optimum.interval.low.is_some_and(|low| low > rate) {
+        return Err("a response is not shown, but the interval of its optimum rules out a need of zero".to_owned());
+    }
+    Ok((optimum, rate))
 }

@@ -1,33 +1,33 @@
 //! Flags that several commands share, as they are typed; each group turns itself into a validated option.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use serde_json::{Map, Value};
 
 use super::failure::Failure;
 use crate::economics::price_ratio_unit;
-use crate::files::ColumnRoles;
-use crate::output::Format;
+use crate::files::{ColumnRoles, Decimal, DeclaredBy, Layout, Separator, TextEncoding};
+use crate::output::{Format, is_same_file};
 use crate::response::Family;
 use crate::season::DEFAULT_SEED;
-use crate::trial::{Programme, ResultUnits};
+use crate::trial::{InputFile, LARGEST_PRICE_RATIO, Programme, ResultUnits};
 use crate::units::{NRateUnit, Unit as _, YieldUnit};
 
 /// Where the answer goes and how it looks.
 #[derive(Clone, Debug, Args)]
 #[command(next_help_heading = "Output")]
 pub(super) struct OutputFlags {
-    /// Text for a reader, JSON for a script, or long CSV
+    /// Text for a reader, JSON for a script, or a long table as CSV, workbook or Parquet
     #[arg(long, value_enum, default_value = "text")]
     format: FormatFlag,
-    /// Write to this file instead of standard output
-    #[arg(long, value_name = "FILE")]
+    /// Write to this file instead of standard output; a workbook and Parquet need one
+    #[arg(long, value_name = "FILE", required_if_eq_any = [("format", "xlsx"), ("format", "parquet")])]
     pub(super) out: Option<PathBuf>,
 }
 
 /// A format, as it is typed.
-#[derive(Clone, Copy, Debug, ValueEnum)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(super) enum FormatFlag {
     /// For a reader
     Text,
@@ -35,6 +35,10 @@ pub(super) enum FormatFlag {
     Json,
     /// Long: one header, one record a line
     Csv,
+    /// The same as a workbook, with a sheet about it
+    Xlsx,
+    /// The same with typed columns
+    Parquet,
 }
 
 impl From<FormatFlag> for Format {
@@ -43,11 +47,33 @@ impl From<FormatFlag> for Format {
             FormatFlag::Text => Self::Text,
             FormatFlag::Json => Self::Json,
             FormatFlag::Csv => Self::Csv,
+            FormatFlag::Xlsx => Self::Xlsx,
+            FormatFlag::Parquet => Self::Parquet,
         }
     }
 }
 
 impl OutputFlags {
+    /// Nothing, where `--out` is none of the files that were read below `read`, which is a file or a folder. Where the inputs could not be
+    /// told, every file in it counts as one.
+    ///
+    /// # Errors
+    /// A usage error that names the input.
+    pub(super) fn spares(&self, read: &Path, inputs: Option<&[InputFile]>) -> Result<(), Failure> {
+        let Some(out) = &self.out else { return Ok(()) };
+        // Inputs are named relative to the programme, which for a single trial is the folder above.
+        let places = [Some(read), read.parent()].into_iter().flatten();
+        let mut named = places.flat_map(|place| inputs.unwrap_or_default().iter().map(|input| place.join(&input.file)));
+        let within = |folder: PathBuf| out.canonicalize().is_ok_and(|out| out.starts_with(folder));
+        let is_input = is_same_file(out, read)
+            || named.any(|input| is_same_file(out, &input))
+            || inputs.is_none() && read.canonicalize().is_ok_and(within);
+        if is_input {
+            return Err(Failure::usage(format!("--out {} is one of the files read: name another", out.display())));
+        }
+        Ok(())
+    }
+
     /// The format.
     pub(super) fn format(&self) -> Format {
         self.format.into()
@@ -165,14 +191,20 @@ impl PriceFlags {
     /// # Errors
     /// A usage error for a ratio beside prices, or one price without the other.
     pub(super) fn ratio(&self) -> Result<Option<f64>, Failure> {
-        match (self.price_ratio, self.grain_price, self.n_price) {
-            (ratio, None, None) => Ok(ratio),
-            (None, Some(grain), Some(n)) => Ok(Some(n / grain)),
+        let ratio = match (self.price_ratio, self.grain_price, self.n_price) {
+            (ratio, None, None) => ratio,
+            (None, Some(grain), Some(n)) => Some(n / grain),
             (Some(_), _, _) => {
-                Err(Failure::usage("give either --price-ratio or --grain-price with --n-price, not both"))
+                return Err(Failure::usage("give either --price-ratio or --grain-price with --n-price, not both"));
             }
-            (None, Some(_), None) => Err(Failure::usage("--grain-price needs --n-price beside it")),
-            (None, None, Some(_)) => Err(Failure::usage("--n-price needs --grain-price beside it")),
+            (None, Some(_), None) => return Err(Failure::usage("--grain-price needs --n-price beside it")),
+            (None, None, Some(_)) => return Err(Failure::usage("--n-price needs --grain-price beside it")),
+        };
+        match ratio {
+            Some(absurd) if !(0.0..=LARGEST_PRICE_RATIO).contains(&absurd) => Err(Failure::usage(format!(
+                "a price ratio of {absurd:e} is no price of N over a price of yield: at most {LARGEST_PRICE_RATIO} is taken"
+            ))),
+            ratio => Ok(ratio),
         }
     }
 }
@@ -213,9 +245,39 @@ pub(super) struct RoleFlags {
     /// Unit of the yield, as in Mg/ha
     #[arg(long, value_name = "UNIT")]
     pub(super) yield_unit: Option<String>,
-    /// Line of the column headers [default: 1]
-    #[arg(long, value_name = "LINE", value_parser = clap::value_parser!(u64).range(1..))]
+    /// Sheet of a workbook [default: the only one]
+    #[arg(long, value_name = "SHEET")]
+    sheet: Option<String>,
+    /// Row of the column headers; 0 where there are none [default: 1]
+    #[arg(long, value_name = "ROW")]
     header_row: Option<u64>,
+    /// Rows that the headers take [default: 1]
+    #[arg(long, value_name = "ROWS", value_parser = clap::value_parser!(u64).range(1..=10))]
+    header_rows: Option<u64>,
+    /// What stands between cells: , ; | or tab [default: seen from the file]
+    #[arg(long, value_name = "SIGN", value_parser = separator)]
+    separator: Option<Separator>,
+    /// Decimal sign of numbers in text: . or , [default: .]
+    #[arg(long, value_name = "SIGN", value_parser = decimal)]
+    decimal: Option<Decimal>,
+    /// Encoding of a text file, as in latin-1 or utf-16 [default: utf-8]
+    #[arg(long, value_name = "NAME", value_parser = encoding)]
+    encoding: Option<TextEncoding>,
+    /// Text that stands for a missing value; may be given several times [default: NA, N/A, ., * and -]
+    #[arg(long, value_name = "TEXT", allow_hyphen_values = true)]
+    missing: Option<Vec<String>>,
+}
+
+fn separator(text: &str) -> Result<Separator, String> {
+    Separator::parse(text).ok_or_else(|| "write , or ; or | or tab".to_owned())
+}
+
+fn decimal(text: &str) -> Result<Decimal, String> {
+    Decimal::parse(text).ok_or_else(|| "write . or ,".to_owned())
+}
+
+fn encoding(text: &str) -> Result<TextEncoding, String> {
+    TextEncoding::parse(text).ok_or_else(|| "write utf-8, utf-16, latin-1 or the usual name of another".to_owned())
 }
 
 impl RoleFlags {
@@ -230,8 +292,32 @@ impl RoleFlags {
             ("yield_unit", &self.yield_unit),
         ];
         let texts = texts.into_iter().filter_map(|(name, text)| Some((name, Value::from(text.as_deref()?))));
-        let row = self.header_row.map(|row| ("header_row", Value::from(row)));
-        texts.chain(row).map(|(name, value)| (name.to_owned(), value)).collect()
+        let layout = [
+            ("sheet", self.sheet.as_deref().map(Value::from)),
+            ("header_row", self.header_row.map(Value::from)),
+            ("header_rows", self.header_rows.map(Value::from)),
+            ("separator", self.separator.map(|separator| separator.name().into())),
+            ("decimal", self.decimal.map(|decimal| decimal.name().into())),
+            ("encoding", self.encoding.map(|encoding| encoding.name().into())),
+            ("missing", self.missing.clone().map(Value::from)),
+        ];
+        let layout = layout.into_iter().filter_map(|(name, value)| Some((name, value?)));
+        texts.chain(layout).map(|(name, value)| (name.to_owned(), value)).collect()
+    }
+
+    /// How the file is laid out.
+    fn layout(&self) -> Layout {
+        let standard = Layout { declared_by: DeclaredBy::Flags, ..Layout::default() };
+        Layout {
+            sheet: self.sheet.clone(),
+            header_row: self.header_row.unwrap_or(standard.header_row),
+            header_rows: self.header_rows.unwrap_or(standard.header_rows),
+            separator: self.separator,
+            decimal: self.decimal.unwrap_or(standard.decimal),
+            encoding: self.encoding,
+            missing: self.missing.clone(),
+            ..standard
+        }
     }
 
     /// The unit of a price ratio in the units given, where both are known ones.
@@ -252,7 +338,7 @@ impl RoleFlags {
                 yields: yields.clone(),
                 block: self.block.clone(),
                 by: self.by.clone(),
-                header_row: self.header_row.unwrap_or(1),
+                layout: self.layout(),
             }),
             (rate, yields) => {
                 let missing = [rate.is_none().then_some("--rate"), yields.is_none().then_some("--yield")];

@@ -1,7 +1,7 @@
 //! `stook season`
 
 use std::io::{IsTerminal as _, Write as _};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -11,7 +11,7 @@ use super::failure::Failure;
 use super::flags::{FormatFlag, PriceFlags, SeedFlag};
 use super::source::{read_programme, run_season};
 use crate::figures::{NamedFigure, season_figures};
-use crate::output::{OutputFile, Summary, provenance_of, season_files, season_provenance, write_folder};
+use crate::output::{OutputFile, Summary, WriteError, provenance_of, season_files, season_provenance, write_folder};
 use crate::season::{SeasonOptions, Step};
 use crate::trial::Programme;
 
@@ -21,7 +21,7 @@ use crate::trial::Programme;
 pub(super) struct Flags {
     /// Folder of a programme or trial
     path: PathBuf,
-    /// Folder to write; an earlier season there is replaced, anything else is left alone
+    /// Folder to write; an earlier season there is replaced as long as nothing in it was changed, anything else is left alone
     #[arg(long, value_name = "DIR", default_value = "season")]
     out: PathBuf,
     /// Format of the summary on standard output
@@ -38,18 +38,31 @@ const EXAMPLES: &str = "Examples:
   stook season trials --out winter-2026 --price-ratio 0.12";
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
+    if matches!(flags.format, FormatFlag::Xlsx | FormatFlag::Parquet) {
+        return Err(Failure::usage(
+            "the summary is text, json or csv; the season's tables are in report/tables.xlsx of its folder",
+        ));
+    }
     let price_ratio = flags.prices.ratio()?;
     let loaded = read_programme(&flags.path)?;
+    if holds(&flags.out, &flags.path) {
+        return Err(Failure::usage(format!(
+            "--out {} is or holds the programme, which a season's folder would replace: name another folder",
+            flags.out.display(),
+        )));
+    }
     let bar = progress_bar(&loaded.value);
     let options = SeasonOptions { seed: flags.seed.seed, price_ratio, ..SeasonOptions::default() };
-    let season = run_season(loaded, options, &|step| {
+    let mut season = run_season(loaded, options, &|step| {
         let (Step::Trial(name) | Step::Table(name)) = step;
         bar.set_message(name.to_owned());
         bar.inc(1);
     })?;
-    let mut files = season_files(&season);
     bar.set_message("figures");
-    files.extend(season_figures(&season)?.into_iter().flat_map(figure_files));
+    let (figures, left_out) = season_figures(&season);
+    season.warnings.extend(left_out);
+    let mut files = season_files(&season).map_err(WriteError::from)?;
+    files.extend(figures.into_iter().flat_map(figure_files));
     files.push(season_provenance(&season, &files));
     write_folder(&flags.out, &files)?;
     bar.finish_and_clear();
@@ -57,7 +70,13 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let _ = writeln!(std::io::stderr(), "{} files written to {}", files.len(), flags.out.display());
     let summary = Summary::of(&season);
     let answered = season.tables.is_empty() || season.tables.iter().any(|result| result.table.is_ok());
-    Ok(Answer::summary(&summary, &provenance_of(&season), answered, flags.format))
+    Answer::summary(&summary, &provenance_of(&season), answered, flags.format)
+}
+
+/// Whether a folder is another, or one above it.
+fn holds(folder: &Path, other: &Path) -> bool {
+    let (Ok(folder), Ok(other)) = (folder.canonicalize(), other.canonicalize()) else { return false };
+    other.starts_with(folder)
 }
 
 /// A figure's drawings and its caption.

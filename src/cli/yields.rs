@@ -38,6 +38,7 @@ const EXAMPLES: &str = "Examples:
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let mut loaded = read_programme(&flags.path)?;
+    flags.output.spares(&flags.path, Some(&loaded.value.inputs))?;
     let programme = &mut loaded.value;
     programme.units = match flags.units {
         None => programme.units,
@@ -51,5 +52,5 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let options = [("units".to_owned(), units.into())].into_iter().collect();
     let provenance = Provenance { inputs: season.programme.inputs.clone(), options, warnings, seed: None };
     let answered = yields.trials.iter().any(|trial| trial.used > 0);
-    Ok(Answer::report(&yields, &provenance, answered, &flags.output))
+    Answer::report(&yields, &provenance, answered, &flags.output)
 }

@@ -9,5 +9,5 @@ mod group;
 #[cfg(test)]
 mod tests;
 
-pub use fitted::{FitOptions, Fitted, FittedGroup, GroupOptimum, PERMUTATIONS, RESPONSE_ALPHA, Response};
+pub use fitted::{FitOptions, Fitted, FittedGroup, GroupOptimum, PERMUTATIONS, Response};
 pub use group::{ErrorStratum, GroupKey, LeftOut, ResponseGroup, groups_of_columns, groups_of_trial};

@@ -31,9 +31,9 @@ pub(super) fn column<'t>(
     table: &'t DataTable,
     name: &Typed<String>,
 ) -> Result<Column<'t>, Finding> {
-    table.column(name.value.trim()).ok_or_else(|| {
-        let text = format!("{} has no column {:?}", table.file(), name.value);
-        document.fault("missing-column", name, text).remedy(table.suggestion(&name.value))
+    table.column(&name.value).map_err(|missing| {
+        let text = format!("{} {}", table.file(), missing.text);
+        document.fault(missing.code, name, text).remedy(missing.remedy)
     })
 }
 
@@ -215,7 +215,7 @@ pub(super) fn keys(
 fn duplicates(table: &DataTable, names: &[Typed<String>], keys: &[Vec<String>]) -> Vec<Finding> {
     let mut findings = Vec::new();
     let mut first: HashMap<Vec<&str>, u64> = HashMap::new();
-    let Some(column) = names.last().and_then(|name| table.column(name.value.trim())) else { return findings };
+    let Some(column) = names.last().and_then(|name| table.column(&name.value).ok()) else { return findings };
     for (row, cell) in column.cells().enumerate() {
         let key: Vec<&str> = keys.iter().filter_map(|part| part.get(row)).map(String::as_str).collect();
         let id = key.join("-");
@@ -280,7 +280,7 @@ fn rate(typed: f64, section: &RateSection, unit: NRateUnit) -> NRate {
 fn says(cell: &Cell, equals: &str) -> bool {
     let equals = equals.trim();
     let number = |text: &str| text.parse::<f64>().ok().filter(|value| value.is_finite());
-    cell.text == equals || number(cell.text).zip(number(equals)).is_some_and(|(cell, equals)| cell == equals)
+    cell.text == equals || cell.plain_number().zip(number(equals)).is_some_and(|(cell, equals)| cell == equals)
 }
 
 /// Which rows meet a condition.

@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 
 use super::descriptor::{Document, Item, Section, Supplied, Typed};
+use super::file_reference::{FileReference, file_reference};
 use super::harvest_descriptor::{self, HarvestSection};
 use super::knowledge_descriptor::{self as knowledge, BackgroundSection, CountSection};
 use crate::trial::{Design, Excluded, GrowthStage, Instrument, NeedFrom, SameDay, SharedWithin, Timing};
@@ -28,13 +29,46 @@ const ROOT: &[&str] = &[
     "harvest",
     "exclude",
 ];
-const PLOTS: &[&str] = &["file", "sheet", "header_row", "plot", "block", "main_plot", "variety", "plants", "tillers"];
+const PLOTS: &[&str] = &[
+    "file",
+    "sheet",
+    "header_row",
+    "header_rows",
+    "separator",
+    "decimal",
+    "encoding",
+    "missing",
+    "date_format",
+    "plot",
+    "block",
+    "main_plot",
+    "variety",
+    "plants",
+    "tillers",
+];
 const APPLICATION: &[&str] = &["name", "product", "n", "planned", "date", "stage", "timing", "same_day"];
 const N: &[&str] = &["column", "same", "unit", "n_percent"];
 const REFERENCE: &[&str] = &["where", "also_treatment", "shared_within"];
 const WHERE: &[&str] = &["column", "equals"];
-const READINGS: &[&str] =
-    &["instrument", "columns", "file", "sheet", "header_row", "plot", "where", "date", "stage", "leaf", "value"];
+const READINGS: &[&str] = &[
+    "instrument",
+    "columns",
+    "file",
+    "sheet",
+    "header_row",
+    "header_rows",
+    "separator",
+    "decimal",
+    "encoding",
+    "missing",
+    "date_format",
+    "plot",
+    "where",
+    "date",
+    "stage",
+    "leaf",
+    "value",
+];
 const READING_COLUMN: &[&str] = &["column", "date", "stage"];
 const EXCLUDE: &[&str] = &["plot", "what", "reason"];
 const COLUMN_OR_SAME: &[&str] = &["column", "same"];
@@ -56,12 +90,6 @@ pub(super) struct TrialDescriptor {
     pub(super) readings: Vec<ReadingsSection>,
     pub(super) harvest: Option<HarvestSection>,
     pub(super) exclusions: Vec<ExclusionSection>,
-}
-
-/// A data file that a descriptor names.
-pub(super) struct FileReference {
-    pub(super) path: Typed<String>,
-    pub(super) header_row: u64,
 }
 
 pub(super) struct PlotsSection {
@@ -187,29 +215,8 @@ pub(super) fn read(document: &Document) -> Option<TrialDescriptor> {
     })
 }
 
-fn file(section: &Section) -> Option<FileReference> {
-    let item = section.required("file")?;
-    let path = item.text()?;
-    let only_csv = "save the sheet as a CSV file; this version reads only CSV";
-    if let Some(sheet) = section.get("sheet") {
-        sheet.fault("not-csv", "a CSV file has no sheets", only_csv);
-    }
-    let spreadsheet = ["xlsx", "xls", "xlsm", "ods", "parquet"];
-    let extension = path.value.rsplit_once('.').map(|(_, extension)| extension.to_lowercase());
-    if extension.is_some_and(|extension| spreadsheet.contains(&extension.as_str())) {
-        item.fault("not-csv", format!("{:?} is not a CSV file", path.value), only_csv);
-        return None;
-    }
-    Some(FileReference { path, header_row: header_row(section)? })
-}
-
-fn header_row(section: &Section) -> Option<u64> {
-    let Some(item) = section.get("header_row") else { return Some(1) };
-    item.integer_within(1, 1_000_000).and_then(|row| u64::try_from(row.value).ok())
-}
-
 fn plots(section: &Section) -> Option<PlotsSection> {
-    let file = file(section);
+    let file = file_reference(section);
     let plot = section.required("plot").and_then(|item| item.labels());
     let block = section.get("block").and_then(|item| item.text());
     let main_plot = section.get("main_plot").and_then(|item| item.text());
@@ -286,8 +293,14 @@ pub(super) fn moisture(item: &Item) -> Option<Typed<MoisturePercent>> {
 
 /// A growth stage.
 pub(super) fn stage(item: &Item) -> Option<Typed<GrowthStage>> {
-    let right = "write the scale and the number, such as \"Feekes 5\" or \"Zadoks 31\"";
-    item.parsed("a growth stage", right, GrowthStage::parse)
+    let text = item.text()?;
+    match GrowthStage::read(&text.value) {
+        Ok(stage) => Some(text.map(|_| stage)),
+        Err(fault) => {
+            item.fault("unknown-value", fault.to_string(), fault.remedy());
+            None
+        }
+    }
 }
 
 /// An instrument.
@@ -335,14 +348,14 @@ fn readings(section: &Section) -> Option<ReadingsSection> {
                 }
             }
             let file = match section.get("file") {
-                Some(_) => Some(file(section)?),
+                Some(_) => Some(file_reference(section)?),
                 None => None,
             };
             let columns: Vec<Option<ReadingColumn>> = columns.list()?.iter().map(reading_column).collect();
             (file, ReadingForm::Wide(columns.into_iter().collect::<Option<Vec<_>>>()?))
         }
         None => {
-            let file = file(section);
+            let file = file_reference(section);
             let form = long_form(section);
             (Some(file?), ReadingForm::Long(Box::new(form?)))
         }

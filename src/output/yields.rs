@@ -8,6 +8,7 @@ use serde_json::{Map, Value};
 
 use super::envelope::Report;
 use super::yield_units::YieldUnits;
+use crate::files::export::Table;
 use crate::harvest::{NotKnown, PlotNitrogen, PlotYield, Spread, TreatmentMeans, TrialHarvest, ZeroN};
 use crate::trial::{Plot, Programme, Trial};
 use crate::units::TestWeightUnit;
@@ -386,7 +387,7 @@ impl Report for Yields {
         super::yields_text::text(self)
     }
 
-    fn csv(&self) -> String {
-        super::yields_csv::csv(self)
+    fn table(&self) -> Table {
+        super::yields_csv::table(self)
     }
 }

@@ -1,8 +1,9 @@
-//! Yields as long CSV: a record a plot.
+//! Yields as a long table: a record a plot.
 
 use super::group::level_fields;
 use super::long::{Long, number, text};
 use super::yields::{YieldOfPlot, Yields};
+use crate::files::export::{Cell, Table};
 
 const PLACE: [&str; 10] =
     ["trial", "plot", "row", "block", "variety", "yield", "yield_unit", "moisture_percent", "status", "reason"];
@@ -42,22 +43,22 @@ const MEASURES: [&str; 33] = [
     "not_known",
 ];
 
-pub(super) fn csv(yields: &Yields) -> String {
+pub(super) fn table(yields: &Yields) -> Table {
     let plots = || yields.trials.iter().flat_map(|trial| &trial.plots);
     let factors = super::group::factors(plots().map(|plot| &plot.factors));
     let mut long = Long::new(PLACE.into_iter().chain(factors.iter().map(String::as_str)).chain(MEASURES));
     for trial in &yields.trials {
         for plot in &trial.plots {
             let place = [
-                trial.trial.clone(),
-                plot.plot.clone(),
-                plot.row.to_string(),
+                trial.trial.as_str().into(),
+                plot.plot.as_str().into(),
+                plot.row.into(),
                 text(plot.block.as_deref()),
                 text(plot.variety.as_deref()),
                 number(plot.value),
-                yields.yield_unit.clone(),
+                yields.yield_unit.as_str().into(),
                 number(yields.moisture_percent),
-                plot.status.to_owned(),
+                plot.status.into(),
                 text(plot.reason.as_deref()),
             ];
             let levels = level_fields(&plot.factors, &factors);
@@ -67,16 +68,16 @@ pub(super) fn csv(yields: &Yields) -> String {
     long.finish()
 }
 
-fn measures(yields: &Yields, plot: &YieldOfPlot) -> [String; 33] {
+fn measures(yields: &Yields, plot: &YieldOfPlot) -> [Cell; 33] {
     let nitrogen = &plot.nitrogen;
     let reasons: Vec<String> = nitrogen.not_known.iter().map(|(name, reason)| format!("{name}: {reason}")).collect();
     [
         text(plot.main_plot.as_deref()),
-        if plot.reference { "yes" } else { "no" }.to_owned(),
+        if plot.reference { "yes" } else { "no" }.into(),
         number(plot.excluded_yield),
         number(nitrogen.n_applied),
         number(nitrogen.n_planned),
-        yields.rate_unit.clone(),
+        yields.rate_unit.as_str().into(),
         number(nitrogen.protein_percent),
         number(nitrogen.protein_moisture_percent),
         number(nitrogen.grain_n_percent_dry),
@@ -85,7 +86,7 @@ fn measures(yields: &Yields, plot: &YieldOfPlot) -> [String; 33] {
         number(nitrogen.partial_factor_productivity),
         number(nitrogen.agronomic_efficiency),
         number(nitrogen.physiological_efficiency),
-        yields.efficiency_unit.clone(),
+        yields.efficiency_unit.as_str().into(),
         number(nitrogen.recovery),
         text(nitrogen.zero_n_yield.map(|zero| zero.from)),
         text(nitrogen.zero_n_grain_n.map(|zero| zero.from)),
@@ -103,6 +104,6 @@ fn measures(yields: &Yields, plot: &YieldOfPlot) -> [String; 33] {
         number(plot.lodging),
         number(plot.plants_per_m2),
         number(plot.tillers_per_m2),
-        reasons.join("; "),
+        reasons.join("; ").as_str().into(),
     ]
 }

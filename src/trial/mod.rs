@@ -11,11 +11,12 @@ mod stage;
 pub use columns::{Columns, MissingYield};
 pub use plot::{BesideN, Excluded, Exclusion, Harvest, Plot, Protein};
 pub use programme::{
-    Decisions, GrainPrice, IndexRange, InputFile, LeftOut, NearOptimumWithin, NitrogenPrice, Outside, Prices,
-    Programme, RateLimits, RelationKind, ResultUnits, TableSpecification,
+    Decisions, GrainPrice, IndexRange, InputFile, LARGEST_PRICE_RATIO, LeftOut, NearOptimumWithin, NitrogenPrice,
+    Outside, PRICE_RATIOS_APART, Prices, Programme, RateLimits, RelationKind, ResultUnits, TableSpecification,
+    is_same_price_ratio,
 };
 pub use site_year::{
     Application, Background, Design, Instrument, NeedFrom, PlotColumns, Reading, Reference, SameDay, SharedWithin,
     SoilNitrate, Timing, Trial, Walk,
 };
-pub use stage::GrowthStage;
+pub use stage::{GrowthStage, StageFault};

@@ -1,6 +1,8 @@
 //! Programmes written to a temporary folder and read back.
 
+mod export;
 mod faults;
+mod formats;
 mod knowledge;
 mod loading;
 mod mutations;
