@@ -1,6 +1,7 @@
 //! Treatments against blocks: missing, twice, alone.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::RangeInclusive;
 
 use super::numbering::number_of;
 use super::view::View;
@@ -203,8 +204,12 @@ impl Grid {
         let of_block = self.plots.iter().filter(|((_, own), _)| *own == block).flat_map(|(_, plots)| plots);
         let own: Vec<u64> = of_block.filter_map(|plot| number_of(view.id(*plot))).collect();
         let all: BTreeSet<u64> = view.trial.plots.iter().filter_map(|plot| number_of(&plot.id)).collect();
-        let skipped: Vec<String> =
-            stretch(&own, &all).filter(|number| !all.contains(number)).map(|number| number.to_string()).collect();
+        let skipped: Vec<String> = stretch(&own, &all)
+            .into_iter()
+            .flatten()
+            .filter(|number| !all.contains(number))
+            .map(|number| number.to_string())
+            .collect();
         match skipped.len() {
             0 => String::new(),
             1 => format!("; the file skips plot {}", list(&skipped)),
@@ -269,15 +274,15 @@ impl Grid {
 }
 
 /// The numbers that a block runs over: from its first plot to its last, or as far as other blocks go where the hundreds name the block.
-fn stretch(own: &[u64], all: &BTreeSet<u64>) -> std::ops::RangeInclusive<u64> {
-    let (Some(&first), Some(&last)) = (own.iter().min(), own.iter().max()) else { return 1..=0 };
+fn stretch(own: &[u64], all: &BTreeSet<u64>) -> Option<RangeInclusive<u64>> {
+    let (first, last) = (*own.iter().min()?, *own.iter().max()?);
     let hundred = first - first % 100;
     let by_hundreds = hundred > 0 && last < hundred + 100 && all.iter().all(|number| *number >= 100);
     let ends = all.iter().map(|number| number % 100);
-    match (ends.clone().min(), ends.max()) {
+    Some(match (ends.clone().min(), ends.max()) {
         (Some(lowest), Some(highest)) if by_hundreds => hundred + lowest..=hundred + highest,
         _ => first..=last,
-    }
+    })
 }
 
 /// The most common count; where several are, the one nearest to `usual`.
@@ -297,9 +302,9 @@ mod tests {
     #[test]
     fn a_block_runs_as_far_as_the_others_where_hundreds_name_it() {
         let all: BTreeSet<u64> = [102, 103, 201, 202, 203].into();
-        assert_eq!(stretch(&[102, 103], &all), 101..=103);
-        assert_eq!(stretch(&[4, 6], &[1, 2, 3, 4, 6].into()), 4..=6);
-        assert!(stretch(&[], &all).is_empty());
+        assert_eq!(stretch(&[102, 103], &all), Some(101..=103));
+        assert_eq!(stretch(&[4, 6], &[1, 2, 3, 4, 6].into()), Some(4..=6));
+        assert_eq!(stretch(&[], &all), None);
     }
 
     #[test]
