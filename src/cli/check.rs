@@ -47,9 +47,13 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
             let plots = vec![PlotsReadOf::of_rows(input.file.clone(), used, without.collect())];
             (vec![input], warnings, plots)
         }
-        Err(Failure::Input(findings)) => (Vec::new(), findings, Vec::new()),
+        Err(Failure::Input(findings)) => {
+            flags.output.spares(&flags.path, None)?;
+            (Vec::new(), findings, Vec::new())
+        }
         Err(failure) => return Err(failure),
     };
+    flags.output.spares(&flags.path, Some(&inputs))?;
     let findings = Findings::of(&found).with_plots(plots);
     let provenance = Provenance { inputs, ..Provenance::default() };
     Answer::report(&findings, &provenance, findings.errors == 0, &flags.output)

@@ -273,11 +273,18 @@ impl Grid {
     }
 }
 
-/// The numbers that a block runs over: from its first plot to its last, or as far as other blocks go where the hundreds name the block.
+/// Numbers further apart are no run of plots, and what they skip says nothing.
+const LONGEST_STRETCH: u64 = 1_000;
+
+/// The numbers that a block runs over: from its first plot to its last, or as far as other blocks go where the hundreds name the block; none
+/// where there are no numbers or they are far apart.
 fn stretch(own: &[u64], all: &BTreeSet<u64>) -> Option<RangeInclusive<u64>> {
     let (first, last) = (*own.iter().min()?, *own.iter().max()?);
+    if last - first > LONGEST_STRETCH {
+        return None;
+    }
     let hundred = first - first % 100;
-    let by_hundreds = hundred > 0 && last < hundred + 100 && all.iter().all(|number| *number >= 100);
+    let by_hundreds = hundred > 0 && last - hundred < 100 && all.iter().all(|number| *number >= 100);
     let ends = all.iter().map(|number| number % 100);
     Some(match (ends.clone().min(), ends.max()) {
         (Some(lowest), Some(highest)) if by_hundreds => hundred + lowest..=hundred + highest,
@@ -305,6 +312,7 @@ mod tests {
         assert_eq!(stretch(&[102, 103], &all), Some(101..=103));
         assert_eq!(stretch(&[4, 6], &[1, 2, 3, 4, 6].into()), Some(4..=6));
         assert_eq!(stretch(&[], &all), None);
+        assert_eq!(stretch(&[1, u64::MAX], &all), None);
     }
 
     #[test]

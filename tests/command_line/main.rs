@@ -7,3 +7,4 @@ mod mutations;
 mod reading;
 mod run;
 mod status;
+mod yields;
