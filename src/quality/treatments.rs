@@ -1,6 +1,7 @@
 //! Treatments against blocks: missing, twice, alone.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::RangeInclusive;
 
 use super::numbering::number_of;
 use super::view::View;
@@ -40,7 +41,7 @@ struct Deviation {
 /// A block without a treatment that the others have, with one twice, or with one that no other block has; in a completely randomised
 /// trial, a treatment with another number of plots than most. What is planned is read from the trial itself: the number of plots that
 /// a treatment has in most blocks.
-pub(super) fn missing_and_extra(view: &View<'_>) -> Vec<Finding> {
+pub(super) fn missing_and_extra(view: &mut View<'_>) -> Vec<Finding> {
     let Some(grid) = Grid::of(view) else { return Vec::new() };
     let deviations = grid.deviations();
     let cells = grid.expected.len() * grid.blocks.len();
@@ -54,6 +55,9 @@ pub(super) fn missing_and_extra(view: &View<'_>) -> Vec<Finding> {
         let extra: Vec<&Deviation> = of_block().filter(|deviation| deviation.found > deviation.expected).collect();
         if let ([missing], [extra]) = (missing.as_slice(), extra.as_slice()) {
             findings.extend(grid.exchanged(view, missing, extra));
+            if extra.expected == 0 {
+                view.told.extend(grid.plots.get(&(extra.treatment, extra.block)).into_iter().flatten());
+            }
         } else {
             findings.extend(missing.iter().map(|missing| grid.missing(view, missing)));
             findings.extend(extra.iter().filter_map(|extra| grid.extra(view, extra)));
@@ -242,7 +246,7 @@ impl Grid {
     /// A block that has one treatment too many and one too few: one plot was labelled as another treatment.
     fn exchanged(&self, view: &View<'_>, missing: &Deviation, extra: &Deviation) -> Option<Finding> {
         let plots = self.plots.get(&(extra.treatment, extra.block))?;
-        let plot = *plots.last()?;
+        let plot = *plots.last().filter(|plot| !view.told.contains(plot))?;
         let meant = self.one_of.get(&missing.treatment).copied()?;
         let differing: Vec<_> =
             view.factors.iter().filter(|factor| factor.levels.get(plot) != factor.levels.get(meant)).collect();
@@ -277,7 +281,7 @@ const LONGEST_STRETCH: u64 = 1_000;
 
 /// The numbers that a block runs over: from its first plot to its last, or as far as other blocks go where the hundreds name the block; none
 /// where there are no numbers or they are far apart.
-fn stretch(own: &[u64], all: &BTreeSet<u64>) -> Option<std::ops::RangeInclusive<u64>> {
+fn stretch(own: &[u64], all: &BTreeSet<u64>) -> Option<RangeInclusive<u64>> {
     let (first, last) = (*own.iter().min()?, *own.iter().max()?);
     if last - first > LONGEST_STRETCH {
         return None;
