@@ -166,8 +166,8 @@ impl Season {
             price_ratios.extend(others);
             warnings.extend(same.into_iter().map(|other| same_ratio_warning(other, base)));
         }
+        warnings.extend(check_programme(&programme));
         let mut season = Self { programme, options, price_ratio, price_ratios, trials, tables: Vec::new(), warnings };
-        season.warnings.extend(check_programme(&season.programme));
         let tables = season.programme.tables.iter().map(|specification| {
             let result = season.table_result(specification);
             progress(Step::Table(&specification.name));
@@ -305,11 +305,14 @@ fn test_warning(fitted: &Fitted, place: &Place) -> Option<Finding> {
     (test.by == TestedBy::F).then(|| Finding::warning("response-tested-by-f", place.clone(), text))
 }
 
+/// Code of the warning that one of the programme's other price ratios is left out.
+pub const PRICE_RATIO_LEFT_OUT: &str = "price-ratio-left-out";
+
 fn same_ratio_warning(other: f64, base: f64) -> Finding {
     let place = Place::file("programme.toml").column("prices.other_price_ratios").value(other.to_string());
     let text =
         format!("within 1 % of the price ratio in force, {base:.4}: it is left out, as a table can't tell them apart");
-    Finding::warning("price-ratio-left-out", place, text)
+    Finding::warning(PRICE_RATIO_LEFT_OUT, place, text)
 }
 
 /// The base price ratio: as asked, or from the programme's prices.

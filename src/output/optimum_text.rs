@@ -87,11 +87,23 @@ pub(super) fn chosen_text(response: Option<&str>, optimum: &OptimumOf, decimals:
     }
 }
 
+/// Whether the whole interval lies beyond the tested rates.
+fn is_past(optimum: &OptimumOf) -> bool {
+    optimum.status == OptimumStatus::AtHighestTestedRate && optimum.low > optimum.rate
+}
+
+/// Every optimum that the text prints with an interval.
+fn printed(optima: &Optima) -> impl Iterator<Item = &OptimumOf> {
+    let listed = optima.groups.len() <= MOST_GROUPS_BY_FAMILY;
+    let families = optima.groups.iter().filter(move |_| listed).flat_map(|group| &group.by_family);
+    optima.groups.iter().map(|group| &group.optimum).chain(families)
+}
+
 pub(super) fn limits(optimum: &OptimumOf, decimals: usize) -> String {
     if optimum.status == OptimumStatus::NotEstimable {
         return String::new();
     }
-    if optimum.status == OptimumStatus::AtHighestTestedRate && optimum.low > optimum.rate {
+    if is_past(optimum) {
         return format!("past {}", or_dash(optimum.rate, plain));
     }
     limits_text(optimum.limits, optimum.low, optimum.high, &optimum.segments, decimals)
@@ -160,11 +172,7 @@ pub(super) fn refitted_rate(refitted: &WithExcluded, rate_unit: Option<&str>, de
 }
 
 fn notes(optima: &Optima) -> String {
-    let any = |wanted: OptimumStatus| {
-        let listed = optima.groups.len() <= MOST_GROUPS_BY_FAMILY;
-        let families = |group: &OptimumGroup| listed && group.by_family.iter().any(|optimum| optimum.status == wanted);
-        optima.groups.iter().any(|group| group.optimum.status == wanted || families(group))
-    };
+    let any = |wanted: OptimumStatus| printed(optima).any(|optimum| optimum.status == wanted);
     let mut notes = String::from("\n");
     let criteria = [("aicc", "AICc"), ("bic", "BIC"), ("exact-fit", "fitting without error")];
     let used = criteria.iter().filter(|(by, _)| optima.groups.iter().any(|group| group.chosen_by == Some(by)));
@@ -186,8 +194,13 @@ fn notes(optima: &Optima) -> String {
     if any(OptimumStatus::AtHighestTestedRate) {
         notes += &paragraph(
             "  ",
-            "At least: the optimum is not reached within the tested rates; the best rate may lie beyond them. Past: its whole interval \
-            lies beyond them, where a number would be extrapolated.",
+            "At least: the optimum is not reached within the tested rates; the best rate may lie beyond them.",
+        );
+    }
+    if printed(optima).any(is_past) {
+        notes += &paragraph(
+            "  ",
+            "Past: the whole interval lies beyond the tested rates, where a number would be extrapolated.",
         );
     }
     if any(OptimumStatus::BeforeFirstRate) {
@@ -234,8 +247,7 @@ fn notes(optima: &Optima) -> String {
         }
     }
     notes += &no_interval(optima);
-    let open = |group: &OptimumGroup| group.optimum.rate.is_some() && has_open_end(&group.optimum);
-    if optima.groups.iter().any(open) {
+    if printed(optima).any(has_open_end) {
         notes += &paragraph("  ", "Open: the plots set no limit on that side.");
     }
     if optima.groups.iter().any(past_tested_rates) {
@@ -253,16 +265,12 @@ fn has_open_end(optimum: &OptimumOf) -> bool {
 
 /// Why intervals that are printed as not computed are not, each reason once.
 fn no_interval(optima: &Optima) -> String {
-    let listed = optima.groups.len() <= MOST_GROUPS_BY_FAMILY;
     let mut reasons: Vec<(&str, &str)> = Vec::new();
-    for group in &optima.groups {
-        let families = group.by_family.iter().filter(|_| listed);
-        for optimum in families.chain([&group.optimum]).filter(|optimum| optimum.rate.is_some()) {
-            if let (Some(family), Some(reason)) = (optimum.family, optimum.reason.as_deref())
-                && !reasons.contains(&(family, reason))
-            {
-                reasons.push((family, reason));
-            }
+    for optimum in printed(optima).filter(|optimum| optimum.rate.is_some()) {
+        if let (Some(family), Some(reason)) = (optimum.family, optimum.reason.as_deref())
+            && !reasons.contains(&(family, reason))
+        {
+            reasons.push((family, reason));
         }
     }
     let note = |(family, reason): (&str, &str)| paragraph("  ", &format!("No interval of {family}: {reason}."));

@@ -138,9 +138,10 @@ impl Observations {
             return untested("the yields do not differ");
         }
         if self.error_df() == 0 {
-            return untested(
-                "there is no error to test against, as no rate is repeated beyond what the blocks take up",
-            );
+            return untested(match self.groups() {
+                1 => "no rate is repeated, so there is no error to test against",
+                _ => "blocks and rates leave no plot over, so there is no error to test against",
+            });
         }
         if permutations == 0 {
             return untested("no permutations were asked for");
