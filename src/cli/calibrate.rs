@@ -38,5 +38,5 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let options = SeasonOptions { seed: flags.seed.seed, price_ratio, ..SeasonOptions::default() };
     let season = run_season(loaded, options, &|_| {})?;
     let calibrations = Calibrations::of(&season, &season.tables);
-    Ok(Answer::report(&calibrations, &provenance_of(&season), calibrations.any(), &flags.output))
+    Answer::report(&calibrations, &provenance_of(&season), calibrations.any(), &flags.output)
 }

@@ -40,5 +40,5 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     };
     let findings = Findings::of(&found);
     let provenance = Provenance { inputs, ..Provenance::default() };
-    Ok(Answer::report(&findings, &provenance, findings.errors == 0, &flags.output))
+    Answer::report(&findings, &provenance, findings.errors == 0, &flags.output)
 }

@@ -37,5 +37,5 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let fitted = fit(&flags.path, &flags.roles, asked)?;
     let price_ratio = fitted.season.as_ref().and_then(|season| season.price_ratio.as_ref()).map(|ratio| ratio.value);
     let curves = Curves::of(&fitted.groups, fitted.level, price_ratio);
-    Ok(Answer::report(&curves, &fitted.provenance, curves.any(), &flags.output))
+    Answer::report(&curves, &fitted.provenance, curves.any(), &flags.output)
 }

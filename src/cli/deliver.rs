@@ -15,7 +15,7 @@ const NOT_ANSWERED: u8 = 1;
 /// A finished answer.
 #[derive(Debug)]
 pub(super) struct Answer {
-    text: String,
+    bytes: Vec<u8>,
     answered: bool,
     out: Option<PathBuf>,
     aside: Vec<Finding>,
@@ -23,25 +23,43 @@ pub(super) struct Answer {
 
 impl Answer {
     /// A report in the format that was asked for.
-    pub(super) fn report<T: Report>(report: &T, provenance: &Provenance, answered: bool, flags: &OutputFlags) -> Self {
+    ///
+    /// # Errors
+    /// [`Failure::CannotWrite`] for a table that is too large for a workbook.
+    pub(super) fn report<T: Report>(
+        report: &T,
+        provenance: &Provenance,
+        answered: bool,
+        flags: &OutputFlags,
+    ) -> Result<Self, Failure> {
         let format = flags.format();
-        // CSV has no place for warnings: they go to standard error.
-        let aside = if format == Format::Csv { provenance.warnings.clone() } else { Vec::new() };
-        Self { text: render(report, provenance, format), answered, out: flags.out.clone(), aside }
+        // Neither CSV nor Parquet has a place for warnings: they go to standard error.
+        let bare = matches!(format, Format::Csv | Format::Parquet);
+        let aside = if bare { provenance.warnings.clone() } else { Vec::new() };
+        let bytes = render(report, provenance, format).map_err(WriteError::from)?;
+        Ok(Self { bytes, answered, out: flags.out.clone(), aside })
     }
 
     /// A season's summary, which says itself how many warnings there are and fits one screen.
-    pub(super) fn summary(report: &Summary, provenance: &Provenance, answered: bool, format: FormatFlag) -> Self {
-        let text = match format.into() {
-            Format::Text => report.text(),
-            format => render(report, provenance, format),
+    ///
+    /// # Errors
+    /// As in [`Answer::report`].
+    pub(super) fn summary(
+        report: &Summary,
+        provenance: &Provenance,
+        answered: bool,
+        format: FormatFlag,
+    ) -> Result<Self, Failure> {
+        let bytes = match format.into() {
+            Format::Text => report.text().into_bytes(),
+            format => render(report, provenance, format).map_err(WriteError::from)?,
         };
-        Self::text(text, answered, None)
+        Ok(Self::bytes(bytes, answered, None))
     }
 
-    /// A text that is already in the format that was asked for.
-    pub(super) fn text(text: String, answered: bool, out: Option<PathBuf>) -> Self {
-        Self { text, answered, out, aside: Vec::new() }
+    /// What is already in the format that was asked for.
+    pub(super) fn bytes(bytes: Vec<u8>, answered: bool, out: Option<PathBuf>) -> Self {
+        Self { bytes, answered, out, aside: Vec::new() }
     }
 
     /// Writes the answer where it is wanted.
@@ -50,10 +68,10 @@ impl Answer {
     /// [`Failure::CannotWrite`]; a reader that stopped reading is no failure.
     pub(super) fn deliver(self) -> Result<ExitCode, Failure> {
         match &self.out {
-            Some(file) => write_file(file, self.text.as_bytes())?,
+            Some(file) => write_file(file, &self.bytes)?,
             None => {
                 let mut stdout = std::io::stdout().lock();
-                match stdout.write_all(self.text.as_bytes()).and_then(|()| stdout.flush()) {
+                match stdout.write_all(&self.bytes).and_then(|()| stdout.flush()) {
                     Err(error) if error.kind() != ErrorKind::BrokenPipe => {
                         return Err(WriteError::new("standard output", error).into());
                     }

@@ -18,16 +18,16 @@ use crate::units::{NRateUnit, Unit as _, YieldUnit};
 #[derive(Clone, Debug, Args)]
 #[command(next_help_heading = "Output")]
 pub(super) struct OutputFlags {
-    /// Text for a reader, JSON for a script, or long CSV
+    /// Text for a reader, JSON for a script, or a long table as CSV, workbook or Parquet
     #[arg(long, value_enum, default_value = "text")]
     format: FormatFlag,
-    /// Write to this file instead of standard output
-    #[arg(long, value_name = "FILE")]
+    /// Write to this file instead of standard output; a workbook and Parquet need one
+    #[arg(long, value_name = "FILE", required_if_eq_any = [("format", "xlsx"), ("format", "parquet")])]
     pub(super) out: Option<PathBuf>,
 }
 
 /// A format, as it is typed.
-#[derive(Clone, Copy, Debug, ValueEnum)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(super) enum FormatFlag {
     /// For a reader
     Text,
@@ -35,6 +35,10 @@ pub(super) enum FormatFlag {
     Json,
     /// Long: one header, one record a line
     Csv,
+    /// The same as a workbook, with a sheet about it
+    Xlsx,
+    /// The same with typed columns
+    Parquet,
 }
 
 impl From<FormatFlag> for Format {
@@ -43,6 +47,8 @@ impl From<FormatFlag> for Format {
             FormatFlag::Text => Self::Text,
             FormatFlag::Json => Self::Json,
             FormatFlag::Csv => Self::Csv,
+            FormatFlag::Xlsx => Self::Xlsx,
+            FormatFlag::Parquet => Self::Parquet,
         }
     }
 }

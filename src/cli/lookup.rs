@@ -62,7 +62,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let answered = lookup.rate.is_some();
     let answer = LookupAnswer::of(&table, &flags.reading, &flags.reference, lookup);
     let provenance = Provenance { inputs: vec![input], options: flags.options(), ..Provenance::default() };
-    Ok(Answer::report(&answer, &provenance, answered, &flags.output))
+    Answer::report(&answer, &provenance, answered, &flags.output)
 }
 
 impl Flags {

@@ -43,7 +43,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let prices = prices(&fitted, price_ratio, flags)?;
     let optima = Optima::of(&fitted.groups, &prices);
     fitted.provenance.options.extend(flags.prices.options(prices.base.value));
-    Ok(Answer::report(&optima, &fitted.provenance, optima.any(), &flags.output))
+    Answer::report(&optima, &fitted.provenance, optima.any(), &flags.output)
 }
 
 fn prices(fitted: &Fitted, asked: Option<f64>, flags: &Flags) -> Result<Prices, Failure> {

@@ -11,7 +11,7 @@ use super::failure::Failure;
 use super::flags::{FormatFlag, PriceFlags, SeedFlag};
 use super::source::{read_programme, run_season};
 use crate::figures::{NamedFigure, season_figures};
-use crate::output::{OutputFile, Summary, provenance_of, season_files, season_provenance, write_folder};
+use crate::output::{OutputFile, Summary, WriteError, provenance_of, season_files, season_provenance, write_folder};
 use crate::season::{SeasonOptions, Step};
 use crate::trial::Programme;
 
@@ -38,6 +38,11 @@ const EXAMPLES: &str = "Examples:
   stook season trials --out winter-2026 --price-ratio 0.12";
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
+    if matches!(flags.format, FormatFlag::Xlsx | FormatFlag::Parquet) {
+        return Err(Failure::usage(
+            "the summary is text, json or csv; the season's tables are in report/tables.xlsx of its folder",
+        ));
+    }
     let price_ratio = flags.prices.ratio()?;
     let loaded = read_programme(&flags.path)?;
     let bar = progress_bar(&loaded.value);
@@ -47,7 +52,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
         bar.set_message(name.to_owned());
         bar.inc(1);
     })?;
-    let mut files = season_files(&season);
+    let mut files = season_files(&season).map_err(WriteError::from)?;
     bar.set_message("figures");
     files.extend(season_figures(&season)?.into_iter().flat_map(figure_files));
     files.push(season_provenance(&season, &files));
@@ -57,7 +62,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let _ = writeln!(std::io::stderr(), "{} files written to {}", files.len(), flags.out.display());
     let summary = Summary::of(&season);
     let answered = season.tables.is_empty() || season.tables.iter().any(|result| result.table.is_ok());
-    Ok(Answer::summary(&summary, &provenance_of(&season), answered, flags.format))
+    Answer::summary(&summary, &provenance_of(&season), answered, flags.format)
 }
 
 /// A figure's drawings and its caption.

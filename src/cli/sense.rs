@@ -30,5 +30,5 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let season = without_curves(loaded)?;
     let sense = Sense::of(&season.programme, season.trials.iter().map(|trial| trial.sensings.as_slice()));
     let provenance = Provenance { inputs: season.programme.inputs.clone(), warnings, ..Provenance::default() };
-    Ok(Answer::report(&sense, &provenance, sense.any(), &flags.output))
+    Answer::report(&sense, &provenance, sense.any(), &flags.output)
 }

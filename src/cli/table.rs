@@ -8,7 +8,9 @@ use super::deliver::Answer;
 use super::failure::Failure;
 use super::flags::{OutputFlags, PriceFlags, SeedFlag, TableFlag};
 use super::source::{read_programme, run_season};
-use crate::output::{Format, NoTables, Report as _, provenance_of, table_text};
+use crate::output::{
+    Format, NoTables, Report as _, WriteError, provenance_of, rate_table_parquet, rate_table_workbook, table_text,
+};
 use crate::rate_table::RateTable;
 use crate::season::SeasonOptions;
 
@@ -42,7 +44,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let names: Vec<&str> = loaded.value.tables.iter().map(|table| table.name.as_str()).collect();
     match (names.as_slice(), format) {
         ([], _) => return Err(Failure::usage("the programme wants no rate table: add [[table]] to programme.toml")),
-        ([_], _) | (_, Format::Text) => {}
+        ([_], _) | (_, Format::Text | Format::Xlsx | Format::Parquet) => {}
         _ => {
             return Err(Failure::usage(format!(
                 "JSON and CSV hold one table: choose with --name ({})",
@@ -55,14 +57,19 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let tables: Vec<&RateTable> = season.tables.iter().filter_map(|result| result.table.as_ref().ok()).collect();
     let missing = NoTables::of(&season.tables);
     if tables.is_empty() {
-        return Ok(Answer::report(&missing, &provenance_of(&season), false, &flags.output));
+        return Answer::report(&missing, &provenance_of(&season), false, &flags.output);
     }
-    let write = |table: &&RateTable| match format {
-        Format::Text => table_text(table),
-        Format::Json => table.write(),
-        Format::Csv => table.to_csv(),
+    let joined = |write: &dyn Fn(&RateTable) -> String| {
+        let missing =
+            if format == Format::Text && !missing.tables.is_empty() { vec![missing.text()] } else { Vec::new() };
+        tables.iter().map(|table| write(table)).chain(missing).collect::<Vec<_>>().join("\n").into_bytes()
     };
-    let missing = if format == Format::Text && !missing.tables.is_empty() { vec![missing.text()] } else { Vec::new() };
-    let texts: Vec<String> = tables.iter().map(write).chain(missing).collect();
-    Ok(Answer::text(texts.join("\n"), true, flags.output.out.clone()))
+    let bytes = match format {
+        Format::Text => joined(&table_text),
+        Format::Json => joined(&RateTable::write),
+        Format::Csv => joined(&RateTable::to_csv),
+        Format::Xlsx => rate_table_workbook(&tables, &provenance_of(&season)).map_err(WriteError::from)?,
+        Format::Parquet => rate_table_parquet(&tables).map_err(WriteError::from)?,
+    };
+    Ok(Answer::bytes(bytes, true, flags.output.out.clone()))
 }

@@ -31,5 +31,5 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let yields = Yields::of(&season.programme, season.trials.iter().map(|trial| trial.yields.as_slice()));
     let provenance = Provenance { inputs: season.programme.inputs.clone(), warnings, ..Provenance::default() };
     let answered = yields.trials.iter().any(|trial| trial.used > 0);
-    Ok(Answer::report(&yields, &provenance, answered, &flags.output))
+    Answer::report(&yields, &provenance, answered, &flags.output)
 }

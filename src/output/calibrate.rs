@@ -7,6 +7,7 @@ use super::envelope::Report;
 use super::long::{Long, number, text};
 use super::optimum::status_name;
 use crate::calibration::{Bound, Calibration, HeldOut, NeedPoint, NoRelation, Prediction, Relation, Validation};
+use crate::files::export::{Cell, Table};
 use crate::season::{Season, TableResult};
 use crate::trial::{NeedFrom, RelationKind};
 
@@ -337,7 +338,7 @@ impl Report for Calibrations {
     }
 
     /// One record a point at each price ratio, and one for what is set aside.
-    fn csv(&self) -> String {
+    fn table(&self) -> Table {
         let mut long = Long::new([
             "table",
             "instrument",
@@ -364,8 +365,8 @@ impl Report for Calibrations {
             for at in &table.at_prices {
                 let head = || {
                     [
-                        table.table.clone(),
-                        table.instrument.to_owned(),
+                        table.table.as_str().into(),
+                        table.instrument.into(),
                         number(at.price_ratio),
                         text(self.price_ratio_unit.as_deref()),
                     ]
@@ -391,34 +392,45 @@ pub(super) fn need_from_name(need_from: NeedFrom) -> &'static str {
 }
 
 impl Calibrations {
-    fn point_fields(&self, point: &Point) -> [String; 16] {
+    fn point_fields(&self, point: &Point) -> [Cell; 16] {
         [
-            point.trial.clone(),
-            point.site_year.clone(),
+            point.trial.as_str().into(),
+            point.site_year.as_str().into(),
             text(point.variety.as_deref()),
-            need_from_name(point.need_from).to_owned(),
+            need_from_name(point.need_from).into(),
             number(point.n_on),
             number(point.index),
-            point.plots.to_string(),
+            point.plots.into(),
             number(point.need),
             number(point.low),
             number(point.high),
-            self.rate_unit.clone(),
-            point.bound.to_owned(),
-            point.family.to_owned(),
-            point.optimum_status.to_owned(),
-            "used".to_owned(),
-            String::new(),
+            self.rate_unit.as_str().into(),
+            point.bound.into(),
+            point.family.into(),
+            point.optimum_status.into(),
+            "used".into(),
+            text(None),
         ]
     }
 
-    fn aside_fields(&self, aside: &Aside) -> [String; 16] {
-        let mut fields = [const { String::new() }; 16];
-        fields[0].clone_from(&aside.trial);
-        fields[6] = aside.plots.to_string();
-        fields[10].clone_from(&self.rate_unit);
-        fields[14] = "set-aside".to_owned();
-        fields[15].clone_from(&aside.reason);
-        fields
+    fn aside_fields(&self, aside: &Aside) -> [Cell; 16] {
+        [
+            aside.trial.as_str().into(),
+            text(None),
+            text(None),
+            text(None),
+            number(None),
+            number(None),
+            aside.plots.into(),
+            number(None),
+            number(None),
+            number(None),
+            self.rate_unit.as_str().into(),
+            text(None),
+            text(None),
+            text(None),
+            "set-aside".into(),
+            aside.reason.as_str().into(),
+        ]
     }
 }

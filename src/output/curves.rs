@@ -9,6 +9,7 @@ use super::group::{factors, group_object, level_fields};
 use super::interval_words::limits_name;
 use super::long::{Long, number, text};
 use crate::experiment::{Fitted, FittedGroup, Response};
+use crate::files::export::{Cell, Table};
 use crate::response::{Curve, Family, Fit, Reach};
 use crate::stats::interval::Interval;
 
@@ -323,7 +324,7 @@ impl Report for Curves {
         super::curves_text::text(self)
     }
 
-    fn csv(&self) -> String {
+    fn table(&self) -> Table {
         let factors = factors(self.groups.iter().map(|group| &group.group));
         let mut long = Long::new(factors.iter().map(String::as_str).chain(COLUMNS));
         for group in &self.groups {
@@ -335,28 +336,28 @@ impl Report for Curves {
     }
 }
 
-fn fields(group: &CurveGroup, curve: &FamilyCurve) -> [String; 30] {
+fn fields(group: &CurveGroup, curve: &FamilyCurve) -> [Cell; 30] {
     let join = curve.join.as_ref();
     [
-        group.n.to_string(),
-        group.excluded.to_string(),
-        group.blocks.to_string(),
-        group.error_stratum.to_owned(),
+        group.n.into(),
+        group.excluded.into(),
+        group.blocks.into(),
+        group.error_stratum.into(),
         text(group.rate_unit.as_deref()),
         text(group.yield_unit.as_deref()),
         text(group.response),
         number(group.p_value),
-        curve.family.to_owned(),
-        if group.chosen == Some(curve.family) { "yes" } else { "no" }.to_owned(),
-        group.chosen_by.to_owned(),
-        curve.status.to_owned(),
+        curve.family.into(),
+        if group.chosen == Some(curve.family) { "yes" } else { "no" }.into(),
+        group.chosen_by.into(),
+        curve.status.into(),
         text(curve.reason.as_deref()),
         number(curve.coefficients.intercept),
         number(curve.coefficients.slope),
         number(curve.coefficients.curvature),
         number(curve.coefficients.plateau),
         number(curve.rss),
-        curve.df.map_or_else(String::new, |df| df.to_string()),
+        curve.df.into(),
         number(curve.sigma),
         number(curve.r_squared),
         number(curve.aic),
@@ -366,7 +367,7 @@ fn fields(group: &CurveGroup, curve: &FamilyCurve) -> [String; 30] {
         number(join.and_then(|join| join.low)),
         number(join.and_then(|join| join.high)),
         number(join.map(|join| join.level)),
-        join.map_or_else(String::new, |join| limits_name(join.limits).to_owned()),
-        curve.reach.map_or_else(String::new, |reach| reach_name(reach).to_owned()),
+        text(join.map(|join| limits_name(join.limits))),
+        text(curve.reach.map(reach_name)),
     ]
 }

@@ -5,6 +5,9 @@ use serde::Serialize;
 use serde_json::{Map, Value};
 
 use super::layout::paragraph;
+use super::long::csv;
+use super::workbook::{About, Sheet, workbook};
+use crate::files::export::{ExportError, Table, parquet};
 use crate::finding::Finding;
 use crate::trial::InputFile;
 
@@ -16,8 +19,13 @@ pub trait Report: Serialize {
     /// For a reader.
     fn text(&self) -> String;
 
-    /// Long CSV.
-    fn csv(&self) -> String;
+    /// As one long table.
+    fn table(&self) -> Table;
+
+    /// The long table as CSV.
+    fn csv(&self) -> String {
+        csv(&self.table())
+    }
 }
 
 /// A format that results are written in.
@@ -29,6 +37,10 @@ pub enum Format {
     Json,
     /// Long CSV.
     Csv,
+    /// The long table in a workbook, with a sheet about it.
+    Xlsx,
+    /// The long table as Parquet.
+    Parquet,
 }
 
 /// What made a result.
@@ -111,14 +123,21 @@ pub(super) fn pretty<T: Serialize>(value: &T) -> String {
     serde_json::to_string_pretty(value).unwrap_or_default() + "\n"
 }
 
-/// A report in a format. Text ends with the warnings; CSV has no place for them.
-#[must_use]
-pub fn render<T: Report>(report: &T, provenance: &Provenance, format: Format) -> String {
-    match format {
-        Format::Text => report.text() + &warnings_text(&provenance.warnings) + &made_by(provenance),
-        Format::Json => json(report, provenance),
-        Format::Csv => report.csv(),
-    }
+/// A report in a format. Text ends with the warnings; CSV and Parquet have no place for them.
+///
+/// # Errors
+/// A table that is too large for a workbook.
+pub fn render<T: Report>(report: &T, provenance: &Provenance, format: Format) -> Result<Vec<u8>, ExportError> {
+    Ok(match format {
+        Format::Text => (report.text() + &warnings_text(&provenance.warnings) + &made_by(provenance)).into_bytes(),
+        Format::Json => json(report, provenance).into_bytes(),
+        Format::Csv => report.csv().into_bytes(),
+        Format::Xlsx => {
+            let about = About { title: format!("stook {}", T::COMMAND), ..About::default() };
+            workbook(&about, &[Sheet::new(T::COMMAND, report.table(), "")], provenance)?
+        }
+        Format::Parquet => parquet(&report.table())?,
+    })
 }
 
 /// One line on what made a text: version, inputs, seed.

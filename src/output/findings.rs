@@ -7,6 +7,7 @@ use super::envelope::Report;
 use super::layout::paragraph;
 use super::long::{Long, text};
 use super::numbers::count;
+use crate::files::export::Table;
 use crate::finding::{Finding, Severity};
 
 /// Every finding of a programme, trial or file.
@@ -98,18 +99,18 @@ impl Report for Findings {
         text
     }
 
-    fn csv(&self) -> String {
+    fn table(&self) -> Table {
         let mut long = Long::new(["severity", "code", "file", "sheet", "row", "column", "value", "text", "remedy"]);
         for finding in &self.findings {
             long.row([
-                finding.severity.to_owned(),
-                finding.code.to_owned(),
-                finding.file.clone(),
+                finding.severity.into(),
+                finding.code.into(),
+                finding.file.as_str().into(),
                 text(finding.sheet.as_deref()),
-                finding.row.map_or_else(String::new, |row| row.to_string()),
+                finding.row.into(),
                 text(finding.column.as_deref()),
                 text(finding.value.as_deref()),
-                finding.text.clone(),
+                finding.text.as_str().into(),
                 text(finding.remedy.as_deref()),
             ]);
         }

@@ -6,6 +6,7 @@ use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 use super::envelope::schema_name;
+use crate::files::export::ExportError;
 
 /// The file that tells an earlier season.
 pub(super) const PROVENANCE: &str = "provenance.json";
@@ -48,6 +49,9 @@ pub enum WriteError {
         /// Its folder.
         folder: String,
     },
+    /// A table can't be written in the format.
+    #[error("cannot write the table: {0}")]
+    NotExported(#[from] ExportError),
     /// The folder holds something else than an earlier season.
     #[error("{folder} is left as it is: {found}; name an empty folder, a new one, or that of an earlier season")]
     NotASeason {

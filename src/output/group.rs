@@ -6,6 +6,7 @@ use super::layout::quantity;
 use super::long;
 use super::numbers::plain;
 use crate::experiment::GroupKey;
+use crate::files::export::Cell;
 
 /// A group as `{factor: level}`: trial, factor of bare columns, variety, N already on.
 pub(super) fn group_object(key: &GroupKey) -> Map<String, Value> {
@@ -68,12 +69,12 @@ pub(super) fn levels(group: &Map<String, Value>, factors: &[String]) -> Vec<Stri
     factors.iter().map(|factor| group.get(factor).map_or_else(String::new, level_text)).collect()
 }
 
-/// The same as CSV fields: numbers as they are.
-pub(super) fn level_fields(group: &Map<String, Value>, factors: &[String]) -> Vec<String> {
+/// The same as cells of a long table: numbers as they are.
+pub(super) fn level_fields(group: &Map<String, Value>, factors: &[String]) -> Vec<Cell> {
     let field = |level: &Value| match level {
         Value::Number(number) => long::number(number.as_f64()),
-        Value::String(text) => text.clone(),
-        other => other.to_string(),
+        Value::String(text) => long::text(Some(text)),
+        other => long::text(Some(&other.to_string())),
     };
-    factors.iter().map(|factor| group.get(factor).map_or_else(String::new, field)).collect()
+    factors.iter().map(|factor| group.get(factor).map_or(long::text(None), field)).collect()
 }

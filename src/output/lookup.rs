@@ -7,6 +7,7 @@ use super::interval_words::{interval_head, interval_text, limits_name};
 use super::layout::{paragraph, quantity};
 use super::long::{Long, number, text};
 use super::numbers::{fixed, plain, price_ratio};
+use crate::files::export::Table;
 use crate::rate_table::{Lookup, RateTable};
 
 /// Decimals of an index, as in a rate table.
@@ -92,7 +93,7 @@ impl Report for LookupAnswer {
         text + &format!("\n  Table digest {}\n", lookup.table_digest)
     }
 
-    fn csv(&self) -> String {
+    fn table(&self) -> Table {
         let lookup = &self.lookup;
         let interval = lookup.interval.as_ref().map(|interval| &interval.interval);
         let mut long = Long::new([
@@ -117,25 +118,25 @@ impl Report for LookupAnswer {
             "table_digest",
         ]);
         long.row([
-            lookup.table.clone(),
-            self.reading.clone(),
-            self.reference.clone(),
+            lookup.table.as_str().into(),
+            self.reading.as_str().into(),
+            self.reference.as_str().into(),
             number(lookup.index),
             number(lookup.rate),
-            lookup.rate_unit.clone(),
-            lookup.status.name().to_owned(),
+            lookup.rate_unit.as_str().into(),
+            lookup.status.name().into(),
             text(lookup.reason.as_deref()),
-            lookup.row.map_or_else(String::new, |row| row.to_string()),
+            lookup.row.into(),
             number(self.row_from),
             number(self.row_below),
             number(interval.and_then(|interval| interval.low)),
             number(interval.and_then(|interval| interval.high)),
             number(interval.map(|interval| interval.level)),
-            interval.map_or_else(String::new, |interval| limits_name(interval.limits).to_owned()),
-            if lookup.nearest_row_used { "yes" } else { "no" }.to_owned(),
+            text(interval.map(|interval| limits_name(interval.limits))),
+            if lookup.nearest_row_used { "yes" } else { "no" }.into(),
             number(lookup.price_ratio),
             text(lookup.price_ratio_unit.as_deref()),
-            lookup.table_digest.clone(),
+            lookup.table_digest.as_str().into(),
         ]);
         long.finish()
     }

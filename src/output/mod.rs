@@ -24,6 +24,7 @@ mod sense;
 mod sense_text;
 mod summary;
 mod table;
+mod workbook;
 mod yields;
 
 pub use calibrate::{
@@ -40,4 +41,5 @@ pub use season_files::{provenance_of, season_files, season_provenance};
 pub use sense::{IndexOfPlot, Sense, SensingOf, ShownN, TreatmentIndex};
 pub use summary::{LeftOutTrial, RowSummary, Summary, TableSummary, TrialSummary};
 pub use table::{MissingTable, NoTables, table_text};
+pub use workbook::{rate_table_parquet, rate_table_workbook};
 pub use yields::{TrialYields, YieldOfPlot, Yields};

@@ -10,6 +10,7 @@ use super::interval_words::limits_name;
 use super::long::{Long, number, text};
 use crate::economics::{NearOptimum, PriceRatio, Tolerance};
 use crate::experiment::{FittedGroup, GroupOptimum};
+use crate::files::export::{Cell, Table};
 use crate::response::{self, Family, Fit, OptimumStatus};
 use crate::stats::interval::Limits;
 
@@ -249,7 +250,7 @@ impl Report for Optima {
     }
 
     /// One record for each family at the base price ratio, and one for the chosen family at every other.
-    fn csv(&self) -> String {
+    fn table(&self) -> Table {
         let factors = factors(self.groups.iter().map(|group| &group.group));
         let mut long = Long::new(factors.iter().map(String::as_str).chain(COLUMNS));
         for group in &self.groups {
@@ -267,7 +268,7 @@ impl Report for Optima {
     }
 }
 
-fn fields(group: &OptimumGroup, ratio: f64, optimum: &OptimumOf, chosen: Option<&AtPrice>) -> [String; 18] {
+fn fields(group: &OptimumGroup, ratio: f64, optimum: &OptimumOf, chosen: Option<&AtPrice>) -> [Cell; 18] {
     let near = chosen.and_then(|chosen| chosen.near_optimum);
     [
         number(ratio),
@@ -275,16 +276,16 @@ fn fields(group: &OptimumGroup, ratio: f64, optimum: &OptimumOf, chosen: Option<
         text(group.rate_unit.as_deref()),
         text(group.yield_unit.as_deref()),
         text(group.response),
-        if chosen.is_some() { "yes" } else { "no" }.to_owned(),
+        if chosen.is_some() { "yes" } else { "no" }.into(),
         text(optimum.family),
-        status_name(optimum.status).to_owned(),
+        status_name(optimum.status).into(),
         text(group.reason.as_deref()),
         number(optimum.rate),
         number(optimum.low),
         number(optimum.high),
         number(optimum.level),
         text(optimum.method.as_deref()),
-        limits_name(optimum.limits).to_owned(),
+        limits_name(optimum.limits).into(),
         number(chosen.and_then(|chosen| chosen.net_return)),
         number(near.map(|near| near.low)),
         number(near.map(|near| near.high)),

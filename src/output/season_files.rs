@@ -3,17 +3,19 @@
 use serde::Serialize;
 use serde_json::{Map, Value};
 
-use super::calibrate::Calibrations;
+use super::calibrate::{Calibrations, Errors};
 use super::curves::Curves;
 use super::envelope::{Provenance, Report, json};
 use super::findings::Findings;
 use super::folder::{OutputFile, PROVENANCE, SEASON};
-use super::long::{Long, number, text};
+use super::long::{Long, csv, number, text};
 use super::optimum::{Optima, Prices};
 use super::sense::Sense;
 use super::summary::Summary;
+use super::workbook::{Sheet, about_season, workbook};
 use super::yields::Yields;
 use crate::experiment::{ErrorStratum, FittedGroup};
+use crate::files::export::{ExportError, Table};
 use crate::rate_table::RateTable;
 use crate::season::Season;
 
@@ -43,8 +45,10 @@ pub(super) fn optima<'a>(season: &Season, groups: impl IntoIterator<Item = &'a F
 }
 
 /// Every file of a season's folder but the figures and `provenance.json`, which lists the files.
-#[must_use]
-pub fn season_files(season: &Season) -> Vec<OutputFile> {
+///
+/// # Errors
+/// A table that is too large for a sheet of `report/tables.xlsx`.
+pub fn season_files(season: &Season) -> Result<Vec<OutputFile>, ExportError> {
     let provenance = provenance_of(season);
     let groups = || season.trials.iter().flat_map(|trial| &trial.groups);
     let calibrations = Calibrations::of(season, &season.tables);
@@ -57,7 +61,7 @@ pub fn season_files(season: &Season) -> Vec<OutputFile> {
         OutputFile::text("summary.txt", Summary::of(season).text()),
         OutputFile::text("findings.csv", Findings::of(&season.warnings).csv()),
         OutputFile::text("data/yields.csv", yields.csv()),
-        OutputFile::text("data/anova.csv", anova_csv(groups())),
+        OutputFile::text("data/anova.csv", csv(&anova_table(groups()))),
         OutputFile::text("data/curves.json", json(&curves, &provenance)),
         OutputFile::text("data/optimum.json", json(&optima, &provenance)),
         OutputFile::text("data/index.csv", sense.csv()),
@@ -73,7 +77,71 @@ pub fn season_files(season: &Season) -> Vec<OutputFile> {
             files.push(OutputFile::text(format!("tables/{name}.vectors.csv"), table.conformance_vectors()));
         }
     }
-    files
+    let units = &season.programme.units;
+    let (rates, yields_in) = (units.n_rate, units.yields);
+    let mut sheets = vec![
+        Sheet::new("yields", yields.table(), format!("Yield of every plot in {yields_in}, and what became of it")),
+        Sheet::new("anova", anova_table(groups()), format!("Analysis of variance; sums of squares in ({yields_in})²")),
+        Sheet::new(
+            "curves",
+            curves.table(),
+            format!("Every curve family of every group; N rates in {rates}, yields in {yields_in}"),
+        ),
+        Sheet::new("optimum", optima.table(), format!("Economic optimum N rates in {rates}, with their limits")),
+        Sheet::new("index", sense.table(), "Plot means of readings and their index: reading ÷ N-rich reference"),
+        Sheet::new("need", calibrations.table(), format!("Points of the calibrations: index, and N need in {rates}")),
+        Sheet::new("validation", validation_table(&calibrations), format!("Site-years held out: errors in {rates}")),
+    ];
+    sheets.extend(season.tables.iter().filter_map(|result| result.table.as_ref().ok()).map(Sheet::rate_table));
+    sheets.push(Sheet::new(
+        "findings",
+        Findings::of(&season.warnings).table(),
+        "What the files and the results give to know",
+    ));
+    let bytes = workbook(&about_season(season), &sheets, &Provenance { warnings: Vec::new(), ..provenance })?;
+    files.push(OutputFile { path: "report/tables.xlsx".to_owned(), bytes });
+    Ok(files)
+}
+
+/// The held-out site-years of every calibration, a record each, and the sum over all of them.
+fn validation_table(calibrations: &Calibrations) -> Table {
+    let mut long = Long::new([
+        "table",
+        "relation",
+        "held_out",
+        "points",
+        "rmse",
+        "bias",
+        "one_rate_rmse",
+        "one_rate_bias",
+        "rate_unit",
+        "reason",
+    ]);
+    for table in &calibrations.tables {
+        for validation in &table.validation {
+            let mut row = |held_out: &str, points: usize, rule: Errors, one_rate: Errors, reason: Option<&str>| {
+                long.row([
+                    table.table.as_str().into(),
+                    validation.kind.into(),
+                    held_out.into(),
+                    points.into(),
+                    number(rule.rmse),
+                    number(rule.bias),
+                    number(one_rate.rmse),
+                    number(one_rate.bias),
+                    calibrations.rate_unit.as_str().into(),
+                    text(reason),
+                ]);
+            };
+            for held_out in &validation.site_years {
+                let points = held_out.predictions.len();
+                row(&held_out.site_year, points, held_out.rule, held_out.one_rate, held_out.reason.as_deref());
+            }
+            let points = validation.site_years.iter().map(|held_out| held_out.predictions.len()).sum();
+            row("every site-year", points, validation.rule, validation.one_rate, None);
+        }
+    }
+    long.finish()
 }
 
 #[derive(Serialize)]
@@ -88,8 +156,12 @@ impl Report for Listed<'_> {
         self.files.join("\n")
     }
 
-    fn csv(&self) -> String {
-        self.text()
+    fn table(&self) -> Table {
+        let mut long = Long::new(["file"]);
+        for file in &self.files {
+            long.row([(*file).into()]);
+        }
+        long.finish()
     }
 }
 
@@ -101,7 +173,7 @@ pub fn season_provenance(season: &Season, files: &[OutputFile]) -> OutputFile {
 }
 
 /// The analysis of variance of every group: nuisance, N rates, error.
-fn anova_csv<'a>(groups: impl Iterator<Item = &'a FittedGroup>) -> String {
+fn anova_table<'a>(groups: impl Iterator<Item = &'a FittedGroup>) -> Table {
     let mut long = Long::new(["trial", "variety", "early_n", "error_stratum", "source", "df", "ss", "ms", "f", "p"]);
     for fitted_group in groups {
         let Ok(fitted) = &fitted_group.outcome else { continue };
@@ -117,9 +189,9 @@ fn anova_csv<'a>(groups: impl Iterator<Item = &'a FittedGroup>) -> String {
                 text(key.trial.as_deref()),
                 text(key.variety.as_deref()),
                 number(key.early_n),
-                stratum.name().to_owned(),
-                source.to_owned(),
-                df.to_string(),
+                stratum.name().into(),
+                source.into(),
+                df.into(),
                 number(ss),
                 number(ss / df as f64),
                 number(f),

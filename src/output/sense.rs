@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::envelope::Report;
 use super::long::{Long, number, text};
+use crate::files::export::Table;
 use crate::season::Sensing;
 use crate::sensing::{PlotIndex, ShowsN};
 use crate::trial::{Excluded, Plot, Programme, Trial};
@@ -255,7 +256,7 @@ impl Report for Sense {
         super::sense_text::text(self)
     }
 
-    fn csv(&self) -> String {
+    fn table(&self) -> Table {
         let mut long = Long::new([
             "trial",
             "instrument",
@@ -280,24 +281,24 @@ impl Report for Sense {
         for sensing in &self.sensings {
             for plot in &sensing.plots {
                 long.row([
-                    sensing.trial.clone(),
-                    sensing.instrument.to_owned(),
-                    sensing.date.clone(),
+                    sensing.trial.as_str().into(),
+                    sensing.instrument.into(),
+                    sensing.date.as_str().into(),
                     text(plot.stage.as_deref()),
-                    plot.plot.clone(),
-                    plot.row.to_string(),
+                    plot.plot.as_str().into(),
+                    plot.row.into(),
                     text(plot.block.as_deref()),
                     text(plot.variety.as_deref()),
                     number(plot.n_on),
-                    self.rate_unit.clone(),
-                    if plot.is_reference { "yes" } else { "no" }.to_owned(),
+                    self.rate_unit.as_str().into(),
+                    if plot.is_reference { "yes" } else { "no" }.into(),
                     number(plot.reading),
-                    plot.readings.to_string(),
+                    plot.readings.into(),
                     number(plot.standard_deviation),
                     number(plot.reference),
-                    plot.reference_plots.map_or_else(String::new, |plots| plots.to_string()),
+                    plot.reference_plots.into(),
                     number(plot.index),
-                    plot.status.to_owned(),
+                    plot.status.into(),
                     text(plot.reason.as_deref()),
                 ]);
             }

@@ -16,6 +16,7 @@ use super::optimum::{Optima, OptimumGroup, status_name};
 use super::optimum_text::{chosen_text, limits, rate_text};
 use super::season_files::{optima, provenance_of};
 use super::table::{rate, rows_with_a_rate};
+use crate::files::export::Table;
 use crate::response::OptimumStatus;
 use crate::season::{Season, TableResult};
 use crate::trial::NeedFrom;
@@ -216,7 +217,7 @@ impl Report for Summary {
     }
 
     /// One record for each group of each trial.
-    fn csv(&self) -> String {
+    fn table(&self) -> Table {
         let mut long = Long::new(FACTORS.into_iter().chain([
             "plots",
             "used",
@@ -234,8 +235,8 @@ impl Report for Summary {
             for group in &trial.groups {
                 let levels = level_fields(&group.group, &FACTORS.map(str::to_owned));
                 let results = [
-                    trial.plots.to_string(),
-                    trial.used.to_string(),
+                    trial.plots.into(),
+                    trial.used.into(),
                     text(group.response),
                     text(group.optimum.family),
                     number(group.price_ratio),
@@ -243,8 +244,8 @@ impl Report for Summary {
                     number(group.optimum.rate),
                     number(group.optimum.low),
                     number(group.optimum.high),
-                    self.rate_unit.clone(),
-                    status_name(group.optimum.status).to_owned(),
+                    self.rate_unit.as_str().into(),
+                    status_name(group.optimum.status).into(),
                 ];
                 long.row(levels.into_iter().chain(results));
             }

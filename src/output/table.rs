@@ -7,6 +7,7 @@ use super::interval_words::interval_text;
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::long::Long;
 use super::numbers::{count, percent, plain, price_ratio};
+use crate::files::export::Table;
 use crate::rate_table::{Price, RateTable, Row, RowRate};
 use crate::season::TableResult;
 
@@ -137,10 +138,10 @@ impl Report for NoTables {
         text
     }
 
-    fn csv(&self) -> String {
+    fn table(&self) -> Table {
         let mut long = Long::new(["table", "status", "reason"]);
         for missing in &self.tables {
-            long.row([missing.table.clone(), "no-table".to_owned(), missing.reason.clone()]);
+            long.row([missing.table.as_str().into(), "no-table".into(), missing.reason.as_str().into()]);
         }
         long.finish()
     }

@@ -7,6 +7,7 @@ use super::envelope::Report;
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::long::{Long, number, text};
 use super::numbers::{fixed, plain};
+use crate::files::export::Table;
 use crate::harvest::PlotYield;
 use crate::trial::{Plot, Programme, Trial};
 
@@ -126,7 +127,7 @@ impl Report for Yields {
         text
     }
 
-    fn csv(&self) -> String {
+    fn table(&self) -> Table {
         let mut long = Long::new([
             "trial",
             "plot",
@@ -142,15 +143,15 @@ impl Report for Yields {
         for trial in &self.trials {
             for plot in &trial.plots {
                 long.row([
-                    trial.trial.clone(),
-                    plot.plot.clone(),
-                    plot.row.to_string(),
+                    trial.trial.as_str().into(),
+                    plot.plot.as_str().into(),
+                    plot.row.into(),
                     text(plot.block.as_deref()),
                     text(plot.variety.as_deref()),
                     number(plot.value),
-                    self.yield_unit.clone(),
+                    self.yield_unit.as_str().into(),
                     number(self.moisture_percent),
-                    plot.status.to_owned(),
+                    plot.status.into(),
                     text(plot.reason.as_deref()),
                 ]);
             }

@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
+use calamine::{Data, Reader as _, Xlsx};
+
 use crate::run::{command, finish, stook_in, trials};
 
 fn season(place: &Path, threads: &str) -> crate::run::Run {
@@ -78,6 +80,7 @@ fn the_folder_holds_what_the_season_found() {
         "tables/leaf-jointing.csv",
         "tables/leaf-jointing.schema.json",
         "tables/leaf-jointing.vectors.csv",
+        "report/tables.xlsx",
     ];
     for name in always {
         assert!(found.contains_key(name), "{name} in {:?}", found.keys());
@@ -160,4 +163,57 @@ fn a_table_of_the_command_is_the_table_of_the_season() {
     let found = files(&place.join("season"));
     assert!(table("json") == found["tables/leaf-jointing.json"]);
     assert!(table("csv") == found["tables/leaf-jointing.csv"]);
+}
+
+#[test]
+fn the_workbook_of_a_season_says_what_it_is_and_holds_the_cells_of_its_csv() {
+    let (place, _) = shared();
+    let found = files(&place.join("season"));
+    let mut workbook: Xlsx<_> = Xlsx::new(std::io::Cursor::new(&found["report/tables.xlsx"])).unwrap();
+    let names = workbook.sheet_names();
+    assert_eq!(names[0], "about");
+    let about: Vec<String> = workbook.worksheet_range("about").unwrap().rows().map(|row| format!("{row:?}")).collect();
+    for (item, what) in [("title", "Larkwater"), ("made by", "stook"), ("seed", "1"), ("caution", "adviser")] {
+        assert!(about.iter().any(|row| row.contains(item) && row.contains(what)), "{item}: {about:?}");
+    }
+    for name in names.iter().skip(1) {
+        assert!(about.iter().any(|row| row.contains("sheet") && row.contains(name.as_str())), "{name}");
+    }
+    for (sheet, file) in [("yields", "data/yields.csv"), ("index", "data/index.csv"), ("findings", "findings.csv")] {
+        let range = workbook.worksheet_range(sheet).unwrap();
+        let mut csv = csv::ReaderBuilder::new().has_headers(false).from_reader(found[file].as_slice());
+        let fields: Vec<Vec<String>> =
+            csv.records().map(|record| record.unwrap().iter().map(str::to_owned).collect()).collect();
+        assert_eq!(range.height(), fields.len(), "{sheet}");
+        for (row, expected) in range.rows().zip(&fields) {
+            for (cell, field) in row.iter().zip(expected) {
+                match cell {
+                    Data::Float(number) => assert_eq!(number.to_string(), *field, "{sheet}"),
+                    Data::String(text) => assert_eq!(text, field, "{sheet}"),
+                    Data::Empty => assert_eq!("", field, "{sheet}"),
+                    other => panic!("{sheet}: {other:?}"),
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_workbook_and_parquet_need_a_file_to_go_to() {
+    let place = tempfile::tempdir().unwrap();
+    let programme = trials();
+    let programme = programme.to_str().unwrap();
+    for (format, begins) in [("xlsx", b"PK".as_slice()), ("parquet", b"PAR1")] {
+        let run = stook_in(place.path(), ["yields", programme, "--format", format]);
+        assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{format}");
+        assert!(run.stderr.contains("--out"), "{}", run.stderr);
+        for command in ["yields", "table", "curves", "check"] {
+            let run = stook_in(place.path(), [command, programme, "--format", format, "--out", "result"]);
+            assert_eq!((run.status, run.stdout.as_str()), (0, ""), "{command}: {}", run.stderr);
+            assert!(std::fs::read(place.path().join("result")).unwrap().starts_with(begins), "{command} {format}");
+        }
+    }
+    let run = stook_in(place.path(), ["season", programme, "--format", "xlsx"]);
+    assert_eq!((run.status, run.stdout.as_str()), (2, ""));
+    assert!(run.stderr.contains("report/tables.xlsx"), "{}", run.stderr);
 }

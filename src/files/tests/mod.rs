@@ -1,7 +1,9 @@
 //! Programmes written to a temporary folder and read back.
 
+mod export;
 mod faults;
 mod formats;
+mod knowledge;
 mod loading;
 mod mutations;
 
