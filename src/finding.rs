@@ -21,6 +21,8 @@ pub enum Severity {
 pub struct Place {
     /// The file, as the user named it or relative to the programme.
     pub file: String,
+    /// The sheet, in a workbook.
+    pub sheet: Option<String>,
     /// Line of a descriptor or row of a data file, counted from 1 with the header included.
     pub row: Option<u64>,
     /// The column header or descriptor key.
@@ -34,6 +36,13 @@ impl Place {
     #[must_use]
     pub fn file(file: impl Into<String>) -> Self {
         Self { file: file.into(), ..Self::default() }
+    }
+
+    /// With the sheet of a workbook.
+    #[must_use]
+    pub fn sheet(mut self, sheet: Option<String>) -> Self {
+        self.sheet = sheet;
+        self
     }
 
     /// With its row.
@@ -61,6 +70,9 @@ impl Place {
 impl fmt::Display for Place {
     fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
         formatter.write_str(&self.file)?;
+        if let Some(sheet) = &self.sheet {
+            write!(formatter, ", sheet {sheet:?}")?;
+        }
         if let Some(row) = self.row {
             let word = if self.file.ends_with(".toml") { "line" } else { "row" };
             write!(formatter, ", {word} {row}")?;

@@ -7,7 +7,7 @@ use serde_json::{Map, Value};
 
 use super::failure::Failure;
 use crate::economics::price_ratio_unit;
-use crate::files::ColumnRoles;
+use crate::files::{ColumnRoles, Decimal, DeclaredBy, Layout, Separator, TextEncoding};
 use crate::output::Format;
 use crate::response::Family;
 use crate::season::DEFAULT_SEED;
@@ -219,9 +219,39 @@ pub(super) struct RoleFlags {
     /// Unit of the yield, as in Mg/ha
     #[arg(long, value_name = "UNIT")]
     pub(super) yield_unit: Option<String>,
-    /// Line of the column headers [default: 1]
-    #[arg(long, value_name = "LINE", value_parser = clap::value_parser!(u64).range(1..))]
+    /// Sheet of a workbook [default: the only one]
+    #[arg(long, value_name = "SHEET")]
+    sheet: Option<String>,
+    /// Row of the column headers; 0 where there are none [default: 1]
+    #[arg(long, value_name = "ROW")]
     header_row: Option<u64>,
+    /// Rows that the headers take [default: 1]
+    #[arg(long, value_name = "ROWS", value_parser = clap::value_parser!(u64).range(1..=10))]
+    header_rows: Option<u64>,
+    /// What stands between cells: , ; | or tab [default: seen from the file]
+    #[arg(long, value_name = "SIGN", value_parser = separator)]
+    separator: Option<Separator>,
+    /// Decimal sign of numbers in text: . or , [default: .]
+    #[arg(long, value_name = "SIGN", value_parser = decimal)]
+    decimal: Option<Decimal>,
+    /// Encoding of a text file, as in latin-1 or utf-16 [default: utf-8]
+    #[arg(long, value_name = "NAME", value_parser = encoding)]
+    encoding: Option<TextEncoding>,
+    /// Text that stands for a missing value; may be given several times [default: NA, N/A, ., * and -]
+    #[arg(long, value_name = "TEXT", allow_hyphen_values = true)]
+    missing: Option<Vec<String>>,
+}
+
+fn separator(text: &str) -> Result<Separator, String> {
+    Separator::parse(text).ok_or_else(|| "write , or ; or | or tab".to_owned())
+}
+
+fn decimal(text: &str) -> Result<Decimal, String> {
+    Decimal::parse(text).ok_or_else(|| "write . or ,".to_owned())
+}
+
+fn encoding(text: &str) -> Result<TextEncoding, String> {
+    TextEncoding::parse(text).ok_or_else(|| "write utf-8, utf-16, latin-1 or the usual name of another".to_owned())
 }
 
 impl RoleFlags {
@@ -236,8 +266,32 @@ impl RoleFlags {
             ("yield_unit", &self.yield_unit),
         ];
         let texts = texts.into_iter().filter_map(|(name, text)| Some((name, Value::from(text.as_deref()?))));
-        let row = self.header_row.map(|row| ("header_row", Value::from(row)));
-        texts.chain(row).map(|(name, value)| (name.to_owned(), value)).collect()
+        let layout = [
+            ("sheet", self.sheet.as_deref().map(Value::from)),
+            ("header_row", self.header_row.map(Value::from)),
+            ("header_rows", self.header_rows.map(Value::from)),
+            ("separator", self.separator.map(|separator| separator.name().into())),
+            ("decimal", self.decimal.map(|decimal| decimal.name().into())),
+            ("encoding", self.encoding.map(|encoding| encoding.name().into())),
+            ("missing", self.missing.clone().map(Value::from)),
+        ];
+        let layout = layout.into_iter().filter_map(|(name, value)| Some((name, value?)));
+        texts.chain(layout).map(|(name, value)| (name.to_owned(), value)).collect()
+    }
+
+    /// How the file is laid out.
+    fn layout(&self) -> Layout {
+        let standard = Layout { declared_by: DeclaredBy::Flags, ..Layout::default() };
+        Layout {
+            sheet: self.sheet.clone(),
+            header_row: self.header_row.unwrap_or(standard.header_row),
+            header_rows: self.header_rows.unwrap_or(standard.header_rows),
+            separator: self.separator,
+            decimal: self.decimal.unwrap_or(standard.decimal),
+            encoding: self.encoding,
+            missing: self.missing.clone(),
+            ..standard
+        }
     }
 
     /// The unit of a price ratio in the units given, where both are known ones.
@@ -258,7 +312,7 @@ impl RoleFlags {
                 yields: yields.clone(),
                 block: self.block.clone(),
                 by: self.by.clone(),
-                header_row: self.header_row.unwrap_or(1),
+                layout: self.layout(),
             }),
             (rate, yields) => {
                 let missing = [rate.is_none().then_some("--rate"), yields.is_none().then_some("--yield")];

@@ -2,31 +2,43 @@
 
 use jiff::civil::Date;
 
+use super::date_format::{DateFormat, in_words, iso, serial, slashed, spoken};
+use super::layout::{Decimal, Layout};
+use super::number::{explain, is_formula_error, parse};
+use super::table::Source;
 use crate::finding::{Finding, Place};
 use crate::trial::GrowthStage;
-
-/// Texts that stand for a missing value, in any case.
-const MISSING: [&str; 6] = ["", "NA", "N/A", ".", "*", "-"];
 
 /// A cell, trimmed, with its place.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Cell<'t> {
-    pub(super) file: &'t str,
+    pub(super) source: &'t Source,
     pub(super) row: u64,
     pub(super) column: &'t str,
+    /// Position of its column, from 0.
+    pub(super) index: usize,
     pub(super) text: &'t str,
+    /// Whether the file keeps it as a number, a date or a truth value rather than as text.
+    pub(super) typed: bool,
 }
 
 impl<'t> Cell<'t> {
     /// Whether nothing was measured.
     pub(super) fn is_missing(&self) -> bool {
-        MISSING.iter().any(|missing| self.text.eq_ignore_ascii_case(missing))
+        self.source.layout.is_missing(self.text)
+    }
+
+    /// The number that stands here, if one does.
+    pub(super) fn plain_number(&self) -> Option<f64> {
+        // A number of a workbook has no decimal sign of its own.
+        let decimal = if self.typed { Decimal::Point } else { self.source.layout.decimal };
+        parse(self.text, decimal)
     }
 
     /// An error here.
     pub(super) fn error(&self, code: &'static str, text: impl Into<String>) -> Finding {
-        let place = Place::file(self.file).row(self.row).column(self.column).value(self.text);
-        Finding::error(code, place, text)
+        let place = Place::file(&self.source.file).sheet(self.source.sheet.clone());
+        Finding::error(code, place.row(self.row).column(self.column).value(self.text), text)
     }
 
     /// A finite number; `None` where it is missing.
@@ -34,19 +46,10 @@ impl<'t> Cell<'t> {
         if self.is_missing() {
             return Ok(None);
         }
-        // `f64::from_str` also takes "inf" and "nan", which no one measures.
-        let plain = self.text.bytes().all(|byte| byte.is_ascii_digit() || b"+-.eE".contains(&byte));
-        match self.text.parse::<f64>() {
-            Ok(value) if plain && value.is_finite() => Ok(Some(value)),
-            _ => {
-                let remedy = if self.text.contains(',') {
-                    "write a number with a decimal point and without thousands separators"
-                } else {
-                    "write a number such as 72.5, or leave the cell empty if it is missing"
-                };
-                Err(self.error("not-a-number", format!("{:?} is not a number", self.text)).remedy(remedy))
-            }
-        }
+        self.plain_number().map(Some).ok_or_else(|| {
+            let (text, remedy) = explain(self.text, &self.source.layout);
+            self.error("not-a-number", text).remedy(remedy)
+        })
     }
 
     /// A number of at least 0; `None` where it is missing.
@@ -61,18 +64,34 @@ impl<'t> Cell<'t> {
 
     /// A text that must be there.
     pub(super) fn label(&self, what: &str) -> Result<&'t str, Finding> {
-        if self.is_missing() {
-            let text = format!("the {what} is missing");
-            return Err(self.error("missing-cell", text).remedy("fill in the cell; every row needs one"));
+        if is_formula_error(self.text) {
+            let text = format!("the formula for the {what} gives {}", self.text);
+            return Err(self.error("missing-cell", text).remedy("mend the formula"));
         }
-        Ok(self.text)
+        if !self.is_missing() {
+            return Ok(self.text);
+        }
+        let above = self.source.merged.iter().find(|merged| {
+            (merged.rows.0 + 1..=merged.rows.1).contains(&self.row)
+                && (merged.columns.0..=merged.columns.1).contains(&self.index)
+        });
+        Err(match above {
+            Some(merged) => {
+                let text = format!("the {what} is missing: the cell is merged with that of row {}", merged.rows.0);
+                self.error("missing-cell", text).remedy("split the merged cells and fill in every row")
+            }
+            None => self
+                .error("missing-cell", format!("the {what} is missing"))
+                .remedy("fill in the cell; every row needs one"),
+        })
     }
 
-    /// An ISO date that must be there.
+    /// A date that must be there: year-month-day, or as the file declares it.
     pub(super) fn date(&self) -> Result<Date, Finding> {
-        parse_date(self.text).ok_or_else(|| {
-            self.error("not-a-date", format!("{:?} is not a date", self.text))
-                .remedy("write dates as year-month-day, such as 2024-04-02")
+        let declared = self.source.layout.date_format.as_ref();
+        iso(self.text).or_else(|| declared?.read(self.text)).ok_or_else(|| {
+            let (text, remedy) = explain_date(self.text, &self.source.layout);
+            self.error("not-a-date", text).remedy(remedy)
         })
     }
 
@@ -81,10 +100,9 @@ impl<'t> Cell<'t> {
         if self.is_missing() {
             return Ok(None);
         }
-        GrowthStage::parse(self.text).map(Some).ok_or_else(|| {
-            self.error("not-a-stage", format!("{:?} is not a growth stage", self.text))
-                .remedy("write the scale and the number, such as \"Feekes 5\" or \"Zadoks 31\"")
-        })
+        GrowthStage::read(self.text)
+            .map(Some)
+            .map_err(|fault| self.error("not-a-stage", fault.to_string()).remedy(fault.remedy()))
     }
 
     /// A counting number; `None` where it is missing.
@@ -99,15 +117,50 @@ impl<'t> Cell<'t> {
     }
 }
 
-/// The date typed as `YYYY-MM-DD`, and nothing else.
-fn parse_date(text: &str) -> Option<Date> {
-    let mut parts = text.splitn(3, '-');
-    let mut part = |digits: usize| {
-        let part = parts.next()?;
-        (part.len() == digits && part.bytes().all(|byte| byte.is_ascii_digit())).then(|| part.parse::<i16>().ok())?
-    };
-    let (year, month, day) = (part(4)?, part(2)?, part(2)?);
-    Date::new(year, i8::try_from(month).ok()?, i8::try_from(day).ok()?).ok()
+/// What a text that is no date looks like, and what would be right.
+fn explain_date(text: &str, layout: &Layout) -> (String, String) {
+    let declare = |format: &str| layout.declaration("date_format", &format!("{format:?}"));
+    if is_formula_error(text) {
+        return (format!("the formula for the date gives {text}"), "mend the formula".to_owned());
+    }
+    if let Some(declared) = &layout.date_format {
+        let right = "write it so, or as year-month-day, such as 2024-04-02";
+        return (format!("{text:?} is not a date written as {}", declared.name()), right.to_owned());
+    }
+    if let Some((sign, is_short, day_first, month_first)) = slashed(text) {
+        let year = if is_short { "yy" } else { "year" };
+        let first = |words: [&str; 2]| declare(&format!("{}{sign}{}{sign}{year}", words[0], words[1]));
+        let (by_day, by_month) = (first(["day", "month"]), first(["month", "day"]));
+        return match (day_first, month_first) {
+            (Some(a), Some(b)) if a != b => (
+                format!("{text:?} is {} or {}", spoken(a), spoken(b)),
+                format!("declare {by_day} or {by_month} for the file, or write year-month-day, such as {a}"),
+            ),
+            (day_first, month_first) => {
+                let declaration = if day_first.is_some() { by_day } else { by_month };
+                let date = day_first.or(month_first).map_or_else(String::new, |date| date.to_string());
+                (
+                    format!("{text:?} is not written as year-month-day"),
+                    format!("declare {declaration} for the file, or write {date}"),
+                )
+            }
+        };
+    }
+    if let Some(date) = in_words(text) {
+        let sign = if text.contains('-') { '-' } else { ' ' };
+        let form = if text.starts_with(|letter: char| letter.is_ascii_digit()) {
+            format!("day{sign}month{sign}year")
+        } else {
+            format!("month day{} year", if text.contains(',') { "," } else { "" })
+        };
+        let remedy = format!("declare {} for the file, or write {date}", declare(&form));
+        return (format!("{text:?} is not written as year-month-day"), remedy);
+    }
+    if let Some(date) = text.parse().ok().and_then(serial) {
+        let remedy = format!("format the cells as dates, or declare {}", declare(DateFormat::SERIAL));
+        return (format!("{text:?} is a number; as the days that a spreadsheet counts it is {}", spoken(date)), remedy);
+    }
+    (format!("{text:?} is not a date"), "write dates as year-month-day, such as 2024-04-02".to_owned())
 }
 
 /// Keeps the value, or its finding.
@@ -117,45 +170,72 @@ pub(super) fn keep<T>(result: Result<T, Finding>, findings: &mut Vec<Finding>) -
 
 #[cfg(test)]
 mod tests {
+    use jiff::civil::date;
+
     use super::*;
 
-    fn cell(text: &str) -> Cell<'_> {
-        Cell { file: "plots.csv", row: 7, column: "yield", text }
+    fn with<T>(text: &str, date_format: Option<&str>, read: impl Fn(Cell) -> T) -> T {
+        let date_format = date_format.map(|format| DateFormat::parse(format).unwrap());
+        let layout = Layout { date_format, ..Layout::default() };
+        let source = Source { file: "plots.csv".to_owned(), sheet: None, layout, merged: Vec::new() };
+        read(Cell { source: &source, row: 7, column: "yield", index: 0, text, typed: false })
     }
 
     #[test]
     fn a_cell_is_missing_where_people_say_so() {
         for text in ["", "NA", "na", "N/A", ".", "*", "-"] {
-            assert_eq!(cell(text).number(), Ok(None), "{text:?}");
+            assert_eq!(with(text, None, |cell| cell.number()), Ok(None), "{text:?}");
         }
     }
 
     #[test]
-    fn a_number_is_taken_as_typed_and_what_is_no_finite_number_is_refused() {
-        for (text, value) in [("72.5", 72.5), ("-3", -3.0), ("1e2", 100.0), ("+5", 5.0)] {
-            assert_eq!(cell(text).number(), Ok(Some(value)), "{text:?}");
-        }
-        for text in ["inf", "NaN", "1e999", "72,5", "7 2", "twelve", "0x10", "--1"] {
-            let finding = cell(text).number().unwrap_err();
-            assert_eq!(finding.code, "not-a-number", "{text:?}");
+    fn what_is_no_finite_number_is_refused_at_its_place() {
+        for text in ["inf", "72,5", "twelve", "72 bu/ac"] {
+            let finding = with(text, None, |cell| cell.number()).unwrap_err();
+            assert_eq!((finding.code, finding.place.row), ("not-a-number", Some(7)), "{text:?}");
             assert_eq!(finding.place.value.as_deref(), Some(text));
-            assert_eq!(finding.place.row, Some(7));
         }
     }
 
     #[test]
-    fn only_year_month_day_is_a_date() {
-        assert_eq!(cell("2024-02-29").date(), Ok(jiff::civil::date(2024, 2, 29)));
-        for text in ["", "2023-02-29", "2024-2-9", "02/29/2024", "2024-02-29T00:00", "20240229", "3 June", "2024-02"] {
-            assert_eq!(cell(text).date().unwrap_err().code, "not-a-date", "{text:?}");
+    fn a_date_is_year_month_day_or_as_declared() {
+        let read = |text: &str, format| with(text, format, |cell| cell.date()).map_err(|finding| finding.code);
+        assert_eq!(read("2024-02-29", None), Ok(date(2024, 2, 29)));
+        assert_eq!(read("2024-02-29", Some("day/month/year")), Ok(date(2024, 2, 29)));
+        assert_eq!(read("03/04/2024", Some("day/month/year")), Ok(date(2024, 4, 3)));
+        assert_eq!(read("45384", Some("excel-serial")), Ok(date(2024, 4, 2)));
+        for text in ["", "2023-02-29", "03/04/2024", "45384", "3 June", "2024-02"] {
+            assert_eq!(read(text, None), Err("not-a-date"), "{text:?}");
         }
+    }
+
+    #[test]
+    fn what_is_no_date_is_named_for_what_it_looks_like() {
+        let texts = [
+            "03/04/2024",
+            "25/04/2024",
+            "04/25/2024",
+            "03.04.24",
+            "4/4/2024",
+            "2-Apr-2024",
+            "April 2, 2024",
+            "45384",
+            "spring",
+        ];
+        let told = |text: &str, format| {
+            let finding = with(text, format, |cell| cell.date()).unwrap_err();
+            format!("{}: {}", finding.text, finding.remedy.unwrap())
+        };
+        let mut lines: Vec<String> = texts.iter().map(|text| told(text, None)).collect();
+        lines.push(told("2024/04/02", Some("day/month/year")));
+        insta::assert_snapshot!(lines.join("\n"));
     }
 
     #[test]
     fn a_leaf_number_counts() {
-        assert_eq!(cell("12").count(), Ok(Some(12)));
+        assert_eq!(with("12", None, |cell| cell.count()), Ok(Some(12)));
         for text in ["-1", "1.5", "first"] {
-            assert_eq!(cell(text).count().unwrap_err().code, "not-a-number", "{text:?}");
+            assert_eq!(with(text, None, |cell| cell.count()).unwrap_err().code, "not-a-number", "{text:?}");
         }
     }
 }

@@ -55,7 +55,10 @@ impl Document {
             Ok(table) => Some(table),
             Err(error) => {
                 let span = error.span().unwrap_or_default();
-                let place = self.place(&span).value(self.typed(&span));
+                let place = match self.typed(&span) {
+                    nothing if nothing.trim().is_empty() => self.place(&span),
+                    typed => self.place(&span).value(typed),
+                };
                 let finding = Finding::error("toml-syntax", place, error.message());
                 self.report(finding.remedy("a descriptor is TOML text").excerpt(self.excerpt(&span)));
                 None
@@ -346,6 +349,22 @@ impl<'d> Item<'d> {
             return None;
         };
         Some(text.map(|_| value))
+    }
+
+    /// As [`Item::parsed`], for a text that may be white space.
+    pub(super) fn parsed_as_typed<T>(
+        &self,
+        what: &str,
+        right: &str,
+        parse: impl Fn(&str) -> Option<T>,
+    ) -> Option<Typed<T>> {
+        match self.value.get_ref() {
+            DeValue::String(text) if text.trim().is_empty() => match parse(text) {
+                Some(value) => Some(self.with(value)),
+                None => self.parsed(what, right, parse),
+            },
+            _ => self.parsed(what, right, parse),
+        }
     }
 
     /// The elements of a list.

@@ -5,12 +5,13 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
 
-use sha2::{Digest, Sha256};
-
 use super::cell::keep;
 use super::descriptor::Document;
+use super::encoding::decode;
+use super::file_reference::FileReference;
+use super::layout::Layout;
+use super::opened::{bytes, open};
 use super::table::DataTable;
-use super::trial_descriptor::FileReference;
 use crate::finding::{Finding, Place};
 use crate::trial::InputFile;
 
@@ -18,7 +19,7 @@ use crate::trial::InputFile;
 pub(super) struct Folder {
     root: PathBuf,
     digests: BTreeMap<String, String>,
-    tables: HashMap<(String, u64), Option<Rc<DataTable>>>,
+    tables: HashMap<(String, Layout), Option<Rc<DataTable>>>,
 }
 
 impl Folder {
@@ -26,32 +27,27 @@ impl Folder {
         Self { root: root.to_owned(), digests: BTreeMap::new(), tables: HashMap::new() }
     }
 
-    /// The text of the file at `relative`, a path below the folder with forward slashes.
+    /// The text of the descriptor at `relative`, a path below the folder with forward slashes.
     pub(super) fn text(&mut self, relative: &str) -> Result<String, Finding> {
-        let (text, digest) = read_text(&self.root.join(relative), relative)?;
-        self.digests.insert(relative.to_owned(), digest);
-        Ok(text)
+        let bytes = self.bytes(relative)?;
+        decode(relative, bytes, &Layout::default()).map(|decoded| decoded.text)
     }
 
-    /// The CSV file at `relative`. Faults go to `findings` the first time it is asked for.
-    pub(super) fn table(
-        &mut self,
-        relative: &str,
-        header_row: u64,
-        findings: &mut Vec<Finding>,
-    ) -> Option<Rc<DataTable>> {
-        let key = (relative.to_owned(), header_row);
+    fn bytes(&mut self, relative: &str) -> Result<Vec<u8>, Finding> {
+        let (bytes, digest) = bytes(&self.root.join(relative), relative)?;
+        self.digests.insert(relative.to_owned(), digest);
+        Ok(bytes)
+    }
+
+    /// The data file at `relative`. Faults go to `findings` the first time it is asked for.
+    fn table(&mut self, relative: &str, layout: &Layout, findings: &mut Vec<Finding>) -> Option<Rc<DataTable>> {
+        let key = (relative.to_owned(), layout.clone());
         if let Some(known) = self.tables.get(&key) {
             return known.clone();
         }
-        let read = self.text(relative).map_err(|finding| vec![finding]);
-        let table = match read.and_then(|text| DataTable::read(relative, &text, header_row)) {
-            Ok(table) => Some(Rc::new(table)),
-            Err(faults) => {
-                findings.extend(faults);
-                None
-            }
-        };
+        let opened = self.bytes(relative).and_then(|bytes| open(relative, bytes, layout));
+        let read = opened.map_err(|finding| vec![finding]).and_then(|opened| DataTable::new(relative, opened, layout));
+        let table = read.map(Rc::new).map_err(|faults| findings.extend(faults)).ok();
         self.tables.insert(key, table.clone());
         table
     }
@@ -123,37 +119,13 @@ impl TrialFolder<'_> {
         findings: &mut Vec<Finding>,
     ) -> Option<Rc<DataTable>> {
         let path = keep(self.path(document, file), findings)?;
-        if !self.folder.has(&path) {
+        if !self.folder.root.join(&path).exists() {
             let text = format!("there is no file {path}");
             findings.push(document.fault("cannot-read", &file.path, text).remedy("name a file in the trial's folder"));
             return None;
         }
-        self.folder.table(&path, file.header_row, findings)
+        self.folder.table(&path, &file.layout, findings)
     }
-}
-
-/// The text of a file without its byte-order mark, and the digest of its bytes.
-pub(super) fn read_text(path: &Path, name: &str) -> Result<(String, String), Finding> {
-    let bytes = fs::read(path).map_err(|error| {
-        let text = match error.kind() {
-            std::io::ErrorKind::NotFound => "there is no such file".to_owned(),
-            _ => format!("the file can't be read: {error}"),
-        };
-        Finding::error("cannot-read", Place::file(name), text)
-    })?;
-    let digest = Sha256::digest(&bytes).iter().map(|byte| format!("{byte:02x}")).collect();
-    let text = String::from_utf8(bytes).map_err(|error| {
-        let sound = error.utf8_error().valid_up_to();
-        let bytes = error.as_bytes();
-        let row = 1 + bytes.iter().take(sound).filter(|byte| **byte == b'\n').count() as u64;
-        let offending = bytes.get(sound).map_or_else(String::new, |byte| format!(" (byte 0x{byte:02x})"));
-        Finding::error("not-utf8", Place::file(name).row(row), format!("the text is not UTF-8{offending}"))
-            .remedy("save the file as UTF-8 text; a spreadsheet calls it \"CSV UTF-8\"")
-    })?;
-    let text = text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text);
-    // Some spreadsheets end lines with a carriage return alone; rows are counted by line feeds.
-    let text = if text.contains('\n') { text } else { text.replace('\r', "\n") };
-    Ok((text, digest))
 }
 
 /// `typed`, a path from `folder` with forward slashes, as a path from the programme; `None` where it leads out of it.

@@ -27,22 +27,35 @@
 #![allow(clippy::result_large_err, reason = "a finding is made once a fault, never once a sound cell")]
 
 mod cell;
+mod date_format;
 mod descriptor;
+mod encoding;
 pub mod export;
+mod file_reference;
 mod folder;
+mod grid;
+mod guard;
 mod harvested;
 mod join;
+mod knowledge_descriptor;
+mod layout;
 mod nearest;
+mod number;
+mod opened;
+mod parquet;
+mod plot_details;
 mod plots;
 mod programme;
 mod programme_descriptor;
 mod quick_look;
 mod reading_forms;
 mod readings;
+mod separated;
 mod site_year;
 mod table;
 mod timing;
 mod trial_descriptor;
+mod workbook;
 
 #[cfg(test)]
 mod tests;
@@ -52,6 +65,10 @@ use std::path::Path;
 use crate::finding::{Finding, Place};
 use crate::trial::Programme;
 
+pub use date_format::DateFormat;
+pub use encoding::TextEncoding;
+pub use layout::{Decimal, DeclaredBy, Layout, MISSING, Separator};
+pub use opened::{Format, Sheet, sheets};
 pub use quick_look::{ColumnRoles, DataFile, load_columns};
 
 /// What was read, and what the reader should know about it.

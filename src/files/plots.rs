@@ -6,8 +6,9 @@ use super::cell::Cell;
 use super::descriptor::{Document, Supplied, Typed};
 use super::harvested::{harvests, proteins};
 use super::nearest::{list, nearest};
+use super::plot_details::PlotDetails;
 use super::table::{Column, DataTable};
-use super::trial_descriptor::{ApplicationSection, Condition, ExclusionSection, Measure, TrialDescriptor};
+use super::trial_descriptor::{ApplicationSection, Condition, ExclusionSection, Measure, RateSection, TrialDescriptor};
 use crate::crop::Crop;
 use crate::finding::Finding;
 use crate::trial::{Exclusion, Plot, PlotColumns};
@@ -29,9 +30,9 @@ pub(super) fn column<'t>(
     table: &'t DataTable,
     name: &Typed<String>,
 ) -> Result<Column<'t>, Finding> {
-    table.column(name.value.trim()).ok_or_else(|| {
-        let text = format!("{} has no column {:?}", table.file(), name.value);
-        document.fault("missing-column", name, text).remedy(table.suggestion(&name.value))
+    table.column(&name.value).map_err(|missing| {
+        let text = format!("{} {}", table.file(), missing.text);
+        document.fault(missing.code, name, text).remedy(missing.remedy)
     })
 }
 
@@ -112,29 +113,32 @@ pub(super) fn read(
             .and_then(|harvest| harvest.protein.as_ref())
             .map(|protein| proteins(document, table, protein, findings)),
     );
-    let (keys, blocks, varieties) = (keys?, blocks?, varieties?);
+    let details = PlotDetails::read(document, descriptor, table, programme, findings);
+    let (keys, blocks, varieties, details) = (keys?, blocks?, varieties?, details?);
     let rates = rates.into_iter().collect::<Option<Vec<_>>>()?;
     let (reference, harvest, protein, exclusions) = (reference?, harvest?, protein?, exclusions?);
     table
         .lines()
         .enumerate()
         .map(|(row, line)| {
+            let details = details.of_row(row);
+            let applied = rates.iter().map(|rates| rates.get(row).copied()).collect::<Option<Vec<_>>>()?;
             Some(Plot {
                 id: keys.iter().map(|part| part.get(row).cloned()).collect::<Option<Vec<_>>>()?.join("-"),
                 row: line,
                 block: of_row(blocks.as_ref(), row)?,
-                main_plot: None,
+                main_plot: details.main_plot,
                 variety: of_row(varieties.as_ref(), row)?,
-                factor_levels: Vec::new(),
-                planned_rates: vec![None; rates.len()],
-                rates: rates.iter().map(|rates| rates.get(row).copied()).collect::<Option<Vec<_>>>()?,
+                factor_levels: details.factor_levels,
+                planned_rates: planned(descriptor, &applied, details.planned_rates),
+                rates: applied,
                 is_reference: of_row(reference.as_ref(), row)?.unwrap_or(false),
                 harvest: of_row(harvest.as_ref(), row)?.flatten(),
                 protein: of_row(protein.as_ref(), row)?.flatten(),
-                test_weight: None,
-                lodging: None,
-                plants: None,
-                tillers: None,
+                test_weight: details.test_weight,
+                lodging: details.lodging,
+                plants: details.plants,
+                tillers: details.tillers,
                 exclusions: exclusions.get(&row).cloned().unwrap_or_default(),
             })
         })
@@ -146,25 +150,41 @@ pub(super) fn plot_columns(descriptor: &TrialDescriptor) -> PlotColumns {
     let name = |typed: &Typed<String>| typed.value.trim().to_owned();
     let plots = descriptor.plots.as_ref();
     let harvest = descriptor.harvest.as_ref();
-    let rates: Vec<Option<String>> =
-        descriptor.applications.iter().map(|application| application.n.column().map(name)).collect();
+    let applications = descriptor.applications.iter();
+    let planned_column = |application: &ApplicationSection| {
+        let planned = if application.only_planned { Some(&application.n) } else { application.planned.as_ref() };
+        planned?.rates.column().map(name)
+    };
     PlotColumns {
         plot: plots.map(|plots| plots.plot.iter().map(name).collect()).unwrap_or_default(),
         block: plots.and_then(|plots| plots.block.as_ref()).map(name),
+        main_plot: plots.and_then(|plots| plots.main_plot.as_ref()).map(name),
         variety: plots.and_then(|plots| plots.variety.as_ref()?.column()).map(name),
-        planned_rates: vec![None; rates.len()],
-        rates,
+        factors: descriptor.factors.iter().map(name).collect(),
+        rates: applications.clone().map(|application| application.n.rates.column().map(name)).collect(),
+        planned_rates: applications.map(planned_column).collect(),
         harvest: harvest.map(|harvest| match &harvest.measure {
             Measure::Yield { column, .. } | Measure::Weight { column, .. } => name(column),
         }),
         moisture: harvest.and_then(|harvest| harvest.moisture.as_ref()?.column()).map(name),
         protein: harvest.and_then(|harvest| harvest.protein.as_ref()).map(|(column, _)| name(column)),
-        ..PlotColumns::default()
+        test_weight: harvest.and_then(|harvest| harvest.test_weight.as_ref()).map(|section| name(&section.column)),
+        lodging: harvest.and_then(|harvest| harvest.lodging.as_ref()).map(name),
+        plants: plots.and_then(|plots| plots.plants.as_ref()).map(|section| name(&section.column)),
+        tillers: plots.and_then(|plots| plots.tillers.as_ref()).map(|section| name(&section.column)),
     }
 }
 
+/// The planned rates of a plot: what went on is the plan where only the plan is given.
+fn planned(descriptor: &TrialDescriptor, applied: &[NRate], planned: Vec<Option<NRate>>) -> Vec<Option<NRate>> {
+    let of_application = |((application, applied), planned): ((&ApplicationSection, &NRate), Option<NRate>)| {
+        if application.only_planned { Some(*applied) } else { planned }
+    };
+    descriptor.applications.iter().zip(applied).zip(planned).map(of_application).collect()
+}
+
 /// A role that was not asked for is no fault: `Some(None)`.
-fn optional<T>(role: Option<Option<T>>) -> Option<Option<T>> {
+pub(super) fn optional<T>(role: Option<Option<T>>) -> Option<Option<T>> {
     match role {
         Some(values) => values.map(Some),
         None => Some(None),
@@ -194,7 +214,7 @@ pub(super) fn keys(
 fn duplicates(table: &DataTable, names: &[Typed<String>], keys: &[Vec<String>]) -> Vec<Finding> {
     let mut findings = Vec::new();
     let mut first: HashMap<Vec<&str>, u64> = HashMap::new();
-    let Some(column) = names.last().and_then(|name| table.column(name.value.trim())) else { return findings };
+    let Some(column) = names.last().and_then(|name| table.column(&name.value).ok()) else { return findings };
     for (row, cell) in column.cells().enumerate() {
         let key: Vec<&str> = keys.iter().filter_map(|part| part.get(row)).map(String::as_str).collect();
         let id = key.join("-");
@@ -217,26 +237,49 @@ fn rates(
     unit: Option<NRateUnit>,
     findings: &mut Vec<Finding>,
 ) -> Option<Vec<NRate>> {
-    let typed = supplied(document, table, &application.n, findings, |cell| {
+    let typed = supplied(document, table, &application.n.rates, findings, |cell| {
         cell.non_negative("an N rate")?.ok_or_else(|| {
             let text = format!("the N rate of {:?} is missing", application.name.value);
             cell.error("missing-cell", text).remedy("write 0 where no N went on")
         })
     })?;
-    let unit = application.unit.or(unit)?;
-    let of_product = |value: f64| match application.n_percent {
-        // A product of N alone keeps its numbers exactly as typed.
-        Some(percent) if percent < 100.0 => value * percent / 100.0,
-        _ => value,
+    let unit = application.n.unit.or(unit)?;
+    Some(typed.into_iter().map(|typed| rate(typed, &application.n, unit)).collect())
+}
+
+/// The planned rates of every row, `None` where no plan is recorded.
+pub(super) fn planned_rates(
+    document: &Document,
+    table: &DataTable,
+    section: &RateSection,
+    unit: Option<NRateUnit>,
+    findings: &mut Vec<Finding>,
+) -> Option<Vec<Option<NRate>>> {
+    let typed = match &section.rates {
+        Supplied::Column(name) => {
+            values(document, table, name, findings, |cell| cell.non_negative("a planned N rate"))?
+        }
+        Supplied::Same(same) => vec![Some(same.value); table.len()],
     };
-    Some(typed.into_iter().map(|value| NRate::new(of_product(value), unit)).collect())
+    let unit = section.unit.or(unit)?;
+    Some(typed.into_iter().map(|typed| typed.map(|typed| rate(typed, section, unit))).collect())
+}
+
+/// The N in a rate as typed, of N or of a product.
+fn rate(typed: f64, section: &RateSection, unit: NRateUnit) -> NRate {
+    let n = match section.n_percent {
+        // A product of N alone keeps its numbers exactly as typed.
+        Some(percent) if percent < 100.0 => typed * percent / 100.0,
+        _ => typed,
+    };
+    NRate::new(n, unit)
 }
 
 /// Whether a cell says what `equals` was typed as: the same text, or the same number written another way.
 fn says(cell: &Cell, equals: &str) -> bool {
     let equals = equals.trim();
     let number = |text: &str| text.parse::<f64>().ok().filter(|value| value.is_finite());
-    cell.text == equals || number(cell.text).zip(number(equals)).is_some_and(|(cell, equals)| cell == equals)
+    cell.text == equals || cell.plain_number().zip(number(equals)).is_some_and(|(cell, equals)| cell == equals)
 }
 
 /// Which rows meet a condition.

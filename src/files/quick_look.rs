@@ -4,9 +4,10 @@ use std::path::Path;
 
 use super::Loaded;
 use super::cell::{Cell, keep};
-use super::folder::read_text;
+use super::layout::Layout;
+use super::opened::{bytes, open};
 use super::table::{Column, DataTable};
-use crate::finding::{Finding, Place};
+use crate::finding::Finding;
 use crate::trial::{Columns, InputFile, MissingYield};
 
 /// Which headers of a data file play which role.
@@ -20,8 +21,8 @@ pub struct ColumnRoles {
     pub block: Option<String>,
     /// The factor that splits the file into groups.
     pub by: Option<String>,
-    /// Line of the headers, counted from 1; the lines above are titles.
-    pub header_row: u64,
+    /// How the file is laid out.
+    pub layout: Layout,
 }
 
 /// The columns of one data file, and the file.
@@ -33,22 +34,19 @@ pub struct DataFile {
     pub input: InputFile,
 }
 
-/// Reads the columns of a CSV file that play a role. Rows without a yield (empty, `NA`, `N/A`, `.`, `*`, `-`) are counted
-/// by group and left out.
+/// Reads the columns of a data file that play a role. Rows without a yield are counted by group and left out.
 ///
 /// # Errors
-/// Every fault of the file: not readable, not UTF-8, ragged, a header that is missing (with the nearest one), a cell that is
-/// no number, a negative rate or yield, a missing rate, block or level, no yield at all.
+/// Every fault of the file: not readable, no text, ragged, a header that is missing (with the nearest one), a cell that is no
+/// number, a negative rate or yield, a missing rate, block or level, no yield at all; a layout that has no meaning for such a
+/// file; one column in two roles.
 pub fn load_columns(path: &Path, roles: &ColumnRoles) -> Result<Loaded<DataFile>, Vec<Finding>> {
     let file = path.display().to_string();
-    let spreadsheet = ["xlsx", "xls", "xlsm", "ods", "parquet"];
-    let extension = path.extension().and_then(|extension| extension.to_str()).unwrap_or_default().to_lowercase();
-    if spreadsheet.contains(&extension.as_str()) {
-        let finding = Finding::error("not-csv", Place::file(file), "this version reads only CSV files");
-        return Err(vec![finding.remedy("save the sheet as a CSV file")]);
-    }
-    let (text, sha256) = read_text(path, &file).map_err(|finding| vec![finding])?;
-    let table = DataTable::read(&file, &text, roles.header_row)?;
+    let layout = &roles.layout;
+    let one = |finding| vec![finding];
+    let (bytes, sha256) = bytes(path, &file).map_err(one)?;
+    let opened = open(&file, bytes, layout).map_err(one)?;
+    let table = DataTable::new(&file, opened, layout)?;
     let mut findings = Vec::new();
     let columns = columns(&table, roles, &mut findings);
     match columns {
@@ -82,7 +80,7 @@ fn columns(table: &DataTable, roles: &ColumnRoles, findings: &mut Vec<Finding>) 
     let levels = if let Some(levels) = levels { Some(levels?) } else { None };
     let kept: Vec<bool> = yields.iter().map(Option::is_some).collect();
     if !kept.contains(&true) {
-        let place = Place::file(table.file()).row(table.header_row()).column(&roles.yields);
+        let place = table.header_place().column(&roles.yields);
         findings.push(Finding::error("no-yields", place, "no row has a yield").remedy("name the column of yields"));
         return None;
     }
@@ -104,8 +102,8 @@ fn of_kept<T>(values: Vec<T>, kept: &[bool]) -> Vec<T> {
 }
 
 fn column<'t>(table: &'t DataTable, name: &str) -> Result<Column<'t>, Finding> {
-    table.column(name.trim()).ok_or_else(|| {
-        let place = Place::file(table.file()).row(table.header_row()).column(name).value(name);
-        Finding::error("missing-column", place, format!("there is no column {name:?}")).remedy(table.suggestion(name))
+    table.column(name).map_err(|missing| {
+        let place = table.header_place().column(name).value(name);
+        Finding::error(missing.code, place, format!("the file {}", missing.text)).remedy(missing.remedy)
     })
 }

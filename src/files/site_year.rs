@@ -2,12 +2,14 @@
 
 use super::descriptor::Document;
 use super::folder::{Folder, TrialFolder};
+use super::knowledge_descriptor::{Amount, BackgroundSection};
 use super::plots::{self, FromProgramme};
 use super::readings;
 use super::timing;
 use super::trial_descriptor::{self, TrialDescriptor};
 use crate::finding::{Finding, Place};
-use crate::trial::{Application, Background, Design, Reference, Trial};
+use crate::trial::{Application, Background, Design, Reference, SoilNitrate, Trial};
+use crate::units::NRate;
 
 /// The name of a trial's descriptor.
 pub(super) const DESCRIPTOR: &str = "trial.toml";
@@ -76,9 +78,9 @@ fn with_data(
         descriptor: document.file().to_owned(),
         plots_file: table.file().to_owned(),
         plot_columns: plots::plot_columns(descriptor),
-        background: Background::default(),
+        background: background(&descriptor.background, programme)?,
         applications,
-        factors: Vec::new(),
+        factors: descriptor.factors.iter().map(|factor| factor.value.clone()).collect(),
         reference: descriptor.reference.as_ref().map(|reference| Reference {
             also_treatment: reference.also_treatment,
             shared_within: reference.shared_within,
@@ -107,16 +109,36 @@ fn applications(descriptor: &TrialDescriptor, programme: FromProgramme) -> Optio
     let application = |section: &trial_descriptor::ApplicationSection| {
         Some(Application {
             name: section.name.value.clone(),
-            unit: section.unit.or(programme.n_rate)?,
-            product: None,
-            n_percent: section.n_percent,
+            unit: section.n.unit.or(programme.n_rate)?,
+            product: section.product.clone(),
+            n_percent: section.n.n_percent,
             date: section.date.value,
-            stage: None,
+            stage: section.stage.clone(),
             timing: section.timing.value,
             same_day: section.same_day,
         })
     };
     descriptor.applications.iter().map(application).collect()
+}
+
+/// `None` where an amount is in a unit that the programme got wrong.
+fn background(section: &BackgroundSection, programme: FromProgramme) -> Option<Background> {
+    let rate = |amount: &Amount| Some(NRate::new(amount.n, amount.unit.or(programme.n_rate)?));
+    let manure_credit = match &section.manure_credit {
+        Some(amount) => Some(rate(amount)?),
+        None => None,
+    };
+    let spring_soil_nitrate = match &section.spring_soil_nitrate {
+        Some((amount, depth_metres)) => Some(SoilNitrate { n: rate(amount)?, depth_metres: *depth_metres }),
+        None => None,
+    };
+    Some(Background {
+        planting_date: section.planting_date.as_ref().map(|date| date.value),
+        preceding_crop: section.preceding_crop.clone(),
+        manure_credit,
+        spring_soil_nitrate,
+        weather_notes: section.weather_notes.clone(),
+    })
 }
 
 /// Warnings about pieces that a trial can do without, with what it can't do then.

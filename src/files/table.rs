@@ -1,26 +1,35 @@
-//! A CSV file as rows under headers, each row with the line it starts on.
-
-use std::collections::HashMap;
-
-use csv::{ReaderBuilder, StringRecord};
+//! The rows of a data file under its headers, each with its row number.
 
 use super::cell::{Cell, keep};
+use super::grid::{Grid, Merged};
+use super::layout::{Layout, Separator};
 use super::nearest::suggestion;
+use super::opened::{Format, Opened};
 use crate::finding::{Finding, Place};
+
+/// A header that is not in the header row is looked for in so many rows.
+const ROWS_SEARCHED: usize = 100;
+
+/// Where the rows come from, and how they are laid out.
+#[derive(Debug)]
+pub(super) struct Source {
+    /// The file's name in findings.
+    pub(super) file: String,
+    /// The sheet, in a workbook.
+    pub(super) sheet: Option<String>,
+    pub(super) layout: Layout,
+    pub(super) merged: Vec<Merged>,
+}
 
 /// The rows of a data file.
 #[derive(Debug)]
 pub(super) struct DataTable {
-    file: String,
+    source: Source,
     header_row: u64,
     headers: Vec<String>,
-    rows: Vec<Row>,
-}
-
-#[derive(Debug)]
-struct Row {
-    line: u64,
-    cells: StringRecord,
+    grid: Grid,
+    /// Positions in the grid of the rows below the headers that hold anything.
+    rows: Vec<u32>,
 }
 
 /// A column of a [`DataTable`], by its position.
@@ -31,77 +40,104 @@ pub(super) struct Column<'t> {
     name: &'t str,
 }
 
+impl Source {
+    fn fault(&self, code: &'static str, row: Option<u64>, text: impl Into<String>) -> Finding {
+        let place = Place { row, ..Place::file(&self.file).sheet(self.sheet.clone()) };
+        Finding::error(code, place, text)
+    }
+}
+
 impl DataTable {
-    /// Reads the text of a CSV file whose headers are on line `header_row`, counted from 1; the lines above are titles.
+    /// The rows of an opened file below its headers. Blank rows hold nothing, rows above the headers are titles.
     ///
     /// # Errors
-    /// Every ragged row, duplicate header and unclosed quote; a file with no headers or no rows.
-    pub(super) fn read(file: &str, text: &str, header_row: u64) -> Result<Self, Vec<Finding>> {
-        let fault = |code, row, text: String| Finding::error(code, Place::file(file).row(row), text);
-        let start = start_of_line(text, header_row);
-        let Some(body) = start.and_then(|start| text.get(start..)).filter(|body| !body.trim().is_empty()) else {
-            return Err(vec![if text.trim().is_empty() {
-                Finding::error("empty-file", Place::file(file), "the file is empty")
+    /// Every ragged row of a text file; a header row that looks like a title; a file with no headers or no rows.
+    pub(super) fn new(file: &str, opened: Opened, layout: &Layout) -> Result<Self, Vec<Finding>> {
+        let Opened { sheet, format, mut grid } = opened;
+        let merged = std::mem::take(&mut grid.merged);
+        let source = Source { file: file.to_owned(), sheet, layout: layout.clone(), merged };
+        let from = layout.header_row.max(1);
+        let filled = |row: &usize| !grid.is_blank(*row);
+        let Some(top) = (0..grid.len()).find(|row| filled(row) && grid.number(*row) >= Some(from)) else {
+            return Err(vec![if (0..grid.len()).any(|row| filled(&row)) {
+                source.fault("empty-file", Some(from), format!("there is nothing on row {from} or below"))
             } else {
-                fault("empty-file", header_row, format!("there is nothing on row {header_row} or below"))
+                source.fault("empty-file", None, "the file is empty")
             }]);
         };
-        let mut reader = ReaderBuilder::new().has_headers(false).flexible(true).from_reader(body.as_bytes());
-        let mut lines = LineCounter { body, offset: 0, line: header_row };
-        let mut findings = Vec::new();
-        let mut headers: Option<Vec<String>> = None;
-        let mut rows = Vec::new();
-        let mut record = StringRecord::new();
-        loop {
-            match reader.read_record(&mut record) {
-                Ok(true) => {}
-                Ok(false) => break,
-                Err(error) => {
-                    findings.push(fault("not-csv", lines.line, format!("the row can't be read: {error}")));
-                    break;
-                }
-            }
-            let line = lines.at(byte_of(&record));
-            if let Some(finding) = unclosed_quote(file, body, byte_of(&record), reader.position().byte(), line) {
-                findings.push(finding);
-                break;
-            }
-            if record.iter().all(|cell| cell.trim().is_empty()) {
-                continue;
-            }
-            let Some(headers) = &headers else {
-                let names: Vec<String> = record.iter().map(|name| name.trim().to_owned()).collect();
-                findings.extend(header_faults(file, line, &names));
-                headers = Some(names);
-                continue;
-            };
-            if record.len() != headers.len() {
-                let text = format!("the row has {} cells, the header has {}", record.len(), headers.len());
-                findings.push(
-                    fault("ragged-row", line, text)
-                        .remedy("one cell a column; a cell that holds a comma needs quotes around it"),
-                );
-            }
-            rows.push(Row { line, cells: record.clone() });
+        let header_row = grid.number(top).unwrap_or(from);
+        let below = match layout.header_row {
+            0 => top,
+            _ => top + usize::try_from(layout.header_rows.max(1)).unwrap_or(usize::MAX).min(grid.len()),
+        };
+        let headers = match layout.header_row {
+            0 => (1..=grid.width(top)).map(|number| format!("column {number}")).collect(),
+            _ => headers(&grid, &source.merged, top..below),
+        };
+        let rows: Vec<u32> = (below..grid.len()).filter(filled).map(|row| row as u32).collect();
+        if rows.is_empty() {
+            return Err(vec![source.fault("no-rows", Some(header_row), "there are headers but no rows below them")]);
         }
-        if rows.is_empty() && findings.is_empty() {
-            findings.push(fault("no-rows", header_row, "there are headers but no rows below them".to_owned()));
+        let table = Self { source, header_row, headers, grid, rows };
+        let faults = match format {
+            Format::Text { separator, .. } => table.faults_of_text(separator),
+            Format::Workbook | Format::Parquet => Vec::new(),
+        };
+        if faults.is_empty() { Ok(table) } else { Err(faults) }
+    }
+
+    /// Another separator in a lone header; rows that have not one cell a column.
+    fn faults_of_text(&self, separator: Separator) -> Vec<Finding> {
+        if let [only] = self.headers.as_slice()
+            && let Some(other) = Separator::ALL.into_iter().find(|other| only.contains(char::from(other.byte())))
+        {
+            let text = format!("the header is one cell that holds {}", other.plural());
+            let declare = self.source.layout.declaration("separator", &format!("{:?}", other.name()));
+            return vec![
+                self.source.fault("separator", Some(self.header_row), text).remedy(format!("declare {declare}")),
+            ];
         }
-        if findings.is_empty() {
-            Ok(Self { file: file.to_owned(), header_row, headers: headers.unwrap_or_default(), rows })
-        } else {
-            Err(findings)
+        let named = self.headers.iter().rposition(|header| !header.is_empty()).map_or(0, |last| last + 1);
+        let all = self.headers.len();
+        let is_ragged = |row: usize| {
+            let width = self.grid.width(row);
+            width < named || (width > all && (all..width).any(|cell| self.grid.text(row, cell) != Some("")))
+        };
+        let ragged: Vec<usize> = self.rows.iter().map(|row| *row as usize).filter(|row| is_ragged(*row)).collect();
+        let wider = ragged.iter().filter(|row| self.grid.width(**row) > all).count();
+        if 2 * wider > self.rows.len()
+            && let Some(title) = self.title(all)
+        {
+            return vec![title];
         }
+        let fault = |row: &usize| {
+            let text = format!("the row has {} cells, the header has {all}", self.grid.width(*row));
+            let remedy = format!("one cell a column; a cell that holds {} needs quotes around it", separator.plural());
+            self.source.fault("ragged-row", self.grid.number(*row), text).remedy(remedy)
+        };
+        ragged.iter().map(fault).collect()
+    }
+
+    /// The header row is narrower than most rows below it: it is a title, and the headers are the first row as wide as those.
+    fn title(&self, width: usize) -> Option<Finding> {
+        let mut widths: Vec<usize> = self.rows.iter().map(|row| self.grid.width(*row as usize)).collect();
+        widths.sort_unstable();
+        let usual = widths.chunk_by(|a, b| a == b).max_by_key(|same| same.len())?.first()?;
+        let first = self.rows.iter().find(|row| self.grid.width(**row as usize) == *usual)?;
+        let number = self.grid.number(*first as usize)?;
+        let text = format!("the header has {width} cells and the rows below it have {usual}: it looks like a title");
+        let declare = self.source.layout.declaration("header_row", &number.to_string());
+        Some(self.source.fault("header-row", Some(self.header_row), text).remedy(format!("declare {declare}")))
     }
 
     /// The file's name in findings.
     pub(super) fn file(&self) -> &str {
-        &self.file
+        &self.source.file
     }
 
-    /// Line of the headers.
-    pub(super) fn header_row(&self) -> u64 {
-        self.header_row
+    /// The header row as a place.
+    pub(super) fn header_place(&self) -> Place {
+        Place::file(&self.source.file).sheet(self.source.sheet.clone()).row(self.header_row)
     }
 
     /// Number of rows.
@@ -109,22 +145,53 @@ impl DataTable {
         self.rows.len()
     }
 
-    /// The line each row starts on.
+    /// The number of each row in the file.
     pub(super) fn lines(&self) -> impl Iterator<Item = u64> + '_ {
-        self.rows.iter().map(|row| row.line)
+        self.rows.iter().map(|row| self.grid.number(*row as usize).unwrap_or_default())
     }
 
-    /// The column under the header `name`.
-    pub(super) fn column(&self, name: &str) -> Option<Column<'_>> {
-        let index = self.headers.iter().position(|header| header == name)?;
-        Some(Column { table: self, index, name: self.headers.get(index)? })
+    /// The column under the header `name`; runs of spaces and line breaks count as one space.
+    ///
+    /// # Errors
+    /// What is the matter and what would be right, where no header or several have that name.
+    pub(super) fn column(&self, name: &str) -> Result<Column<'_>, NoColumn> {
+        let wanted = spaced(name);
+        let mut found = self.headers.iter().enumerate().filter(|(_, header)| **header == wanted);
+        let Some((index, name)) = found.next() else {
+            return Err(NoColumn {
+                code: "missing-column",
+                text: format!("has no column {name:?}"),
+                remedy: self.suggestion(&wanted),
+            });
+        };
+        if let Some((other, _)) = found.next() {
+            let text = format!("has two columns {name:?}: number {} and number {}", index + 1, other + 1);
+            let remedy = "give every column its own header".to_owned();
+            return Err(NoColumn { code: "duplicate-header", text, remedy });
+        }
+        Ok(Column { table: self, index, name })
     }
 
     /// What a user can do about a header that is not there.
-    pub(super) fn suggestion(&self, name: &str) -> String {
+    fn suggestion(&self, name: &str) -> String {
+        let elsewhere = (0..self.grid.len().min(ROWS_SEARCHED))
+            .filter(|row| self.grid.number(*row) != Some(self.header_row))
+            .find(|row| self.grid.row(*row).any(|cell| spaced(cell) == name));
+        if let Some(row) = elsewhere.and_then(|row| self.grid.number(row)) {
+            let declare = self.source.layout.declaration("header_row", &row.to_string());
+            return format!("{name:?} stands on row {row}: if the headers are there, declare {declare}");
+        }
         let headers = self.headers.iter().map(String::as_str).filter(|header| !header.is_empty());
-        suggestion(name, &format!("the columns of {} are", self.file), headers)
+        suggestion(name, &format!("the columns of {} are", self.source.file), headers)
     }
+}
+
+/// Why there is no column of a name.
+pub(super) struct NoColumn {
+    pub(super) code: &'static str,
+    /// What the file has or lacks; the file itself stands before it.
+    pub(super) text: String,
+    pub(super) remedy: String,
 }
 
 impl<'t> Column<'t> {
@@ -135,17 +202,24 @@ impl<'t> Column<'t> {
 
     /// The cells, row by row.
     pub(super) fn cells(self) -> impl Iterator<Item = Cell<'t>> {
-        self.table.rows.iter().map(move |row| self.of(row))
+        self.table.rows.iter().map(move |row| self.of(*row as usize))
     }
 
     /// The cell in one row, counted from 0.
     pub(super) fn cell(self, row: usize) -> Option<Cell<'t>> {
-        self.table.rows.get(row).map(|row| self.of(row))
+        self.table.rows.get(row).map(|row| self.of(*row as usize))
     }
 
-    fn of(self, row: &'t Row) -> Cell<'t> {
-        let text = row.cells.get(self.index).unwrap_or_default().trim();
-        Cell { file: &self.table.file, row: row.line, column: self.name, text }
+    fn of(self, row: usize) -> Cell<'t> {
+        let grid = &self.table.grid;
+        Cell {
+            source: &self.table.source,
+            row: grid.number(row).unwrap_or_default(),
+            column: self.name,
+            index: self.index,
+            text: grid.text(row, self.index).unwrap_or_default(),
+            typed: grid.is_typed(row, self.index),
+        }
     }
 
     /// What `read` makes of every cell, or `None` if it refuses any; each refusal goes to `findings`.
@@ -159,109 +233,114 @@ impl<'t> Column<'t> {
     }
 }
 
-/// Byte at which line `line` (from 1) starts.
-fn start_of_line(text: &str, line: u64) -> Option<usize> {
-    let above = usize::try_from(line.checked_sub(1)?).ok()?;
-    match above.checked_sub(1) {
-        None => Some(0),
-        Some(before) => text.match_indices('\n').nth(before).map(|(byte, _)| byte + 1),
-    }
-}
-
-fn byte_of(record: &StringRecord) -> u64 {
-    record.position().map_or(0, csv::Position::byte)
-}
-
-/// Counts lines up to byte positions that only grow. The reader's own line is that of the blank lines above a record.
-struct LineCounter<'t> {
-    body: &'t str,
-    offset: usize,
-    line: u64,
-}
-
-impl LineCounter<'_> {
-    fn at(&mut self, byte: u64) -> u64 {
-        let bytes = self.body.as_bytes();
-        let mut target = usize::try_from(byte).unwrap_or(usize::MAX).min(bytes.len());
-        while bytes.get(target).is_some_and(|byte| matches!(byte, b'\n' | b'\r')) {
-            target += 1;
+/// The headers in the given rows of a grid. Those of several rows are joined from the top by spaces; a merged cell counts for
+/// every column that it spans, once for all its rows.
+fn headers(grid: &Grid, merged: &[Merged], rows: std::ops::Range<usize>) -> Vec<String> {
+    let width = rows.clone().map(|row| grid.width(row)).max().unwrap_or(0);
+    let across = |row: u64| {
+        merged.iter().filter(move |area| area.rows.0 <= row && row <= area.rows.1).map(|area| area.columns.1 + 1).max()
+    };
+    let numbers = || rows.clone().filter_map(|row| grid.number(row));
+    let width = numbers().filter_map(across).max().unwrap_or(0).max(width);
+    let header = |column: usize| {
+        let mut parts: Vec<String> = Vec::new();
+        for (row, number) in rows.clone().zip(numbers()) {
+            let area = merged.iter().find(|area| {
+                area.rows.0 <= number && number <= area.rows.1 && area.columns.0 <= column && column <= area.columns.1
+            });
+            let text = match area {
+                // Told on the first of its rows that belongs to the headers.
+                Some(area) if number > area.rows.0 && row > rows.start => "",
+                Some(area) => {
+                    let home = (0..grid.len()).find(|row| grid.number(*row) == Some(area.rows.0));
+                    home.and_then(|home| grid.text(home, area.columns.0)).unwrap_or_default()
+                }
+                None => grid.text(row, column).unwrap_or_default(),
+            };
+            if !text.is_empty() {
+                parts.push(spaced(text));
+            }
         }
-        let passed = bytes.get(self.offset..target).unwrap_or_default();
-        self.line += passed.iter().filter(|byte| **byte == b'\n').count() as u64;
-        self.offset = target;
-        self.line
-    }
+        parts.join(" ")
+    };
+    (0..width).map(header).collect()
 }
 
-/// A quote that swallows the lines below it, which the reader takes for one long cell.
-fn unclosed_quote(file: &str, body: &str, start: u64, end: u64, line: u64) -> Option<Finding> {
-    let (start, end) = (usize::try_from(start).ok()?, usize::try_from(end).ok()?);
-    if end < body.len() {
-        return None;
-    }
-    let raw = body.get(start..)?.trim();
-    let odd = raw.bytes().filter(|byte| *byte == b'"').count() % 2 == 1;
-    let opens_a_cell = raw.starts_with('"') || raw.contains(",\"");
-    (odd && opens_a_cell).then(|| {
-        Finding::error("unclosed-quote", Place::file(file).row(line), "a quote is opened on this row and never closed")
-            .remedy("close the quote, or write \"\" for a quote inside a quoted cell")
-    })
-}
-
-fn header_faults(file: &str, line: u64, names: &[String]) -> Vec<Finding> {
-    let place = |name: &str| Place::file(file).row(line).column(name);
-    if let [only] = names
-        && let Some(other) = [';', '\t'].into_iter().find(|other| only.contains(*other))
-    {
-        let text = format!("the header is one cell that holds {other:?}: the file is not separated by commas");
-        return vec![Finding::error("not-csv", place(only), text).remedy("save the file as comma-separated values")];
-    }
-    let mut seen: HashMap<&str, usize> = HashMap::new();
-    let mut findings = Vec::new();
-    for (position, name) in names.iter().enumerate().filter(|(_, name)| !name.is_empty()) {
-        if let Some(first) = seen.insert(name, position) {
-            let text = format!("{name:?} heads columns {} and {}", first + 1, position + 1);
-            let finding = Finding::error("duplicate-header", place(name).value(name), text);
-            findings.push(finding.remedy("give every column its own header"));
-        }
-    }
-    findings
+/// A header with single spaces between its words.
+fn spaced(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::opened::open;
     use super::*;
 
-    fn read(text: &str) -> Result<DataTable, Vec<Finding>> {
-        DataTable::read("plots.csv", text, 1)
+    fn table(text: &str, layout: &Layout) -> Result<DataTable, Vec<Finding>> {
+        let opened = open("plots.csv", text.as_bytes().to_vec(), layout).map_err(|finding| vec![finding])?;
+        DataTable::new("plots.csv", opened, layout)
+    }
+
+    fn below(header_row: u64) -> Layout {
+        Layout { header_row, ..Layout::default() }
     }
 
     fn faults(text: &str) -> Vec<(&'static str, Option<u64>)> {
-        read(text).unwrap_err().into_iter().map(|finding| (finding.code, finding.place.row)).collect()
+        table(text, &below(1)).unwrap_err().into_iter().map(|finding| (finding.code, finding.place.row)).collect()
     }
 
-    #[test]
-    fn rows_keep_the_line_they_start_on_past_quoted_newlines_and_blank_lines() {
-        let table = read("plot,note\r\n101,\"two\r\nlines\"\r\n\r\n\r\n102,x\r\n,\r\n103,y").unwrap();
-        assert_eq!(table.lines().collect::<Vec<_>>(), [2, 6, 8]);
+    fn cells<'t>(table: &'t DataTable, name: &str) -> Vec<&'t str> {
+        table.column(name).map(|column| column.cells().map(|cell| cell.text).collect()).unwrap_or_default()
     }
 
     #[test]
     fn headers_may_stand_below_title_lines() {
-        let table = DataTable::read("plots.csv", "Larkwater, 2024\n\nplot,yield\n101, 72.5 \n", 3).unwrap();
+        let table = table("Larkwater, 2024\n\nplot,yield\n101, 72.5 \n", &below(3)).unwrap();
         assert_eq!(table.lines().collect::<Vec<_>>(), [4]);
-        assert_eq!(table.column("yield").and_then(|column| column.cell(0)).map(|cell| cell.text), Some("72.5"));
+        assert_eq!(cells(&table, "yield"), ["72.5"]);
     }
 
     #[test]
-    fn every_ragged_row_is_named() {
-        assert_eq!(faults("a,b\n1,2\n1\n1,2,3\n"), [("ragged-row", Some(3)), ("ragged-row", Some(4))]);
+    fn a_file_without_headers_has_numbered_columns() {
+        let table = table("101\t72.5\n102\t70\n", &below(0)).unwrap();
+        assert_eq!((cells(&table, "column 1"), cells(&table, "column 2")), (vec!["101", "102"], vec!["72.5", "70"]));
     }
 
     #[test]
-    fn a_header_twice_is_refused_but_blank_headers_are_only_nameless() {
-        assert_eq!(faults("a,b,a\n1,2,3\n"), [("duplicate-header", Some(1))]);
-        assert!(read("a,,\n1,,\n").is_ok());
+    fn headers_of_two_rows_are_joined() {
+        let layout = Layout { header_rows: 2, ..Layout::default() };
+        let table = table("plot,NDVI,NDVI\n,2 April,1  May\n101,0.5,0.6\n", &layout).unwrap();
+        assert_eq!((cells(&table, "NDVI 1 May"), cells(&table, "plot")), (vec!["0.6"], vec!["101"]));
+    }
+
+    #[test]
+    fn every_ragged_row_is_named_and_blank_cells_at_its_end_are_nothing() {
+        assert_eq!(
+            faults("a,b\n1,2\n1\n1,2,3\n1,2,\n1,2,,\n1,2\n"),
+            [("ragged-row", Some(3)), ("ragged-row", Some(4))]
+        );
+        assert!(table("a,b,,\n1,2\n1,2,,\n", &below(1)).is_ok());
+    }
+
+    #[test]
+    fn a_title_in_the_place_of_headers_is_told_with_the_row_of_the_headers() {
+        let finding = table("Larkwater\n\nplot,yield\n101,72.5\n102,70\n", &below(1)).unwrap_err().remove(0);
+        assert_eq!((finding.code, finding.place.row), ("header-row", Some(1)));
+        assert_eq!(finding.remedy.as_deref(), Some("declare header_row = 3"));
+    }
+
+    #[test]
+    fn a_header_that_stands_on_another_row_is_found_there() {
+        let table = table("Larkwater,2024\n\nplot,yield\n101,72.5\n", &below(1)).unwrap();
+        let missing = table.column("yield").err().unwrap();
+        assert_eq!(missing.remedy, "\"yield\" stands on row 3: if the headers are there, declare header_row = 3");
+    }
+
+    #[test]
+    fn a_header_twice_is_refused_where_it_is_used() {
+        let table = table("a,b,a,,\n1,2,3,,\n", &below(1)).unwrap();
+        assert_eq!(table.column("a").err().map(|missing| missing.code), Some("duplicate-header"));
+        assert_eq!(cells(&table, "b"), ["2"]);
     }
 
     #[test]
@@ -270,18 +349,14 @@ mod tests {
         assert_eq!(faults("\n \n"), [("empty-file", None)]);
         assert_eq!(faults("a,b\n"), [("no-rows", Some(1))]);
         assert_eq!(faults("a,b\n,\n"), [("no-rows", Some(1))]);
-        let below = DataTable::read("plots.csv", "a,b\n1,2\n", 9).unwrap_err();
+        let below = table("a,b\n1,2\n", &below(9)).unwrap_err();
         assert_eq!((below[0].code, below[0].place.row), ("empty-file", Some(9)));
     }
 
     #[test]
-    fn a_quote_that_swallows_the_rest_of_the_file_is_named() {
-        assert_eq!(faults("a,b\n1,2\n3,\"x\n5,6\n7,8\n"), [("unclosed-quote", Some(3))]);
-        assert!(read("a,b\n1,5\" pipe\n").is_ok(), "a quote inside a cell is a letter");
-    }
-
-    #[test]
-    fn another_separator_is_named() {
-        assert_eq!(faults("a;b\n1;2\n"), [("not-csv", Some(1))]);
+    fn a_separator_that_is_declared_wrongly_is_named() {
+        let layout = Layout { separator: Some(Separator::Comma), ..Layout::default() };
+        let finding = table("a;b\n1;2\n", &layout).unwrap_err().remove(0);
+        assert_eq!((finding.code, finding.remedy.as_deref()), ("separator", Some("declare separator = \";\"")));
     }
 }

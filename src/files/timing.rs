@@ -1,10 +1,10 @@
-//! What dates, timings, design and need must agree on.
+//! What dates, timings, design, factors and need must agree on.
 
 use std::collections::BTreeSet;
 
 use jiff::civil::Date;
 
-use super::descriptor::{Document, Supplied};
+use super::descriptor::{Document, Supplied, Typed};
 use super::nearest::suggestion;
 use super::trial_descriptor::{ApplicationSection, TrialDescriptor};
 use crate::finding::Finding;
@@ -13,9 +13,13 @@ use crate::trial::{Application, Design, Excluded, NeedFrom, Plot, Reading, Timin
 /// The factor that the variety column makes.
 pub(super) const VARIETY: &str = "variety";
 
+/// Names of what tells groups apart, which no factor of a user's can have.
+const RESERVED: [&str; 3] = [VARIETY, "trial", "early_n"];
+
 /// Reports what disagrees within the descriptor, before any data file is looked at.
 pub(super) fn check_descriptor(document: &Document, descriptor: &TrialDescriptor) {
     check_names(document, &descriptor.applications);
+    check_factors(document, descriptor);
     check_design(document, descriptor);
     check_reference(document, descriptor);
     check_topdress(document, descriptor);
@@ -36,6 +40,44 @@ fn check_names(document: &Document, applications: &[ApplicationSection]) {
     }
 }
 
+fn check_factors(document: &Document, descriptor: &TrialDescriptor) {
+    let name = |typed: &Typed<String>| typed.value.trim().to_owned();
+    let plots = descriptor.plots.as_ref();
+    let mut taken: Vec<(String, String)> = Vec::new();
+    if let Some(plots) = plots {
+        taken.extend(plots.plot.iter().map(|column| (name(column), "the plot".to_owned())));
+        taken.extend(plots.block.iter().map(|column| (name(column), "the block".to_owned())));
+        taken.extend(plots.main_plot.iter().map(|column| (name(column), "the main plot".to_owned())));
+        let variety = plots.variety.as_ref().and_then(Supplied::column);
+        taken.extend(variety.map(|column| (name(column), "the variety".to_owned())));
+    }
+    for application in &descriptor.applications {
+        let columns = [Some(&application.n), application.planned.as_ref()].into_iter().flatten();
+        let columns = columns.filter_map(|section| section.rates.column());
+        taken.extend(columns.map(|column| (name(column), format!("the N of {:?}", application.name.value))));
+    }
+    for (position, factor) in descriptor.factors.iter().enumerate() {
+        let is_application = descriptor.applications.iter().any(|application| application.name.value == factor.value);
+        let fault = if RESERVED.contains(&factor.value.as_str()) || is_application {
+            let remedy = if factor.value == VARIETY {
+                "give the variety with variety = … in [plots]"
+            } else {
+                "give the column, or the application, another name"
+            };
+            Some((format!("{:?} is the name of another factor", factor.value), remedy))
+        } else if let Some((_, role)) = taken.iter().find(|(column, _)| *column == factor.value) {
+            Some((format!("column {:?} holds {role} already", factor.value), "name a column of another factor"))
+        } else if descriptor.factors.iter().take(position).any(|earlier| earlier.value == factor.value) {
+            Some((format!("the factor {:?} is named twice", factor.value), "name every factor once"))
+        } else {
+            None
+        };
+        if let Some((text, remedy)) = fault {
+            document.report(document.fault("duplicate-name", factor, text).remedy(remedy));
+        }
+    }
+}
+
 fn check_design(document: &Document, descriptor: &TrialDescriptor) {
     let (Some(design), Some(plots)) = (&descriptor.design, &descriptor.plots) else { return };
     if design.value != Design::CompletelyRandomised && plots.block.is_none() {
@@ -43,9 +85,14 @@ fn check_design(document: &Document, descriptor: &TrialDescriptor) {
         document.report(document.fault("design-needs-blocks", design, text).remedy("add block = … to [plots]"));
     }
     let is_split = matches!(design.value, Design::SplitPlot { .. });
+    if let Some(column) = plots.main_plot.as_ref().filter(|_| !is_split) {
+        let text = format!("a {} design has no main plots", design.value.name());
+        let remedy = "remove main_plot, or write design = \"split-plot\"";
+        document.report(document.fault("conflicting-keys", column, text).remedy(remedy));
+    }
     if is_split && descriptor.main_plot.is_empty() {
         let fault = document.fault("missing-key", design, "a split-plot design names the factors of its main plots");
-        document.report(fault.remedy("add main_plot = [\"variety\"], or the name of an application"));
+        document.report(fault.remedy("add main_plot = [\"variety\"], or the name of an application or a factor"));
     }
     if let Some(name) = descriptor.main_plot.first().filter(|_| !is_split) {
         let text = format!("a {} design has no main plots", design.value.name());
@@ -55,10 +102,11 @@ fn check_design(document: &Document, descriptor: &TrialDescriptor) {
         return;
     }
     let variety = matches!(&plots.variety, Some(Supplied::Column(_))).then_some(VARIETY);
-    let varying = |application: &&ApplicationSection| matches!(application.n, Supplied::Column(_));
+    let varying = |application: &&ApplicationSection| matches!(application.n.rates, Supplied::Column(_));
     let applications =
         descriptor.applications.iter().filter(varying).map(|application| application.name.value.as_str());
-    let factors: Vec<&str> = variety.into_iter().chain(applications).collect();
+    let others = descriptor.factors.iter().map(|factor| factor.value.as_str());
+    let factors: Vec<&str> = variety.into_iter().chain(others).chain(applications).collect();
     for name in descriptor.main_plot.iter().filter(|name| !factors.contains(&name.value.as_str())) {
         let text = format!("{:?} is no factor of this trial", name.value);
         let remedy = suggestion(&name.value, "what varies among its plots is", factors.iter().copied());
@@ -135,6 +183,10 @@ pub(super) fn check_dates(
     warnings: &mut Vec<Finding>,
 ) {
     let (Some(first), Some(last)) = (sensing.first(), sensing.last()) else { return };
+    if let Some(planting) = descriptor.background.planting_date.as_ref().filter(|planting| planting.value > *first) {
+        let text = format!("the crop was planted on {}, after plots were sensed ({first})", planting.value);
+        document.report(document.fault("planted-after-sensing", planting, text).remedy("correct the date"));
+    }
     for (application, typed) in applications.iter().zip(&descriptor.applications) {
         let (name, date) = (&application.name, application.date);
         if sensing.contains(&date) && application.same_day.is_none() {
@@ -186,7 +238,9 @@ pub(super) fn check_harvest_year(
         (application.date.value, format!("{:?} went on {}", application.name.value, application.date.value))
     });
     let sensed = sensing.iter().map(|day| (*day, format!("plots were sensed on {day}")));
-    for (_, what) in applied.chain(sensed).filter(|(date, _)| !season.contains(&date.year())) {
+    let planted = descriptor.background.planting_date.as_ref();
+    let planted = planted.map(|date| (date.value, format!("the crop was planted on {}", date.value)));
+    for (_, what) in applied.chain(sensed).chain(planted).filter(|(date, _)| !season.contains(&date.year())) {
         let text = format!("{what}, which is not the season of a harvest in {}", year.value);
         let warning = document.warning("other-season", year, text);
         warnings.push(warning.remedy("correct the harvest year or the date"));

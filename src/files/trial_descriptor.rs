@@ -3,6 +3,8 @@
 use jiff::civil::Date;
 
 use super::descriptor::{Document, Item, Section, Supplied, Typed};
+use super::file_reference::{FileReference, file_reference};
+use super::knowledge_descriptor::{self as knowledge, BackgroundSection, CountSection, TestWeightSection};
 use crate::trial::{Design, Excluded, GrowthStage, Instrument, NeedFrom, SameDay, SharedWithin, Timing};
 use crate::units::{LengthUnit, MassUnit, MoisturePercent, NRateUnit, Unit, YieldUnit};
 
@@ -12,7 +14,13 @@ const ROOT: &[&str] = &[
     "harvest_year",
     "design",
     "main_plot",
+    "factors",
     "need_from",
+    "planting_date",
+    "preceding_crop",
+    "manure_credit",
+    "spring_soil_nitrate",
+    "weather_notes",
     "plots",
     "application",
     "reference",
@@ -20,15 +28,48 @@ const ROOT: &[&str] = &[
     "harvest",
     "exclude",
 ];
-const PLOTS: &[&str] = &["file", "sheet", "header_row", "plot", "block", "variety"];
-const APPLICATION: &[&str] = &["name", "n", "date", "timing", "same_day"];
+const PLOTS: &[&str] = &[
+    "file",
+    "sheet",
+    "header_row",
+    "header_rows",
+    "separator",
+    "decimal",
+    "encoding",
+    "missing",
+    "date_format",
+    "plot",
+    "block",
+    "main_plot",
+    "variety",
+    "plants",
+    "tillers",
+];
+const APPLICATION: &[&str] = &["name", "product", "n", "planned", "date", "stage", "timing", "same_day"];
 const N: &[&str] = &["column", "same", "unit", "n_percent"];
 const REFERENCE: &[&str] = &["where", "also_treatment", "shared_within"];
 const WHERE: &[&str] = &["column", "equals"];
-const READINGS: &[&str] =
-    &["instrument", "columns", "file", "sheet", "header_row", "plot", "where", "date", "stage", "leaf", "value"];
+const READINGS: &[&str] = &[
+    "instrument",
+    "columns",
+    "file",
+    "sheet",
+    "header_row",
+    "header_rows",
+    "separator",
+    "decimal",
+    "encoding",
+    "missing",
+    "date_format",
+    "plot",
+    "where",
+    "date",
+    "stage",
+    "leaf",
+    "value",
+];
 const READING_COLUMN: &[&str] = &["column", "date", "stage"];
-const HARVEST: &[&str] = &["yield", "weight", "area", "moisture", "protein"];
+const HARVEST: &[&str] = &["yield", "weight", "area", "moisture", "protein", "test_weight", "lodging"];
 const YIELD: &[&str] = &["column", "unit", "moisture_percent"];
 const WEIGHT: &[&str] = &["column", "unit"];
 const AREA: &[&str] = &["length", "width", "unit"];
@@ -42,6 +83,9 @@ pub(super) struct TrialDescriptor {
     pub(super) harvest_year: Option<Typed<i16>>,
     pub(super) design: Option<Typed<Design>>,
     pub(super) main_plot: Vec<Typed<String>>,
+    /// Columns of the factors beside N and variety.
+    pub(super) factors: Vec<Typed<String>>,
+    pub(super) background: BackgroundSection,
     pub(super) need_from: Option<Typed<NeedFrom>>,
     pub(super) plots: Option<PlotsSection>,
     /// In order of date.
@@ -52,27 +96,36 @@ pub(super) struct TrialDescriptor {
     pub(super) exclusions: Vec<ExclusionSection>,
 }
 
-/// A data file that a descriptor names.
-pub(super) struct FileReference {
-    pub(super) path: Typed<String>,
-    pub(super) header_row: u64,
-}
-
 pub(super) struct PlotsSection {
     pub(super) file: FileReference,
     pub(super) plot: Vec<Typed<String>>,
     pub(super) block: Option<Typed<String>>,
+    pub(super) main_plot: Option<Typed<String>>,
     pub(super) variety: Option<Supplied<String>>,
+    pub(super) plants: Option<CountSection>,
+    pub(super) tillers: Option<CountSection>,
 }
 
 pub(super) struct ApplicationSection {
     pub(super) name: Typed<String>,
-    pub(super) n: Supplied<f64>,
-    pub(super) unit: Option<NRateUnit>,
-    pub(super) n_percent: Option<f64>,
+    pub(super) product: Option<String>,
+    /// As it went on; what was planned, where only that is given.
+    pub(super) n: RateSection,
+    /// As planned, where it is given beside `n`.
+    pub(super) planned: Option<RateSection>,
+    /// Whether `n` is what was planned.
+    pub(super) only_planned: bool,
     pub(super) date: Typed<Date>,
+    pub(super) stage: Option<GrowthStage>,
     pub(super) timing: Typed<Timing>,
     pub(super) same_day: Option<SameDay>,
+}
+
+/// N rates; without a unit, in the programme's.
+pub(super) struct RateSection {
+    pub(super) rates: Supplied<f64>,
+    pub(super) unit: Option<NRateUnit>,
+    pub(super) n_percent: Option<f64>,
 }
 
 /// Rows whose cell in a column has this value.
@@ -123,6 +176,8 @@ pub(super) struct HarvestSection {
     pub(super) measure: Measure,
     pub(super) moisture: Option<Supplied<MoisturePercent>>,
     pub(super) protein: Option<(Typed<String>, Option<MoisturePercent>)>,
+    pub(super) test_weight: Option<TestWeightSection>,
+    pub(super) lodging: Option<Typed<String>>,
 }
 
 pub(super) enum Measure {
@@ -162,6 +217,8 @@ pub(super) fn read(document: &Document) -> Option<TrialDescriptor> {
         harvest_year: year.and_then(|year| i16::try_from(year.value).ok().map(|value| year.map(|_| value))),
         design: root.required("design").and_then(|item| item.choice(&designs)),
         main_plot: root.get("main_plot").and_then(|item| item.labels()).unwrap_or_default(),
+        factors: knowledge::factors(&root),
+        background: knowledge::background(&root),
         need_from: root.required("need_from").and_then(|item| item.choice(&needs)),
         plots: root.required("plots").and_then(|item| item.section(PLOTS)).and_then(|section| plots(&section)),
         applications,
@@ -175,33 +232,16 @@ pub(super) fn read(document: &Document) -> Option<TrialDescriptor> {
     })
 }
 
-fn file(section: &Section) -> Option<FileReference> {
-    let item = section.required("file")?;
-    let path = item.text()?;
-    let only_csv = "save the sheet as a CSV file; this version reads only CSV";
-    if let Some(sheet) = section.get("sheet") {
-        sheet.fault("not-csv", "a CSV file has no sheets", only_csv);
-    }
-    let spreadsheet = ["xlsx", "xls", "xlsm", "ods", "parquet"];
-    let extension = path.value.rsplit_once('.').map(|(_, extension)| extension.to_lowercase());
-    if extension.is_some_and(|extension| spreadsheet.contains(&extension.as_str())) {
-        item.fault("not-csv", format!("{:?} is not a CSV file", path.value), only_csv);
-        return None;
-    }
-    Some(FileReference { path, header_row: header_row(section)? })
-}
-
-fn header_row(section: &Section) -> Option<u64> {
-    let Some(item) = section.get("header_row") else { return Some(1) };
-    item.integer_within(1, 1_000_000).and_then(|row| u64::try_from(row.value).ok())
-}
-
 fn plots(section: &Section) -> Option<PlotsSection> {
-    let file = file(section);
+    let file = file_reference(section);
     let plot = section.required("plot").and_then(|item| item.labels());
     let block = section.get("block").and_then(|item| item.text());
+    let main_plot = section.get("main_plot").and_then(|item| item.text());
     let variety = section.get("variety").and_then(|item| item.supplied(COLUMN_OR_SAME, Item::label));
-    Some(PlotsSection { file: file?, plot: plot?, block, variety: variety.map(|(supplied, _)| supplied) })
+    let variety = variety.map(|(supplied, _)| supplied);
+    let plants = section.get("plants").and_then(|item| knowledge::count(&item));
+    let tillers = section.get("tillers").and_then(|item| knowledge::count(&item));
+    Some(PlotsSection { file: file?, plot: plot?, block, main_plot, variety, plants, tillers })
 }
 
 fn application(section: &Section) -> Option<ApplicationSection> {
@@ -211,18 +251,44 @@ fn application(section: &Section) -> Option<ApplicationSection> {
         (Timing::AfterSensing.name(), Timing::AfterSensing),
     ];
     let name = section.required("name").and_then(|item| item.text());
-    let not_negative = |item: &Item| item.number_within("of 0 or more", |rate| rate >= 0.0);
-    let n = section.required("n").and_then(|item| item.supplied(N, not_negative));
+    let product = section.get("product").and_then(|item| item.text()).map(|product| product.value.trim().to_owned());
+    let planned = section.get("planned");
+    let only_planned = planned.is_some() && section.get("n").is_none();
+    let planned = planned.map(|item| rates(&item));
+    let n = match planned {
+        // What was planned is taken for what went on where nothing else is known.
+        Some(planned) if only_planned => planned.map(|planned| (planned, None)),
+        Some(planned) => {
+            section.get("n").and_then(|item| rates(&item)).zip(planned).map(|(n, planned)| (n, Some(planned)))
+        }
+        None => section.required("n").and_then(|item| rates(&item)).map(|n| (n, None)),
+    };
     let date = section.required("date").and_then(|item| item.date());
+    let stage = section.get("stage").and_then(|item| stage(&item)).map(|stage| stage.value);
     let timing = section.required("timing").and_then(|item| item.choice(&timings));
     let same_day = section.get("same_day").and_then(|item| {
         item.choice(&[("before", SameDay::Before), ("after", SameDay::After)]).map(|same_day| same_day.value)
     });
-    let (n, keys) = n?;
+    let (n, planned) = n?;
+    Some(ApplicationSection {
+        name: name?,
+        product,
+        n,
+        planned,
+        only_planned,
+        date: date?,
+        stage,
+        timing: timing?,
+        same_day,
+    })
+}
+
+fn rates(item: &Item) -> Option<RateSection> {
+    let not_negative = |item: &Item| item.number_within("of 0 or more", |rate| rate >= 0.0);
+    let (rates, keys) = item.supplied(N, not_negative)?;
     let unit = keys.as_ref().and_then(|keys| keys.get("unit")).and_then(|item| unit::<NRateUnit>(&item));
     let n_percent = keys.as_ref().and_then(|keys| keys.get("n_percent")).and_then(|item| n_percent(&item));
-    let unit = unit.map(|unit| unit.value);
-    Some(ApplicationSection { name: name?, n, unit, n_percent, date: date?, timing: timing?, same_day })
+    Some(RateSection { rates, unit: unit.map(|unit| unit.value), n_percent })
 }
 
 /// A unit by its symbol.
@@ -244,8 +310,14 @@ pub(super) fn moisture(item: &Item) -> Option<Typed<MoisturePercent>> {
 
 /// A growth stage.
 pub(super) fn stage(item: &Item) -> Option<Typed<GrowthStage>> {
-    let right = "write the scale and the number, such as \"Feekes 5\" or \"Zadoks 31\"";
-    item.parsed("a growth stage", right, GrowthStage::parse)
+    let text = item.text()?;
+    match GrowthStage::read(&text.value) {
+        Ok(stage) => Some(text.map(|_| stage)),
+        Err(fault) => {
+            item.fault("unknown-value", fault.to_string(), fault.remedy());
+            None
+        }
+    }
 }
 
 /// An instrument.
@@ -293,14 +365,14 @@ fn readings(section: &Section) -> Option<ReadingsSection> {
                 }
             }
             let file = match section.get("file") {
-                Some(_) => Some(file(section)?),
+                Some(_) => Some(file_reference(section)?),
                 None => None,
             };
             let columns: Vec<Option<ReadingColumn>> = columns.list()?.iter().map(reading_column).collect();
             (file, ReadingForm::Wide(columns.into_iter().collect::<Option<Vec<_>>>()?))
         }
         None => {
-            let file = file(section);
+            let file = file_reference(section);
             let form = long_form(section);
             (Some(file?), ReadingForm::Long(Box::new(form?)))
         }
@@ -337,6 +409,8 @@ fn harvest(section: &Section) -> Option<HarvestSection> {
     let mut moisture_role =
         section.get("moisture").and_then(|item| item.supplied(COLUMN_OR_SAME, moisture)).map(|(supplied, _)| supplied);
     let protein = section.get("protein").and_then(|item| protein(&item));
+    let test_weight = section.get("test_weight").and_then(|item| knowledge::test_weight(&item));
+    let lodging = section.get("lodging").and_then(|item| item.text());
     let measure = match (section.get("yield"), section.get("weight")) {
         (Some(item), None) => {
             if let Some(area) = section.get("area") {
@@ -377,7 +451,7 @@ fn harvest(section: &Section) -> Option<HarvestSection> {
             return None;
         }
     };
-    Some(HarvestSection { measure, moisture: moisture_role, protein })
+    Some(HarvestSection { measure, moisture: moisture_role, protein, test_weight, lodging })
 }
 
 type YieldColumn<'d> = (Typed<String>, Option<(Item<'d>, Typed<MoisturePercent>)>, Option<Typed<YieldUnit>>);

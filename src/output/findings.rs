@@ -30,6 +30,8 @@ pub struct FindingOf {
     pub code: &'static str,
     /// File.
     pub file: String,
+    /// Sheet, in a workbook.
+    pub sheet: Option<String>,
     /// Line of a descriptor or row of a data file, counted from 1.
     pub row: Option<u64>,
     /// Column header or descriptor key.
@@ -54,6 +56,7 @@ impl From<&Finding> for FindingOf {
             },
             code: finding.code,
             file: finding.place.file.clone(),
+            sheet: finding.place.sheet.clone(),
             row: finding.place.row,
             column: finding.place.column.clone(),
             value: finding.place.value.clone(),
@@ -97,12 +100,13 @@ impl Report for Findings {
     }
 
     fn table(&self) -> Table {
-        let mut long = Long::new(["severity", "code", "file", "row", "column", "value", "text", "remedy"]);
+        let mut long = Long::new(["severity", "code", "file", "sheet", "row", "column", "value", "text", "remedy"]);
         for finding in &self.findings {
             long.row([
                 finding.severity.into(),
                 finding.code.into(),
                 finding.file.as_str().into(),
+                text(finding.sheet.as_deref()),
                 finding.row.into(),
                 text(finding.column.as_deref()),
                 text(finding.value.as_deref()),

@@ -14,4 +14,4 @@ pub use site_year::{
     Application, Background, Design, Excluded, Exclusion, Harvest, Instrument, NeedFrom, Plot, PlotColumns, Protein,
     Reading, Reference, SameDay, SharedWithin, SoilNitrate, Timing, Trial, Walk,
 };
-pub use stage::GrowthStage;
+pub use stage::{GrowthStage, StageFault};

@@ -53,24 +53,45 @@ impl Trial {
         self.n_where(plot, unit, |application| application.is_on(sensing))
     }
 
-    /// N of the applications that `counts` takes, in `unit`. A single application stays as typed; a sum is taken to the billionth,
-    /// so that plots with the same total from other parts hold the same level.
+    /// N of the applications that `counts` takes, as it went on, in `unit`. A single application stays as typed; a sum is taken to the
+    /// billionth, so that plots with the same total from other parts hold the same level.
     #[must_use]
     pub fn n_where(&self, plot: &Plot, unit: NRateUnit, counts: impl Fn(&Application) -> bool) -> f64 {
         let applied = self.applications.iter().zip(&plot.rates);
-        let counted = applied.filter(|(application, _)| counts(application)).map(|(_, rate)| rate.in_unit(unit));
-        let parts: Vec<f64> = counted.filter(|rate| *rate != 0.0).collect();
-        match parts.as_slice() {
-            [] => 0.0,
-            [rate] => *rate,
-            several => (several.iter().sum::<f64>() * 1e9).round() / 1e9,
-        }
+        sum(applied.filter(|(application, _)| counts(application)).map(|(_, rate)| rate.in_unit(unit)))
+    }
+
+    /// The same [as planned](Self::planned_rate): what a treatment is told by. Plots of one treatment share it where a spreader
+    /// gave one of them a little more than another.
+    #[must_use]
+    pub fn planned_n_where(&self, plot: &Plot, unit: NRateUnit, counts: impl Fn(&Application) -> bool) -> f64 {
+        let counted = self.applications.iter().enumerate().filter(|(_, application)| counts(application));
+        sum(counted.filter_map(|(position, _)| Some(self.planned_rate(plot, position)?.in_unit(unit))))
+    }
+
+    /// N of the application at `position` in [`applications`](Self::applications) as planned for a plot, and as it went on where no
+    /// plan is recorded. `None` past the last application.
+    ///
+    /// The rate as applied is what the crop answered to, so it drives curves and optima; the rate as planned is what was randomised, so it
+    /// drives the analysis of variance, treatment means, and which plots share an early level.
+    #[must_use]
+    pub fn planned_rate(&self, plot: &Plot, position: usize) -> Option<NRate> {
+        plot.planned_rates.get(position).copied().flatten().or_else(|| plot.rates.get(position).copied())
     }
 
     /// Site and harvest year: what a site-year is told by.
     #[must_use]
     pub fn site_year(&self) -> String {
         format!("{} {}", self.site, self.harvest_year)
+    }
+}
+
+fn sum(rates: impl Iterator<Item = f64>) -> f64 {
+    let parts: Vec<f64> = rates.filter(|rate| *rate != 0.0).collect();
+    match parts.as_slice() {
+        [] => 0.0,
+        [rate] => *rate,
+        several => (several.iter().sum::<f64>() * 1e9).round() / 1e9,
     }
 }
 
@@ -87,7 +108,7 @@ pub struct PlotColumns {
     pub variety: Option<String>,
     /// Each factor, in the order of [`Trial::factors`].
     pub factors: Vec<String>,
-    /// N of each application as it went on, in the order of [`Trial::applications`].
+    /// N of each application as it went on (as planned, where only that is given), in the order of [`Trial::applications`].
     pub rates: Vec<Option<String>>,
     /// N of each application as planned, in the same order.
     pub planned_rates: Vec<Option<String>>,
@@ -151,7 +172,7 @@ pub enum Design {
     CompletelyRandomised,
     /// Within blocks.
     RandomisedCompleteBlock,
-    /// Main-plot factors within blocks, the others within main plots; factors by name (`variety` or an application).
+    /// Main-plot factors within blocks, the others within main plots; factors by name (`variety`, one of [`Trial::factors`] or an application).
     SplitPlot {
         /// Factors on main plots.
         main_plot: Vec<String>,
@@ -274,7 +295,7 @@ pub struct Plot {
     pub variety: Option<String>,
     /// Level of each factor, in the order of [`Trial::factors`].
     pub factor_levels: Vec<String>,
-    /// N of each application as it went on, in the order of [`Trial::applications`].
+    /// N of each application as it went on (as planned, where only that is given), in the order of [`Trial::applications`].
     pub rates: Vec<NRate>,
     /// N of each application as planned, in the same order; `None` where no plan is recorded.
     pub planned_rates: Vec<Option<NRate>>,

@@ -133,8 +133,8 @@ fn faults() -> Vec<Fault> {
         here(UPPER, ("block = \"rep\"\n", ""), "design-needs-blocks", 4, "design", "randomised-complete-block"),
         here(UPPER, ("need_from", "main_plot = \"variety\"\nneed_from"), "conflicting-keys", 5, "main_plot", "variety"),
         here(UPPER, ("file = \"plots.csv\"", "file = \"plot.csv\""), "cannot-read", 7, "plots.file", "plot.csv"),
-        here(UPPER, ("file = \"plots.csv\"", "file = \"plots.xlsx\""), "not-csv", 7, "plots.file", "plots.xlsx"),
-        here(UPPER, ("plot = \"plot\"", "sheet = \"2024\"\nplot = \"plot\""), "not-csv", 8, "plots.sheet", "2024"),
+        here(UPPER, ("file = \"plots.csv\"", "file = \"plots.xls\""), "unknown-format", 7, "plots.file", "plots.xls"),
+        here(UPPER, ("plot = \"plot\"", "sheet = \"2024\"\nplot = \"plot\""), "unsuited-key", 8, "plots.sheet", "2024"),
         here(
             UPPER,
             ("file = \"plots.csv\"", "file = \"../../plots.csv\""),
@@ -218,7 +218,6 @@ fn faults() -> Vec<Fault> {
         here(UPPER_PLOTS, ("0.55", "o.55"), "not-a-number", 2, "ndvi_apr02", "o.55"),
         here(UPPER_PLOTS, ("41.5", "-41.5"), "out-of-range", 2, "yield", "-41.5"),
         here(UPPER_PLOTS, ("41.5", "inf"), "not-a-number", 2, "yield", "inf"),
-        here(UPPER_PLOTS, ("urea_lb_ac", "rep"), "duplicate-header", 1, "rep", "rep"),
         Fault { column: None, value: None, ..here(UPPER_PLOTS, (",41.5", ""), "ragged-row", 2, "", "") },
         // osier-2025
         here(
@@ -239,7 +238,7 @@ fn faults() -> Vec<Fault> {
             "application.timing",
             "decided-by-sensing",
         ),
-        here(OSIER, ("header_row = 2", "header_row = 0"), "out-of-range", 9, "plots.header_row", "0"),
+        here(OSIER, ("header_row = 2", "header_row = -1"), "out-of-range", 9, "plots.header_row", "-1"),
         here(
             OSIER,
             ("{ column = \"tool\", equals = \"leaf\" }", "{ column = \"tool\", equals = \"meter\" }"),

@@ -54,7 +54,7 @@ fn a_digest_is_that_of_the_bytes() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("abc");
     fs::write(&path, "abc").unwrap();
-    let (_, digest) = crate::files::folder::read_text(&path, "abc").unwrap();
+    let (_, digest) = crate::files::opened::bytes(&path, "abc").unwrap();
     // The example of FIPS 180-2, appendix B.1.
     assert_eq!(digest, "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
 }
@@ -234,7 +234,7 @@ fn roles() -> ColumnRoles {
         yields: "yield".to_owned(),
         block: Some("rep".to_owned()),
         by: None,
-        header_row: 1,
+        layout: crate::files::Layout::default(),
     }
 }
 
@@ -281,8 +281,10 @@ fn a_quick_look_tells_every_fault_of_its_file() {
 }
 
 #[test]
-fn a_spreadsheet_is_refused_by_name() {
-    let finding = load_columns(Path::new("oats.xlsx"), &roles()).unwrap_err().remove(0);
-    assert_eq!(finding.code, "not-csv");
-    assert_eq!(finding.remedy.as_deref(), Some("save the sheet as a CSV file"));
+fn a_format_that_cannot_be_read_is_refused_by_name() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("oats.ods");
+    fs::write(&path, "PK").unwrap();
+    let finding = load_columns(&path, &roles()).unwrap_err().remove(0);
+    assert_eq!((finding.code, finding.remedy.as_deref()), ("unknown-format", Some("save the workbook as .xlsx")));
 }

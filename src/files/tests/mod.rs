@@ -2,6 +2,8 @@
 
 mod export;
 mod faults;
+mod formats;
+mod knowledge;
 mod loading;
 mod mutations;
 
