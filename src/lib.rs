@@ -12,6 +12,7 @@ pub mod finding;
 pub mod harvest;
 pub mod output;
 pub mod proposal;
+pub mod quality;
 pub mod rate_table;
 pub mod recommend;
 pub mod response;

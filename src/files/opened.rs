@@ -6,7 +6,7 @@ use std::path::Path;
 use sha2::{Digest as _, Sha256};
 
 use super::encoding::decode;
-use super::grid::Grid;
+use super::grid::{Grid, Merged};
 use super::layout::{Layout, Separator};
 use super::nearest::{list, suggestion};
 use super::workbook::Workbook;
@@ -87,7 +87,8 @@ pub struct Sheet {
     /// How its cells are kept.
     pub format: Format,
     /// Rows that hold a cell, each with its number in the file (from 1), and its cells as text: numbers in the shortest form that
-    /// reads back the same, dates as year-month-day. Rows may be of different length.
+    /// reads back the same, dates as year-month-day; a merged cell counts for every column that it spans, on its first row. Rows may be
+    /// of different length.
     pub rows: Vec<(u64, Vec<String>)>,
 }
 
@@ -114,8 +115,15 @@ pub fn sheets(path: &Path) -> Result<Vec<Sheet>, Vec<Finding>> {
 
 impl From<Opened> for Sheet {
     fn from(Opened { sheet, format, grid }: Opened) -> Self {
-        let cells = |row| grid.row(row).map(str::to_owned).collect();
-        let rows = (0..grid.len()).filter_map(|row| Some((grid.number(row)?, cells(row)))).collect();
+        let mut rows: Vec<(u64, Vec<String>)> = (0..grid.len())
+            .filter_map(|row| Some((grid.number(row)?, grid.row(row).map(str::to_owned).collect())))
+            .collect();
+        for Merged { rows: (first, _), columns: (from, to) } in &grid.merged {
+            let Some((_, cells)) = rows.iter_mut().find(|(number, _)| number == first) else { continue };
+            let text = cells.get(*from).cloned().unwrap_or_default();
+            cells.resize(cells.len().max(to + 1), String::new());
+            cells.iter_mut().take(to + 1).skip(*from).for_each(|cell| cell.clone_from(&text));
+        }
         Self { name: sheet, format, rows }
     }
 }

@@ -185,6 +185,9 @@ fn quick_look(plots: &Settled) -> Option<QuickLook> {
     let name = |role: Role| plots.known(role).map(|column| column.name.clone());
     let any = |role: Role| plots.with_role(role).next().map(|(column, _)| column.name.clone());
     let varies = |column: &&sheet::Column| column.levels().len() > 1;
+    let sheet = &plots.sheet;
+    let plain = sheet.header_row == 1 && sheet.header_rows == 1 && sheet.sheet.is_none() && !sheet.decimal_comma;
+    plain.then_some(())?;
     Some(QuickLook {
         file: plots.sheet.file.clone(),
         rate: name(Role::NRate)?,
