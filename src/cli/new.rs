@@ -11,13 +11,15 @@ use super::deliver::Answer;
 use super::failure::Failure;
 use super::flags::FormatFlag;
 use super::source::read_programme;
-use crate::files::sheets;
+use crate::files::{Layout, TextEncoding, sheets};
 use crate::finding::{Finding, Place};
 use crate::output::{Findings, NewTrial, Provenance, WriteError, WrittenFile, render, write_file};
 use crate::proposal::{Chosen, Confidence, Proposal, RawSheet, Role, propose};
 use crate::trial::InputFile;
 
 const TRIAL: &str = "trial.toml";
+/// The encoding of text files that are no UTF-8.
+const LATIN: &str = "latin-1";
 const PROGRAMME: &str = "programme.toml";
 
 /// Propose a trial's descriptor from the spreadsheets you have: the role of each column, how sure, and why
@@ -94,7 +96,14 @@ fn no_table(files: &[PathBuf]) -> Failure {
 /// The sheets of a file under its bare name, which is how the descriptor beside it names it.
 fn read(file: &Path) -> Result<(Vec<RawSheet>, InputFile), Vec<Finding>> {
     let name = file_name(file);
-    let found = sheets(file)?;
+    // A file that is no UTF-8 is taken for what spreadsheets write in its stead; the descriptor says so.
+    let (found, encoding) = match sheets(file, &Layout::default()) {
+        Err(findings) if findings.iter().any(|finding| finding.code == "not-utf8") => {
+            let layout = Layout { encoding: TextEncoding::parse(LATIN), ..Layout::default() };
+            (sheets(file, &layout)?, Some(LATIN.to_owned()))
+        }
+        found => (found?, None),
+    };
     let cannot = |error: io::Error| {
         let place = Place::file(file.display().to_string());
         vec![Finding::error("cannot-read", place, format!("the file can't be read: {error}"))]
@@ -105,6 +114,7 @@ fn read(file: &Path) -> Result<(Vec<RawSheet>, InputFile), Vec<Finding>> {
         file: name.clone(),
         // The only sheet that holds anything needs no name.
         sheet: sheet.name.filter(|_| several),
+        encoding: encoding.clone(),
         rows: sheet.rows,
     });
     Ok((raw.collect(), InputFile { file: file.display().to_string(), sha256 }))
@@ -254,7 +264,7 @@ mod tests {
     fn two_yields() -> Vec<RawSheet> {
         let rows = ["block,nitro,cyield,myield", "B1,0,259,2121", "B1,40,614,3055", "B2,0,355,3922", "B2,40,609,4129"];
         let rows = (1..).zip(rows).map(|(number, row)| (number, row.split(',').map(str::to_owned).collect()));
-        vec![RawSheet { file: "plots.csv".to_owned(), sheet: None, rows: rows.collect() }]
+        vec![RawSheet { file: "plots.csv".to_owned(), sheet: None, encoding: None, rows: rows.collect() }]
     }
 
     fn answered(answers: &str) -> (Vec<Chosen>, String) {

@@ -92,12 +92,12 @@ pub struct Sheet {
     pub rows: Vec<(u64, Vec<String>)>,
 }
 
-/// Every sheet of a workbook, or the one table of a text or Parquet file, as its cells stand. Separator and encoding are what is
-/// certain of them without a declaration.
+/// Every sheet of a workbook, or the one table of a text or Parquet file, as its cells stand. Separator and encoding are as
+/// declared, or what is certain of them without a declaration.
 ///
 /// # Errors
 /// A file that can't be read, is no file of its kind, or whose separator or encoding is not certain.
-pub fn sheets(path: &Path) -> Result<Vec<Sheet>, Vec<Finding>> {
+pub fn sheets(path: &Path, layout: &Layout) -> Result<Vec<Sheet>, Vec<Finding>> {
     let one = |finding| vec![finding];
     let name = path.display().to_string();
     let (bytes, _) = bytes(path, &name).map_err(one)?;
@@ -108,7 +108,7 @@ pub fn sheets(path: &Path) -> Result<Vec<Sheet>, Vec<Finding>> {
             let sheets = names.iter().map(|sheet| opened_sheet(&name, &mut workbook, sheet));
             sheets.collect::<Result<Vec<_>, _>>().map_err(one)?
         }
-        _ => vec![open(&name, bytes, &Layout::default()).map_err(one)?],
+        _ => vec![open(&name, bytes, layout).map_err(one)?],
     };
     Ok(opened.into_iter().map(Sheet::from).collect())
 }

@@ -103,7 +103,7 @@ impl SheetOf {
             taken_for: match sheet.use_of {
                 Use::Plots => "plots",
                 Use::Readings => "readings",
-                Use::None => "not used",
+                Use::None => NOT_USED,
             },
             header_row: sheet.header_row,
             header_rows: sheet.header_rows,
@@ -133,6 +133,10 @@ fn place(file: &str, sheet: Option<&str>) -> String {
     sheet.map_or_else(|| file.to_owned(), |sheet| format!("{file}, sheet {sheet}"))
 }
 
+/// What a sheet is taken for that is neither plots nor readings.
+const NOT_USED: &str = "not used";
+/// Findings of the check that are shown.
+const FINDINGS_SHOWN: usize = 12;
 /// Letters of a header that a line shows.
 const HEADER_SHOWN: usize = 28;
 
@@ -141,12 +145,18 @@ impl Report for NewTrial {
 
     fn text(&self) -> String {
         let mut text = String::new();
-        for sheet in &self.sheets {
+        for sheet in self.sheets.iter().filter(|sheet| sheet.taken_for != NOT_USED) {
             text += &self.sheet_text(sheet);
         }
+        let unused: Vec<String> =
+            self.sheets.iter().filter(|sheet| sheet.taken_for == NOT_USED).map(SheetOf::place).collect();
+        if !unused.is_empty() {
+            text += &format!("{}\n", paragraph("Not used: ", &unused.join("; ")));
+        }
         text += "Written\n";
+        let width = self.written.iter().map(|file| file.file.chars().count()).max().unwrap_or(0);
         for file in &self.written {
-            text += &format!("  {}    {}\n", file.file, file.what);
+            text += &format!("  {:<width$}  {}\n", file.file, file.what);
         }
         if !self.to_fill_in.is_empty() {
             text += "\nFor you to fill in or choose, where the files say \"fill in\" or \"choose\"\n";
@@ -155,7 +165,12 @@ impl Report for NewTrial {
             }
         }
         text += &format!("\nstook check {} says now\n\n", shell(&self.trial_folder));
-        text += &self.check.text();
+        let shown = self.check.findings.iter().take(FINDINGS_SHOWN).cloned().collect();
+        text += &Findings { findings: shown, ..self.check.clone() }.text();
+        let more = self.check.findings.len().saturating_sub(FINDINGS_SHOWN);
+        if more > 0 {
+            text += &format!("… and {more} more\n");
+        }
         if let Some(look) = &self.quick_look {
             text += &format!("\nA first look needs no descriptor:\n  {}\n", look_text(look, &self.trial_folder));
         }

@@ -22,7 +22,7 @@ pub(super) struct Facts {
     pub(super) several: Option<String>,
 }
 
-const CROPS: [(&str, &[&str]); 8] = [
+const CROPS: [(&str, &[&str]); 10] = [
     ("wheat", &["wheat", "weizen", "blé", "ble", "trigo"]),
     ("corn", &["corn", "maize", "mais", "maïs", "maíz"]),
     ("barley", &["barley", "gerste", "orge"]),
@@ -30,6 +30,8 @@ const CROPS: [(&str, &[&str]); 8] = [
     ("rye", &["rye", "roggen"]),
     ("sorghum", &["sorghum"]),
     ("rice", &["rice"]),
+    ("soybean", &["soybean", "soybeans", "soja"]),
+    ("cowpea", &["cowpea"]),
     ("sugarcane", &["sugarcane", "cane"]),
 ];
 
@@ -121,9 +123,9 @@ impl Facts {
         }
         // A folder that ends in a year is called after its site.
         if let Some((name, _)) = folder
-            && let (None, Some(found)) = (&self.site, year(name))
+            && let (None, None, Some(found)) = (&self.site, &self.several, year(name))
+            && let Some(site) = name.strip_suffix(&found.to_string())
         {
-            let site = name.replace(&found.to_string(), "");
             let site = titled(site.trim_matches(|letter: char| !letter.is_alphanumeric()));
             if !site.is_empty() {
                 let why = "the name of the folder".to_owned();

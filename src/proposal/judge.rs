@@ -14,11 +14,17 @@ const MOST_FACTOR_LEVELS: usize = 12;
 /// Highest N rate in either unit, and of a product with little N.
 const HIGHEST_RATE: f64 = 700.0;
 
+/// A number as typed where that is short, else with three decimals.
+pub(super) fn short(number: f64) -> String {
+    let typed = number.to_string();
+    if typed.len() <= 7 { typed } else { format!("{number:.3}") }
+}
+
 /// Numbers from the lowest to the highest, for a reason.
 fn from_to(column: &Column) -> String {
     match column.range() {
-        Some((lowest, highest)) if lowest == highest => format!("every value is {lowest}"),
-        Some((lowest, highest)) => format!("values {lowest} to {highest}"),
+        Some((lowest, highest)) if lowest == highest => format!("every value is {}", short(lowest)),
+        Some((lowest, highest)) => format!("values {} to {}", short(lowest), short(highest)),
         None => "no values".to_owned(),
     }
 }
@@ -27,7 +33,7 @@ fn from_to(column: &Column) -> String {
 fn levels(column: &Column) -> String {
     match (column.is_numeric(), column.range()) {
         (true, Some((lowest, highest))) => {
-            format!("{} levels, {lowest} to {highest}", column.numeric_levels().len())
+            format!("{} levels, {} to {}", column.numeric_levels().len(), short(lowest), short(highest))
         }
         _ => {
             let levels = column.levels();
@@ -239,6 +245,8 @@ fn nitrogen(column: &Column, _: &Sheet) -> Option<Judged> {
         "samples",
         "count",
         "nue",
+        "grain",
+        "straw",
         "balance",
         "date",
         "ratio",

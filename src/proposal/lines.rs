@@ -39,7 +39,10 @@ impl Lines {
             Confidence::Likely => self.line(&format!("{key} = {value}    # likely: {why}")),
             Confidence::Unsure => {
                 self.line(&format!("# {key} = {value}    # choose: {why}"));
-                self.to_fill_in.push(format!("{key}: {why}"));
+                let what = format!("{key}: {why}");
+                if !self.to_fill_in.contains(&what) {
+                    self.to_fill_in.push(what);
+                }
             }
         }
     }

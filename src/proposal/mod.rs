@@ -193,6 +193,12 @@ fn quick_look(plots: &Settled) -> Option<QuickLook> {
         rate: name(Role::NRate)?,
         yields: any(Role::Yield)?,
         block: name(Role::Block),
-        by: plots.known(Role::Variety).filter(varies).map(|column| column.name.clone()).or_else(|| name(Role::Factor)),
+        by: plots
+            .known(Role::Site)
+            .filter(varies)
+            .or_else(|| plots.known(Role::Variety))
+            .filter(varies)
+            .map(|column| column.name.clone())
+            .or_else(|| name(Role::Factor)),
     })
 }

@@ -147,6 +147,15 @@ fn write_long(lines: &mut Lines, sheet: &Settled, plots: &Settled) {
     }
     for (level, instrument) in parts {
         lines.line("");
+        if let Some(both) = instrument.filter(|instrument| !plots.positions(*instrument).is_empty()) {
+            let text = format!(
+                "{} stands in the plots file and in {}: keep the readings of one",
+                both.name(),
+                sheet.sheet.place()
+            );
+            lines.comment(&text);
+            lines.to_fill_in.push(text);
+        }
         lines.line("[[readings]]");
         match instrument {
             Some(instrument) => lines.line(&format!("instrument = {}", quoted(instrument.name()))),

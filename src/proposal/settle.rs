@@ -92,16 +92,12 @@ impl Settled {
         for position in &rates {
             let own = numbers(position);
             let others: Vec<usize> = rates.iter().copied().filter(|other| other != position).collect();
-            let sums: Vec<Option<f64>> = (0..own.len())
-                .map(|row| {
-                    let parts = others.iter().map(|other| numbers(other).get(row).copied().flatten());
-                    parts.sum::<Option<f64>>()
-                })
-                .collect();
-            let is_sum = others.len() > 1
-                && own.iter().zip(&sums).all(|(own, sum)| own.zip(*sum).is_none_or(|(own, sum)| near(own, sum)))
-                && own.iter().any(Option::is_some);
-            if is_sum {
+            // Where nothing is written of a part, nothing went on.
+            let parts: Vec<Vec<Option<f64>>> = others.iter().map(numbers).collect();
+            let sum = |row: usize| parts.iter().filter_map(|part| part.get(row).copied().flatten()).sum::<f64>();
+            let filled: Vec<(usize, f64)> = (0..).zip(&own).filter_map(|(row, own)| Some((row, (*own)?))).collect();
+            let varies = filled.iter().any(|(_, own)| filled.first().is_some_and(|(_, first)| own != first));
+            if others.len() > 1 && varies && filled.iter().all(|(row, own)| near(*own, sum(*row))) {
                 changes.push((*position, "the sum of the other N columns".to_owned()));
             }
             let earlier = others.iter().find(|other| {
@@ -126,6 +122,13 @@ impl Settled {
         let numeric: Vec<usize> =
             self.positions(Role::NRate).into_iter().filter(|position| self.is_written(*position)).collect();
         let mut changes = Vec::new();
+        if let Some(rates) = numeric.first().and_then(|rates| self.column(*rates)) {
+            for position in self.positions(Role::NRate) {
+                if self.column(position).is_some_and(|column| !column.is_numeric()) {
+                    changes.push((position, format!("its levels are no rates; {:?} has them", rates.shown())));
+                }
+            }
+        }
         for (position, judged) in self.judged.iter().enumerate() {
             let coded = matches!(judged.role, Role::Factor)
                 || (judged.role == Role::NRate && judged.confidence == Confidence::Unsure);
@@ -151,20 +154,17 @@ impl Settled {
     /// One yield, or one weight where there is no yield.
     fn one_harvest(&mut self) {
         let yields = self.positions(Role::Yield);
-        if let [first, _, ..] = yields.as_slice() {
-            let names: Vec<String> = yields
-                .iter()
-                .filter_map(|position| self.column(*position))
-                .map(|column| format!("{:?}", column.shown()))
-                .collect();
-            let text = format!("several columns could be the yield: {}", names.join(", "));
-            let _ = first;
+        if yields.len() > 1 {
+            let columns = yields.iter().filter_map(|position| self.column(*position));
+            let names: Vec<String> = columns.map(|column| format!("{:?}", column.shown())).collect();
+            let text = match names.len() {
+                2 | 3 => format!("several columns could be the yield: {}", names.join(", ")),
+                many => format!("{many} columns could be the yield"),
+            };
             for position in yields {
                 self.set(position, Judged::unsure(Role::Yield, text.clone()));
             }
-            return;
-        }
-        if yields.first().is_some_and(|position| self.is_written(*position)) {
+        } else if yields.first().is_some_and(|position| self.is_written(*position)) {
             for position in self.positions(Role::Weight) {
                 self.set(position, Judged::none("a weight; the yield is there already"));
             }

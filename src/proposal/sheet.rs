@@ -11,6 +11,8 @@ pub struct RawSheet {
     pub file: String,
     /// The sheet, where the file is a workbook.
     pub sheet: Option<String>,
+    /// The encoding that a descriptor must declare; `None` where it needs none.
+    pub encoding: Option<String>,
     /// Rows with their numbers, counted from 1; cells as text, trimmed.
     pub rows: Vec<(u64, Vec<String>)>,
 }
@@ -31,6 +33,7 @@ const LONGEST_UPPER_HEADER: usize = 40;
 pub(super) struct Sheet {
     pub(super) file: String,
     pub(super) sheet: Option<String>,
+    pub(super) encoding: Option<String>,
     /// Row of the first header; 0 where there is none.
     pub(super) header_row: u64,
     /// Rows that the headers take.
@@ -207,6 +210,7 @@ impl Sheet {
         Some(Self {
             file: raw.file.clone(),
             sheet: raw.sheet.clone(),
+            encoding: raw.encoding.clone(),
             header_row: if top == first { 0 } else { rows.get(top).map_or(1, |(number, _)| *number) },
             header_rows: (first - top).max(1) as u64,
             decimal_comma,
@@ -245,7 +249,8 @@ mod tests {
         let rows = (1..).zip(text.lines()).map(|(number, line)| {
             (number, line.split('|').map(|cell| cell.trim().to_owned()).collect::<Vec<String>>())
         });
-        Sheet::of(&RawSheet { file: "plots.csv".to_owned(), sheet: None, rows: rows.collect() }).unwrap()
+        Sheet::of(&RawSheet { file: "plots.csv".to_owned(), sheet: None, encoding: None, rows: rows.collect() })
+            .unwrap()
     }
 
     fn names(sheet: &Sheet) -> Vec<&str> {

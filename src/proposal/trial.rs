@@ -3,7 +3,7 @@
 use super::facts::Facts;
 use super::lines::{Lines, list_or_one, quoted};
 use super::readings::{has_readings, write_readings};
-use super::role::{Confidence, Role};
+use super::role::{Confidence, Judged, Role};
 use super::settle::Settled;
 use super::sheet::{Column, Sheet};
 use super::units;
@@ -70,6 +70,10 @@ pub(super) fn write_file(lines: &mut Lines, sheet: &Sheet) {
     }
     if sheet.decimal_comma {
         lines.line("decimal = \",\"");
+    }
+    if let Some(encoding) = &sheet.encoding {
+        let why = "the file is not UTF-8, and this is what spreadsheets write in its stead: look at its accents";
+        lines.key("encoding", &quoted(encoding), Confidence::Likely, why);
     }
 }
 
@@ -181,7 +185,7 @@ fn write_application(lines: &mut Lines, application: &Application, plots: &Settl
     lines.ask("date", "YYYY-MM-DD", "the day it went on", name);
     let why = &application.timing_why;
     lines.key("timing", &quoted(application.timing), application.timing_confidence, why);
-    if sensed && application.timing_confidence < Confidence::Sure {
+    if sensed && application.timing_confidence == Confidence::Likely {
         lines.comment("timing: before-sensing (on when the crop was read), decided-by-sensing (the topdress that the reading decides), after-sensing");
     }
 }
@@ -340,12 +344,12 @@ fn write_reference(lines: &mut Lines, plots: &Settled, applications: &[Applicati
         (Some((column, level)), _) => {
             (Some(format!("{{ column = {}, equals = {} }}", quoted(&column.name), quoted(level))), true)
         }
-        (None, [only]) => {
-            let level = highest(only.column);
-            (
-                level.map(|level| format!("{{ column = {}, equals = {} }}", quoted(&only.column.name), quoted(&level))),
-                false,
-            )
+        // More N than any plot can use shows in a reading only where it was on by then.
+        (None, [only]) if only.timing == "before-sensing" => {
+            let plain = |level: &str| level.len() < 10 && level.bytes().all(|byte| byte.is_ascii_digit());
+            let level = highest(only.column).map(|level| if plain(&level) { level } else { quoted(&level) });
+            let column = quoted(&only.column.name);
+            (level.map(|level| format!("{{ column = {column}, equals = {level} }}")), false)
         }
         (None, _) => (None, false),
     };
@@ -375,6 +379,13 @@ fn write_reference(lines: &mut Lines, plots: &Settled, applications: &[Applicati
     }
 }
 
+/// Why a column and its unit are not sure.
+fn both(judged: &Judged, unit: &units::UnitGuess) -> String {
+    let why = [(judged.confidence, judged.reason.as_str()), (unit.confidence, unit.why.as_str())];
+    let why: Vec<&str> = why.iter().filter(|(sure, _)| *sure < Confidence::Sure).map(|(_, why)| *why).collect();
+    why.join("; ")
+}
+
 fn write_harvest(lines: &mut Lines, plots: &Settled) {
     let yields: Vec<_> = plots.with_role(Role::Yield).collect();
     let weights: Vec<_> = plots.with_role(Role::Weight).collect();
@@ -389,18 +400,16 @@ fn write_harvest(lines: &mut Lines, plots: &Settled) {
         let unit = units::of_yields(column, plots);
         let value =
             format!("{{ column = {}, unit = {} }}", quoted(&column.name), unit.unit.map_or("…".to_owned(), quoted));
-        let why = [(judged.confidence, judged.reason.as_str()), (unit.confidence, unit.why.as_str())];
-        let why: Vec<&str> = why.iter().filter(|(sure, _)| *sure < Confidence::Sure).map(|(_, why)| *why).collect();
-        lines.key("yield", &value, judged.confidence.min(unit.confidence), &why.join("; "));
+        // Which column it is comes before its unit.
+        let why = if judged.confidence == Confidence::Unsure { judged.reason.clone() } else { both(judged, &unit) };
+        lines.key("yield", &value, judged.confidence.min(unit.confidence), &why);
     }
     if yields.is_empty() {
         for (column, judged) in weights.iter().take(1) {
             let unit = units::of_weights(column);
             let value =
                 format!("{{ column = {}, unit = {} }}", quoted(&column.name), unit.unit.map_or("…".to_owned(), quoted));
-            let why = [(judged.confidence, judged.reason.as_str()), (unit.confidence, unit.why.as_str())];
-            let why: Vec<&str> = why.iter().filter(|(sure, _)| *sure < Confidence::Sure).map(|(_, why)| *why).collect();
-            lines.key("weight", &value, judged.confidence.min(unit.confidence), &why.join("; "));
+            lines.key("weight", &value, judged.confidence.min(unit.confidence), &both(judged, &unit));
         }
         lines.ask("area", "{ length = …, width = …, unit = \"ft\" }", "the area as harvested (\"ft\" or \"m\")", "");
     }

@@ -1,5 +1,6 @@
 //! Units that headers name or plausible values suggest.
 
+use super::judge::short;
 use super::role::Confidence;
 use super::role::Role;
 use super::settle::Settled;
@@ -39,7 +40,9 @@ pub(super) fn of_rates(column: &Column, plots: &Settled) -> UnitGuess {
     if let Some(unit) = rate_unit(&column.words) {
         return UnitGuess::named(unit);
     }
-    let highest = column.range().map_or(0.0, |(_, highest)| highest);
+    let Some((_, highest)) = column.range() else {
+        return UnitGuess::unsure(None, "\"lb/ac\" or \"kg/ha\"".to_owned());
+    };
     if !(LOWEST_TOP_RATE..=HIGHEST_RATE).contains(&highest) {
         let why =
             format!("\"lb/ac\" or \"kg/ha\"; rates up to {highest} look like neither: bring them to one of the two");
@@ -68,7 +71,7 @@ pub(super) fn of_yields(column: &Column, plots: &Settled) -> UnitGuess {
     let (lowest, highest) = column.range().unwrap_or_default();
     let per_acre = plots.sheet.columns.iter().find_map(|other| rate_unit(&other.words));
     let acre_word = any(&column.words, &["acre"]);
-    let range = format!("values {lowest} to {highest}");
+    let range = format!("values {} to {}", short(lowest), short(highest));
     match (highest, per_acre) {
         (highest, _) if highest <= 0.0 => UnitGuess::unsure(None, format!("{range} are no yields")),
         (highest, Some("kg/ha")) if highest < 30.0 => UnitGuess::likely("Mg/ha", format!("{range}, and N is in kg/ha")),
@@ -115,10 +118,10 @@ pub(super) fn of_test_weights(column: &Column) -> UnitGuess {
     }
     match column.range() {
         Some((lowest, highest)) if highest <= 68.0 && lowest >= 40.0 => {
-            UnitGuess::likely("lb/bu", format!("values {lowest} to {highest}"))
+            UnitGuess::likely("lb/bu", format!("values {} to {}", short(lowest), short(highest)))
         }
         Some((lowest, highest)) if lowest >= 66.0 => {
-            UnitGuess::likely("kg/hL", format!("values {lowest} to {highest}"))
+            UnitGuess::likely("kg/hL", format!("values {} to {}", short(lowest), short(highest)))
         }
         _ => UnitGuess::unsure(None, "\"lb/bu\" or \"kg/hL\"; the header does not say".to_owned()),
     }
