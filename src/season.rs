@@ -12,6 +12,7 @@ use crate::economics::{PriceRatio, Tolerance, price_per_yield_unit, price_ratio,
 use crate::experiment::{FitOptions, FittedGroup, GroupOptimum, Response, groups_of_trial};
 use crate::finding::{Finding, Place};
 use crate::harvest::{PlotYield, plot_yields};
+use crate::quality::check_programme;
 use crate::rate_table::RateTable;
 use crate::recommend::{Evidence, NoTable, derive_table};
 use crate::response::OptimumStatus;
@@ -150,6 +151,7 @@ impl Season {
             tables: Vec::new(),
             warnings: input_warnings,
         };
+        season.warnings.extend(check_programme(&season.programme));
         let tables = season.programme.tables.iter().map(|specification| {
             let result = season.table_result(specification);
             progress(Step::Table(&specification.name));

@@ -9,9 +9,10 @@ use super::failure::Failure;
 use super::flags::{OutputFlags, RoleFlags};
 use super::source::Source;
 use crate::files::kind_of;
-use crate::output::{Findings, Provenance};
+use crate::output::{Findings, PlotsReadOf, Provenance};
+use crate::quality::{check_programme, plots_read};
 
-/// List every finding in the files of a programme, a trial, or one data file
+/// List every finding in a programme, a trial, or one data file: what can't be used, and what to look at
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct Flags {
@@ -32,13 +33,24 @@ Examples:
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     // A path that leads nowhere is wrong input; what is found at the end of it is the answer.
     kind_of(&flags.path)?;
-    let (inputs, found) = match Source::read(&flags.path, &flags.roles) {
-        Ok(Source::Programme(loaded)) => (loaded.value.inputs, loaded.warnings),
-        Ok(Source::Columns { input, warnings, .. }) => (vec![input], warnings),
-        Err(Failure::Input(findings)) => (Vec::new(), findings),
+    let (inputs, found, plots) = match Source::read(&flags.path, &flags.roles) {
+        Ok(Source::Programme(loaded)) => {
+            let programme = loaded.value;
+            let mut found = loaded.warnings;
+            found.extend(check_programme(&programme));
+            let plots = programme.trials.iter().map(|trial| PlotsReadOf::from(&plots_read(trial))).collect();
+            (programme.inputs, found, plots)
+        }
+        Ok(Source::Columns { groups, input, warnings }) => {
+            let used = groups.iter().map(|group| group.yields.len()).sum();
+            let without = groups.iter().flat_map(|group| &group.left_out).map(|left_out| left_out.plot.clone());
+            let plots = vec![PlotsReadOf::of_rows(input.file.clone(), used, without.collect())];
+            (vec![input], warnings, plots)
+        }
+        Err(Failure::Input(findings)) => (Vec::new(), findings, Vec::new()),
         Err(failure) => return Err(failure),
     };
-    let findings = Findings::of(&found);
+    let findings = Findings::of(&found).with_plots(plots);
     let provenance = Provenance { inputs, ..Provenance::default() };
     Answer::report(&findings, &provenance, findings.errors == 0, &flags.output)
 }

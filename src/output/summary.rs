@@ -25,6 +25,8 @@ use crate::trial::NeedFrom;
 const LINES: usize = 40;
 /// Lines that list trials, at most; the others are counted.
 const TRIAL_LINES: usize = 14;
+/// Kinds of warnings that are named, the most frequent first; the others are counted.
+const WARNINGS_NAMED: usize = 8;
 /// What tells a group from the others in a programme.
 const FACTORS: [&str; 3] = ["trial", "variety", "early_n"];
 /// Columns that the optima of one trial may take.
@@ -124,6 +126,8 @@ impl Summary {
         for warning in &season.warnings {
             *warnings.entry(warning.code).or_default() += 1;
         }
+        let mut warnings: Vec<(&'static str, usize)> = warnings.into_iter().collect();
+        warnings.sort_by_key(|(_, number)| std::cmp::Reverse(*number));
         let trials = programme.trials.iter().zip(&season.trials);
         let calibrations = Calibrations::of(season, &season.tables);
         let tables = season.tables.iter().zip(calibrations.tables);
@@ -152,7 +156,7 @@ impl Summary {
                 .collect(),
             tables: tables.map(|(result, calibration)| TableSummary::of(result, &calibration)).collect(),
             foot: made_by(&provenance_of(season)),
-            warnings: warnings.into_iter().collect(),
+            warnings,
         }
     }
 }
@@ -317,7 +321,12 @@ impl Summary {
     fn end(&self) -> String {
         let mut end = String::from("\n");
         if !self.warnings.is_empty() {
-            let each: Vec<String> = self.warnings.iter().map(|(code, number)| format!("{number} {code}")).collect();
+            let named = self.warnings.iter().take(WARNINGS_NAMED);
+            let mut each: Vec<String> = named.map(|(code, number)| format!("{number} {code}")).collect();
+            let others: usize = self.warnings.iter().skip(WARNINGS_NAMED).map(|(_, number)| number).sum();
+            if others > 0 {
+                each.push(format!("{others} of other kinds"));
+            }
             end += &paragraph("Warnings: ", &format!("{} (findings.csv)", each.join(", ")));
         }
         end += &paragraph(

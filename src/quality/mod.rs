@@ -25,18 +25,19 @@ mod sensed;
 mod spelling;
 mod time;
 mod treatments;
+mod used;
 mod view;
 mod words;
 
 #[cfg(test)]
 mod tests;
 
-use std::collections::BTreeSet;
-
 use crate::crop::Crop;
 use crate::finding::Finding;
 use crate::trial::{Programme, ResultUnits, Trial};
 use view::View;
+
+pub use used::{PlotsRead, Used, plots_read};
 
 /// What is to be looked at in a trial of `crop`; yields are told in the unit and at the moisture of `units`.
 #[must_use]
@@ -63,8 +64,7 @@ fn check_harvest(view: &View<'_>) -> Vec<Finding> {
     findings.extend(harvested::constant_moisture(view));
     findings.extend(harvested::wrong_unit(view));
     findings.extend(harvested::lodging_off_scale(view));
-    let zeros: BTreeSet<usize> = harvested::zero_yields(view).into_iter().collect();
-    findings.extend(outliers::outlying_yields(view, &zeros));
+    findings.extend(outliers::outlying_yields(view, &harvested::told_yields(view)));
     findings
 }
 

@@ -126,7 +126,12 @@ fn near_rates(levels: &[String]) -> Vec<(usize, f64, f64)> {
     let reach = sorted.last().map_or(0.0, |highest| NEAR_LEVEL_SHARE * highest).min(NEAR_SPACING_SHARE * spacing);
     let mut near = Vec::new();
     for (own, _) in groups.iter().filter(|(_, count)| *count == 1) {
-        let level = held.iter().copied().min_by(|a, b| (a - own).abs().total_cmp(&(b - own).abs()));
+        // No N is a level that nothing comes near: a little N is a slip of the decimal before it is a slip of the spreader.
+        let level = held
+            .iter()
+            .copied()
+            .filter(|level| *level > 0.0)
+            .min_by(|a, b| (a - own).abs().total_cmp(&(b - own).abs()));
         if let (Some(level), Some(plot)) =
             (level.filter(|level| (level - own).abs() <= reach), rates.iter().position(|rate| *rate == Some(*own)))
         {
@@ -213,10 +218,13 @@ mod tests {
     #[test]
     fn a_rate_of_its_own_is_near_a_level_or_a_level_itself() {
         assert_eq!(near_rates(&levels(&[(0.0, 4), (40.0, 3), (39.2, 1), (80.0, 4)])), [(7, 39.2, 40.0)]);
-        // 4 instead of 40 is no near duplicate, a reference strip at 200 neither, and 2.5 among small steps is a level.
-        for rates in
-            [&[(0.0, 4), (40.0, 3), (4.0, 1)][..], &[(0.0, 4), (40.0, 4), (200.0, 1)], &[(0.0, 4), (5.0, 4), (2.5, 1)]]
-        {
+        // 4 instead of 40 is no near duplicate, nor is 1 of 0, a reference strip at 200 neither, and 2.5 among small steps is a level.
+        for rates in [
+            &[(0.0, 4), (40.0, 3), (4.0, 1)][..],
+            &[(0.0, 4), (40.0, 4), (1.0, 1)],
+            &[(0.0, 4), (40.0, 4), (200.0, 1)],
+            &[(0.0, 4), (5.0, 4), (2.5, 1)],
+        ] {
             assert_eq!(near_rates(&levels(rates)), [], "{rates:?}");
         }
     }

@@ -48,7 +48,7 @@ pub(super) fn absent(view: &View<'_>) -> Vec<Finding> {
     let columns = &view.trial.plot_columns;
     let finding = |((variety, block), plots): ((&str, &str), Vec<usize>)| {
         let first = plots.first().copied().unwrap_or_default();
-        let (column, value) = if variety.is_empty() { (&columns.block, block) } else { (&columns.variety, variety) };
+        let (column, value) = if block.is_empty() { (&columns.variety, variety) } else { (&columns.block, block) };
         let text = format!(
             "{} has no N-rich reference plot, so the readings of its {} have no index",
             sharing((variety, block)),

@@ -203,16 +203,13 @@ impl Grid {
         let of_block = self.plots.iter().filter(|((_, own), _)| *own == block).flat_map(|(_, plots)| plots);
         let own: Vec<u64> = of_block.filter_map(|plot| number_of(view.id(*plot))).collect();
         let all: BTreeSet<u64> = view.trial.plots.iter().filter_map(|plot| number_of(&plot.id)).collect();
-        let (Some(first), Some(last)) = (own.iter().min(), own.iter().max()) else { return String::new() };
-        if last - first > 2 * own.len() as u64 {
-            return String::new();
-        }
         let skipped: Vec<String> =
-            (*first..*last).filter(|number| !all.contains(number)).map(|number| number.to_string()).collect();
+            stretch(&own, &all).filter(|number| !all.contains(number)).map(|number| number.to_string()).collect();
         match skipped.len() {
             0 => String::new(),
             1 => format!("; the file skips plot {}", list(&skipped)),
-            _ => format!("; the file skips plots {}", list(&skipped)),
+            few if few <= MOST_SINGLE_FAULTS => format!("; the file skips plots {}", list(&skipped)),
+            _ => String::new(),
         }
     }
 
@@ -271,6 +268,18 @@ impl Grid {
     }
 }
 
+/// The numbers that a block runs over: from its first plot to its last, or as far as other blocks go where the hundreds name the block.
+fn stretch(own: &[u64], all: &BTreeSet<u64>) -> std::ops::RangeInclusive<u64> {
+    let (Some(&first), Some(&last)) = (own.iter().min(), own.iter().max()) else { return 1..=0 };
+    let hundred = first - first % 100;
+    let by_hundreds = hundred > 0 && last < hundred + 100 && all.iter().all(|number| *number >= 100);
+    let ends = all.iter().map(|number| number % 100);
+    match (ends.clone().min(), ends.max()) {
+        (Some(lowest), Some(highest)) if by_hundreds => hundred + lowest..=hundred + highest,
+        _ => first..=last,
+    }
+}
+
 /// The most common count; where several are, the one nearest to `usual`.
 fn most_common(counts: &[usize], usual: usize) -> Option<usize> {
     let mut tally: BTreeMap<usize, usize> = BTreeMap::new();
@@ -284,6 +293,14 @@ fn most_common(counts: &[usize], usual: usize) -> Option<usize> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_block_runs_as_far_as_the_others_where_hundreds_name_it() {
+        let all: BTreeSet<u64> = [102, 103, 201, 202, 203].into();
+        assert_eq!(stretch(&[102, 103], &all), 101..=103);
+        assert_eq!(stretch(&[4, 6], &[1, 2, 3, 4, 6].into()), 4..=6);
+        assert!(stretch(&[], &all).is_empty());
+    }
 
     #[test]
     fn the_plan_is_what_most_blocks_have() {
