@@ -279,7 +279,8 @@ mod tests {
         let (chosen, questions) = answered("\n\n");
         assert_eq!(chosen, []);
         assert!(questions.contains("\"cyield\" may be yield: several columns could be the yield"), "{questions}");
-        assert_eq!(answered(""), (Vec::new(), questions.lines().take(2).collect::<Vec<_>>().join("\n")));
+        assert_eq!(questions.matches("Its role (Enter leaves it for later").count(), 2);
+        assert_eq!(answered("").1.matches("Its role").count(), 1);
     }
 
     #[test]

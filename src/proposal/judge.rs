@@ -344,6 +344,12 @@ fn row_names(column: &Column, sheet: &Sheet) -> Option<Judged> {
             format!("header says plot; {} rows, {}", sheet.rows, if unique { "no two alike" } else { "some alike" });
         return Some(if unique { Judged::sure(Role::Plot, reason) } else { Judged::likely(Role::Plot, reason) });
     }
+    if any(words, &["id", "nr", "no", "number"]) && unique && words.len() <= 2 {
+        return Some(Judged::likely(
+            Role::Plot,
+            format!("its {} values are a number or name each, no two alike", sheet.rows),
+        ));
+    }
     const BLOCK: &[&str] = &[
         "block",
         "blk",

@@ -82,34 +82,28 @@ impl Settled {
         }
     }
 
-    /// N rates that are the sum of others, or others in another unit.
+    /// N rates that are others in another unit, or the sum of others.
     fn same_rates(&mut self) {
-        let rates = self.positions(Role::NRate);
-        let numbers =
-            |position: &usize| self.column(*position).map(|column| column.numbers.clone()).unwrap_or_default();
-        let near = |a: f64, b: f64| (a - b).abs() <= SAME * (a.abs().max(b.abs())).max(1.0);
+        let rates: Vec<(usize, Vec<Option<f64>>)> = self
+            .positions(Role::NRate)
+            .into_iter()
+            .filter_map(|position| Some((position, self.column(position)?.numbers.clone())))
+            .collect();
         let mut changes = Vec::new();
-        for position in &rates {
-            let own = numbers(position);
-            let others: Vec<usize> = rates.iter().copied().filter(|other| other != position).collect();
-            // Where nothing is written of a part, nothing went on.
-            let parts: Vec<Vec<Option<f64>>> = others.iter().map(numbers).collect();
-            let sum = |row: usize| parts.iter().filter_map(|part| part.get(row).copied().flatten()).sum::<f64>();
-            let filled: Vec<(usize, f64)> = (0..).zip(&own).filter_map(|(row, own)| Some((row, (*own)?))).collect();
-            let varies = filled.iter().any(|(_, own)| filled.first().is_some_and(|(_, first)| own != first));
-            if others.len() > 1 && varies && filled.iter().all(|(row, own)| near(*own, sum(*row))) {
-                changes.push((*position, "the sum of the other N columns".to_owned()));
-            }
-            let earlier = others.iter().find(|other| {
-                let other_numbers = numbers(other);
-                let pairs: Vec<(f64, f64)> = own.iter().zip(&other_numbers).filter_map(|(a, b)| (*a).zip(*b)).collect();
-                let ratio = pairs.iter().find(|(_, b)| *b != 0.0).map(|(a, b)| a / b);
-                **other < *position
-                    && ratio.is_some_and(|ratio| ratio > 0.0 && pairs.iter().all(|(a, b)| near(*a, b * ratio)))
-                    && self.column(*position).is_some_and(|column| column.numeric_levels().len() > 1)
-            });
-            if let Some(earlier) = earlier.and_then(|earlier| self.column(*earlier)) {
+        for (position, own) in &rates {
+            let others = || rates.iter().filter(|(other, _)| other != position);
+            let same = others().find(|(other, numbers)| other < position && are_proportional(own, numbers));
+            if let Some(earlier) = same.and_then(|(earlier, _)| self.column(*earlier)) {
                 changes.push((*position, format!("the same as {:?}, in another unit or once more", earlier.shown())));
+                continue;
+            }
+            // Where nothing is written of a part, nothing went on.
+            let parts: Vec<&Vec<Option<f64>>> =
+                others().map(|(_, numbers)| numbers).filter(|numbers| !are_proportional(own, numbers)).collect();
+            let sum = |row: usize| parts.iter().filter_map(|part| part.get(row).copied().flatten()).sum::<f64>();
+            let mut filled = (0..).zip(own).filter_map(|(row, own)| Some((row, (*own)?)));
+            if parts.len() > 1 && differ(own) && filled.all(|(row, own)| are_near(own, sum(row))) {
+                changes.push((*position, "the sum of the other N columns".to_owned()));
             }
         }
         for (position, reason) in changes {
@@ -264,6 +258,24 @@ impl Settled {
             + counts(Role::Variety, 1)
             + counts(Role::CanopyNdvi, 1)
     }
+}
+
+fn are_near(a: f64, b: f64) -> bool {
+    (a - b).abs() <= SAME * a.abs().max(b.abs()).max(1.0)
+}
+
+/// Whether not all numbers are one.
+fn differ(numbers: &[Option<f64>]) -> bool {
+    let mut found = numbers.iter().flatten();
+    let first = found.next();
+    found.any(|number| Some(number) != first)
+}
+
+/// Whether the numbers of two columns are the same but for one factor, row by row.
+fn are_proportional(a: &[Option<f64>], b: &[Option<f64>]) -> bool {
+    let pairs = || a.iter().zip(b).filter_map(|(a, b)| (*a).zip(*b));
+    let factor = pairs().find(|(_, b)| *b != 0.0).map(|(a, b)| a / b);
+    differ(a) && factor.is_some_and(|factor| factor > 0.0 && pairs().all(|(a, b)| are_near(a, b * factor)))
 }
 
 /// The kind of instrument that a text names.

@@ -417,7 +417,7 @@ fn write_harvest(lines: &mut Lines, plots: &Settled) {
         lines.key("moisture", &quoted(&column.name), judged.confidence, &judged.reason);
     }
     if plots.positions(Role::Moisture).is_empty() {
-        lines.line("# if yields are stated at one moisture, add it within the braces: moisture_percent = …");
+        lines.line("# moisture = { same = 13.5 }    # if the yields are stated at one moisture, which");
     }
     for (column, judged) in plots.with_role(Role::Protein) {
         lines.key("protein", &quoted(&column.name), judged.confidence, &judged.reason);

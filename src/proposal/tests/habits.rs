@@ -192,6 +192,7 @@ fn readings_in_a_file_beside_a_row_a_leaf() {
         ("# design = \"randomised-complete-block\"", "design = \"randomised-complete-block\""),
         ("# date = YYYY-MM-DD", "date = 2024-02-20"),
         ("# date = YYYY-MM-DD", "date = 2024-04-02"),
+        ("# moisture", "moisture"),
     ];
     let programme = proposed.clean(&trial, &[("# crop", "crop")]);
     let trial = &programme.trials[0];
@@ -225,6 +226,7 @@ fn a_bare_list_of_rates_and_yields_without_blocks() {
         ("# n = { column = \"nitrogen\", unit = … }", "n = { column = \"nitrogen\", unit = \"lb/ac\" }"),
         ("# date = YYYY-MM-DD", "date = 2023-05-30"),
         ("# yield", "yield"),
+        ("# moisture", "moisture"),
     ];
     let programme = [("# crop = \"wheat\"", "crop = \"corn\""), ("# n_rate", "n_rate"), ("# yield", "yield")];
     let programme = proposed.clean(&trial, &programme);

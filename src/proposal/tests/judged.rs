@@ -56,9 +56,9 @@ fn planned_rates_stand_beside_those_that_went_on() {
 
 #[test]
 fn urea_is_a_product_where_its_n_is_round() {
-    let product = of("plot,urea_lb_ac\n1,0\n2,65.2\n3,130.4\n4,260.9\n");
+    let product = of("plot,urea_lb_ac\n1,0\n2,65.2\n3,130.4\n4,260.9\n5,0\n6,65.2\n7,130.4\n8,260.9\n");
     assert!(product.proposal.trial.contains("n_percent = 46 }    # likely"), "{}", product.proposal.trial);
-    let unsure = of("plot,urea_lb_ac\n1,0\n2,30\n3,60\n4,120\n");
+    let unsure = of("plot,urea_lb_ac\n1,0\n2,30\n3,60\n4,120\n5,0\n6,30\n7,60\n8,120\n");
     assert!(unsure.proposal.trial.contains("# n = { column = \"urea_lb_ac\""), "{}", unsure.proposal.trial);
 }
 
