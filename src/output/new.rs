@@ -135,8 +135,6 @@ fn place(file: &str, sheet: Option<&str>) -> String {
 
 /// What a sheet is taken for that is neither plots nor readings.
 const NOT_USED: &str = "not used";
-/// Findings of the check that are shown.
-const FINDINGS_SHOWN: usize = 12;
 /// Letters of a header that a line shows.
 const HEADER_SHOWN: usize = 28;
 
@@ -165,12 +163,7 @@ impl Report for NewTrial {
             }
         }
         text += &format!("\nstook check {} says now\n\n", shell(&self.trial_folder));
-        let shown = self.check.findings.iter().take(FINDINGS_SHOWN).cloned().collect();
-        text += &Findings { findings: shown, ..self.check.clone() }.text();
-        let more = self.check.findings.len().saturating_sub(FINDINGS_SHOWN);
-        if more > 0 {
-            text += &format!("… and {more} more\n");
-        }
+        text += &self.check.text();
         if let Some(look) = &self.quick_look {
             text += &format!("\nA first look needs no descriptor:\n  {}\n", look_text(look, &self.trial_folder));
         }
