@@ -16,6 +16,7 @@ mod interval_words;
 mod layout;
 mod long;
 mod lookup;
+mod new;
 mod numbers;
 mod optimum;
 mod optimum_text;
@@ -40,6 +41,7 @@ pub use envelope::{Envelope, Format, Provenance, Report, Warning, json, render, 
 pub use findings::{FindingOf, Findings};
 pub use folder::{OutputFile, WriteError, digest, is_same_file, write_file, write_folder};
 pub use lookup::LookupAnswer;
+pub use new::{ColumnOf, NewTrial, SheetOf, WrittenFile};
 pub use optimum::{AtPrice, Optima, OptimumGroup, OptimumOf, Prices, WithExcluded};
 pub use plots_read::{ExcludedPlot, PlotsReadOf, UsedOf};
 pub use season_files::{provenance_of, season_files, season_provenance};
