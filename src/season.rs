@@ -11,7 +11,7 @@ use crate::calibration::{
 use crate::economics::{PriceRatio, Tolerance, price_per_yield_unit, price_ratio, price_ratio_unit};
 use crate::experiment::{FitOptions, Fitted, FittedGroup, GroupOptimum, Response, groups_of_trial};
 use crate::finding::{Finding, Place};
-use crate::harvest::{PlotYield, plot_yields};
+use crate::harvest::TrialHarvest;
 use crate::quality::check_programme;
 use crate::rate_table::RateTable;
 use crate::recommend::{Evidence, NoTable, derive_table};
@@ -85,8 +85,8 @@ pub struct Season {
 /// The results of one trial.
 #[derive(Clone, Debug)]
 pub struct TrialResult {
-    /// What became of each plot's yield.
-    pub yields: Vec<PlotYield>,
+    /// What was harvested, plot by plot and treatment by treatment.
+    pub harvest: TrialHarvest,
     /// The curves.
     pub groups: Vec<FittedGroup>,
     /// One result a sensing.
@@ -325,7 +325,7 @@ fn base_price_ratio(programme: &Programme, asked: Option<f64>) -> Result<Option<
 }
 
 fn trial_result(programme: &Programme, trial: &Trial, options: &FitOptions) -> Result<TrialResult, BushelUnknown> {
-    let yields = plot_yields(trial, &programme.crop, &programme.units)?;
+    let harvest = TrialHarvest::of(trial, &programme.crop, &programme.units)?;
     let groups = groups_of_trial(trial, &programme.crop, &programme.units)?;
     let groups = groups.into_iter().map(|group| FittedGroup::fit(group, options)).collect();
     let sensings = sensings(trial)
@@ -337,7 +337,7 @@ fn trial_result(programme: &Programme, trial: &Trial, options: &FitOptions) -> R
             shows_n: shows_n(trial, instrument, date, programme.units.n_rate),
         })
         .collect();
-    Ok(TrialResult { yields, groups, sensings })
+    Ok(TrialResult { harvest, groups, sensings })
 }
 
 fn sensing_warnings(trial: &Trial, result: &TrialResult) -> Vec<Finding> {

@@ -6,7 +6,7 @@ use super::FittedTrial;
 use crate::experiment::FittedGroup;
 use crate::response::{Family, Optimum, OptimumStatus};
 use crate::sensing::{choose_date, indices};
-use crate::trial::{NeedFrom, TableSpecification, Timing};
+use crate::trial::{BesideN, NeedFrom, TableSpecification};
 use crate::units::NRateUnit;
 
 /// Whether a need is a number or a bound.
@@ -89,7 +89,8 @@ pub fn trial_points(
             return found;
         }
     };
-    let mut treatments: BTreeMap<(Option<&str>, u64), Vec<f64>> = BTreeMap::new();
+    // Treatments are told by the N planned; what went on is their mean.
+    let mut treatments: BTreeMap<(BesideN, u64), Vec<(f64, f64)>> = BTreeMap::new();
     let mut without: BTreeMap<String, usize> = BTreeMap::new();
     for read in indices(trial, table.instrument, date) {
         let Some(plot) = trial.plots.get(read.reading.plot) else { continue };
@@ -97,31 +98,30 @@ pub fn trial_points(
             *without.entry("N-rich reference plot: not a calibration point under itself".to_owned()).or_default() += 1;
             continue;
         }
-        let n_on = match trial.need_from {
-            NeedFrom::DifferenceFromOptimum => trial.n_already_on(plot, date, unit),
-            NeedFrom::TopdressResponse => {
-                trial.n_where(plot, unit, |application| application.timing == Timing::BeforeSensing)
-            }
-        };
+        let planned = || trial.planned_n_where(plot, unit, |application| application.is_on(date));
+        let level = trial.early_level(plot, unit).unwrap_or_else(planned);
+        let n_on = trial.early_level(plot, unit).unwrap_or_else(|| trial.n_already_on(plot, date, unit));
         match read.index {
             // Rates are not negative, so the order of their bits is the order of their values.
             Ok(indexed) => {
-                treatments.entry((plot.variety.as_deref(), n_on.to_bits())).or_default().push(indexed.index);
+                treatments.entry((plot.beside_n(), level.to_bits())).or_default().push((indexed.index, n_on));
             }
             Err(reason) => *without.entry(reason.to_string()).or_default() += 1,
         }
     }
     found.set_aside.extend(without.into_iter().map(|(reason, plots)| set_aside(plots, reason)));
-    let mut optima: BTreeMap<(Option<&str>, Option<u64>), NeedOptimum> = BTreeMap::new();
-    for ((variety, n_on_bits), indices) in treatments {
-        let early = (trial.need_from == NeedFrom::TopdressResponse).then_some(n_on_bits);
-        let optimum = optima.entry((variety, early)).or_insert_with(|| {
+    let mut optima: BTreeMap<(BesideN, Option<u64>), NeedOptimum> = BTreeMap::new();
+    for (((variety, levels), level), read) in treatments {
+        let early = (trial.need_from == NeedFrom::TopdressResponse).then_some(level);
+        let optimum = optima.entry(((variety, levels), early)).or_insert_with(|| {
             let of_treatment = |group: &&FittedGroup| {
-                group.group.key.variety.as_deref() == variety && group.group.key.early_n.map(f64::to_bits) == early
+                let key = &group.group.key;
+                let factors = key.factors.iter().map(|(_, level)| level);
+                key.variety.as_deref() == variety && factors.eq(levels) && key.early_n.map(f64::to_bits) == early
             };
             need_optimum(fitted.groups.iter().find(of_treatment), price_ratio)
         });
-        let plots = indices.len();
+        let plots = read.len();
         let (optimum, rate) = match optimum {
             Ok((optimum, rate)) => (optimum, *rate),
             Err(reason) => {
@@ -129,7 +129,7 @@ pub fn trial_points(
                 continue;
             }
         };
-        let n_on = f64::from_bits(n_on_bits);
+        let n_on = mean_applied(&read, f64::from_bits(level));
         let already = if early.is_some() { 0.0 } else { n_on };
         found.points.push(NeedPoint {
             trial: trial.folder.clone(),
@@ -137,7 +137,7 @@ pub fn trial_points(
             variety: variety.map(str::to_owned),
             need_from: trial.need_from,
             n_on,
-            index: indices.iter().sum::<f64>() / plots as f64,
+            index: read.iter().map(|(index, _)| index).sum::<f64>() / plots as f64,
             plots,
             need: rate - already,
             low: optimum.interval.low.map(|low| low - already),
@@ -154,6 +154,14 @@ pub fn trial_points(
         });
     }
     found
+}
+
+/// The mean N that went on; the level itself where that is what went on, to its last digit.
+fn mean_applied(read: &[(f64, f64)], level: f64) -> f64 {
+    if read.iter().all(|(_, n_on)| *n_on == level) {
+        return level;
+    }
+    read.iter().map(|(_, n_on)| n_on).sum::<f64>() / read.len() as f64
 }
 
 /// An optimum with its rate, or why there is none to count a need from.

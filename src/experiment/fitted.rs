@@ -39,6 +39,8 @@ pub struct FittedGroup {
     pub group: ResponseGroup,
     /// The curves, or what the observations lack.
     pub outcome: Result<Fitted, DataError>,
+    /// The same with the yields that are left out among the observations; `None` where none is that was measured.
+    pub with_excluded: Option<Box<FittedGroup>>,
 }
 
 /// The curves of a group.
@@ -134,7 +136,8 @@ impl FittedGroup {
                 observations,
             }
         });
-        Self { group, outcome }
+        let with_excluded = group.with_excluded.as_ref().map(|group| Box::new(Self::fit((**group).clone(), options)));
+        Self { group, outcome, with_excluded }
     }
 }
 
@@ -247,6 +250,7 @@ mod tests {
             left_out: Vec::new(),
             rate_unit: None,
             yield_unit: None,
+            with_excluded: None,
         };
         let fitted = FittedGroup::fit(group, &FitOptions { permutations: 199, ..FitOptions::new(0.95, 1) });
         fitted.outcome.expect("plots at several rates")

@@ -20,9 +20,9 @@
 //!
 //! # What must be there
 //!
-//! Every plot has its key, block, variety and N rates where the descriptor names their columns (0 is a rate, an empty cell
-//! is not), and a harvested plot its moisture where there is a moisture column, unless its yield is left out. A yield, a
-//! protein or a reading may be missing. A reading belongs to a plot, and there is one for a plot, instrument, day and leaf.
+//! Every plot has its key, block, main plot, variety, factor levels and N rates where the descriptor names their columns (0 is a rate,
+//! an empty cell is not), and a harvested plot its moisture where there is a moisture column, unless its yield is left out. A yield, a
+//! protein, a test weight, a count, a score, a planned rate beside the one that went on or a reading may be missing. A reading belongs to a plot, and there is one for a plot, instrument, day and leaf.
 
 #![allow(clippy::result_large_err, reason = "a finding is made once a fault, never once a sound cell")]
 
@@ -35,6 +35,7 @@ mod file_reference;
 mod folder;
 mod grid;
 mod guard;
+mod harvest_descriptor;
 mod harvested;
 mod join;
 mod knowledge_descriptor;

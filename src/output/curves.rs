@@ -7,6 +7,8 @@ use serde_json::{Map, Value};
 use super::envelope::Report;
 use super::group::{factors, group_object, level_fields};
 use super::long::{Long, number, text};
+use super::optimum::WithExcluded;
+use crate::economics::Tolerance;
 use crate::experiment::{Fitted, FittedGroup, Response};
 use crate::files::export::{Cell, Table};
 use crate::response::{Curve, Family, Fit, Reach};
@@ -58,6 +60,8 @@ pub struct CurveGroup {
     pub rates_connected: bool,
     /// Plots or rows that are not used, with the reason.
     pub left_out: Vec<LeftOut>,
+    /// What changes with the yields that are left out put back in; null where none is left out that was measured.
+    pub with_excluded: Option<CurvesWithExcluded>,
     /// One entry a family.
     pub curves: Vec<FamilyCurve>,
     /// The family that stands for the group; `mean` where a response is tested and not shown.
@@ -66,6 +70,27 @@ pub struct CurveGroup {
     pub chosen_by: &'static str,
     /// Why none is chosen.
     pub reason: Option<String>,
+}
+
+/// What stands for a group with the yields that are left out put back in.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct CurvesWithExcluded {
+    /// Observations used.
+    pub n: usize,
+    /// Yields put back in.
+    pub put_in: usize,
+    /// As in the group.
+    pub response: Option<&'static str>,
+    /// As in the group.
+    pub p_value: Option<f64>,
+    /// The family that stands for the group.
+    pub chosen: Option<&'static str>,
+    /// The criterion that chose it.
+    pub chosen_by: &'static str,
+    /// Its coefficients.
+    pub coefficients: Coefficients,
+    /// Its optimum, where prices are known.
+    pub optimum: Option<WithExcluded>,
 }
 
 /// The F test of the rates.
@@ -188,6 +213,7 @@ impl CurveGroup {
                 .iter()
                 .map(|left_out| LeftOut { plot: left_out.plot.clone(), reason: left_out.reason.clone() })
                 .collect(),
+            with_excluded: CurvesWithExcluded::of(fitted_group, level, price_ratio),
             curves: Vec::new(),
             chosen: None,
             chosen_by: "none-chosen",
@@ -238,6 +264,26 @@ impl CurveGroup {
             reason: fitted.why_none_chosen().filter(|_| chosen.is_none()).map(str::to_owned),
             ..common
         }
+    }
+}
+
+impl CurvesWithExcluded {
+    fn of(fitted_group: &FittedGroup, level: f64, price_ratio: Option<f64>) -> Option<Self> {
+        let refitted = fitted_group.with_excluded.as_deref()?;
+        let group = CurveGroup::of(refitted, level, price_ratio);
+        let chosen = group.curves.into_iter().find(|curve| group.chosen == Some(curve.family));
+        // The optimum alone is asked for, and not the range of rates about as good.
+        let tolerance = Tolerance::PercentOfNetReturn(0.0);
+        Some(Self {
+            n: group.n,
+            put_in: fitted_group.group.left_out.len() - refitted.group.left_out.len(),
+            response: group.response,
+            p_value: group.p_value,
+            chosen: group.chosen,
+            chosen_by: group.chosen_by,
+            coefficients: chosen.map(|curve| curve.coefficients).unwrap_or_default(),
+            optimum: price_ratio.and_then(|ratio| WithExcluded::of(fitted_group, ratio, tolerance, level)),
+        })
     }
 }
 

@@ -5,6 +5,7 @@ use super::group::group_text;
 use super::interval_words::{interval_head, interval_text};
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{NONE, count, decimals_of_error, decimals_of_rates, fixed, or_dash, p_value, plain, significant};
+use super::optimum_text::{put_back_in, refitted_rate};
 use crate::response::Reach;
 
 /// How the coefficients are to be read.
@@ -30,6 +31,7 @@ fn group_section(group: &CurveGroup) -> String {
     section.push('\n');
     section += &families(group);
     section += &notes(group);
+    section += &with_excluded(group);
     section
 }
 
@@ -210,6 +212,24 @@ fn chosen_note(group: &CurveGroup) -> String {
         (Some(_), by) => format!("* chosen: smallest {}.", criterion(by)),
     };
     paragraph("  ", &note)
+}
+
+/// What changes with the yields that are left out put back in.
+fn with_excluded(group: &CurveGroup) -> String {
+    let Some(refitted) = &group.with_excluded else { return String::new() };
+    let response = match refitted.response {
+        Some("detected") => "response detected",
+        Some(_) => "response not shown",
+        None => "response not tested",
+    };
+    let p = refitted.p_value.map_or_else(String::new, |p| format!(" ({})", p_value(p)));
+    let chosen = refitted.chosen.map_or_else(String::new, |family| format!(", {family} stands for the group"));
+    let rates = decimals_of_rates(highest_rate(group));
+    let optimum = refitted.optimum.as_ref().filter(|_| refitted.response == Some("detected"));
+    let optimum = optimum
+        .map_or_else(String::new, |optimum| format!("; {}", refitted_rate(optimum, group.rate_unit.as_deref(), rates)));
+    let put_in = capitalised(&put_back_in(refitted.put_in));
+    paragraph("  ", &format!("{put_in}: {response}{p}{chosen}{optimum}."))
 }
 
 fn criterion(by: &str) -> &str {

@@ -47,6 +47,9 @@ pub struct OptimumGroup {
     pub reason: Option<String>,
     /// The optimum of the family that stands for the group.
     pub optimum: OptimumOf,
+    /// The optimum of the family that stands for the group with the yields that are left out put back in; null where none is left out
+    /// that was measured.
+    pub with_excluded: Option<WithExcluded>,
     /// The optimum of every family that answers to N.
     pub by_family: Vec<OptimumOf>,
     /// The optimum at every price ratio, the base first.
@@ -55,6 +58,18 @@ pub struct OptimumGroup {
     pub net_return: Option<f64>,
     /// Rates about as good.
     pub near_optimum: Option<NearOptimum>,
+}
+
+/// The optimum of a group with the yields that are left out put back in.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct WithExcluded {
+    /// Yields put back in.
+    pub put_in: usize,
+    /// As in the group.
+    pub response: Option<&'static str>,
+    /// The optimum of the family that then stands for the group.
+    #[serde(flatten)]
+    pub optimum: OptimumOf,
 }
 
 /// The optimum of one family.
@@ -146,6 +161,7 @@ impl OptimumGroup {
             response_test: test.and_then(|test| test.p.map(|_| test.by.name())),
             untested: test.and_then(|test| test.untested.clone()),
             chosen_by: curves.and_then(|curves| curves.best_for_optimum).map(|choice| choice.by),
+            with_excluded: WithExcluded::of(fitted, prices.base.value, prices.tolerance, prices.level),
             by_family: by_family(fitted, prices),
             by_price: ratios.map(|ratio| AtPrice::of(ratio, at(ratio), prices.level, reason.as_deref())).collect(),
             net_return: base.as_ref().and_then(|optimum| optimum.net_return),
@@ -153,6 +169,21 @@ impl OptimumGroup {
             optimum: OptimumOf::of_group(base.as_ref(), prices.level, reason.as_deref()),
             reason,
         }
+    }
+}
+
+impl WithExcluded {
+    /// Of a group where a yield is left out that was measured.
+    pub(super) fn of(fitted: &FittedGroup, price_ratio: f64, tolerance: Tolerance, level: f64) -> Option<Self> {
+        let refitted = fitted.with_excluded.as_deref()?;
+        let curves = refitted.outcome.as_ref().ok();
+        let optimum = curves.and_then(|fitted| fitted.optimum(price_ratio, tolerance));
+        let reason = curves.and_then(|fitted| fitted.why_none_chosen());
+        Some(Self {
+            put_in: fitted.group.left_out.len() - refitted.group.left_out.len(),
+            response: optimum.as_ref().and_then(|optimum| optimum.response).map(Response::name),
+            optimum: OptimumOf::of_group(optimum.as_ref(), level, reason),
+        })
     }
 }
 

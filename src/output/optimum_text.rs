@@ -7,7 +7,7 @@ use super::group::{factor_text, factors, group_text, level_text, levels};
 use super::interval_words::{interval_head, limits_text};
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{decimals_of_rates, or_dash, plain, price_ratio, rate, significant};
-use super::optimum::{AtPrice, Optima, OptimumGroup, OptimumOf};
+use super::optimum::{AtPrice, Optima, OptimumGroup, OptimumOf, WithExcluded};
 use crate::response::OptimumStatus;
 
 /// More groups than this would make the list by family too long to read.
@@ -22,6 +22,7 @@ pub(super) fn text(optima: &Optima) -> String {
         text += &format!("{}\n", capitalised(&group_text(&common, first.rate_unit.as_deref())));
     }
     text += &format!("\n{}", chosen(optima, first, &factors));
+    text += &with_excluded(optima, &factors);
     text += &notes(optima);
     text += &by_family(optima, first, &factors);
     text += &by_price(optima, first, &factors);
@@ -129,6 +130,45 @@ fn chosen(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
         add_row(&mut table, group, factors, cells);
     }
     table.render(2)
+}
+
+/// A line for each group whose yields are not all in.
+fn with_excluded(optima: &Optima, factors: &[String]) -> String {
+    let line = |group: &OptimumGroup| {
+        let refitted = group.with_excluded.as_ref()?;
+        let told =
+            factors.iter().filter_map(|factor| Some((factor.clone(), group.group.get(factor)?.clone()))).collect();
+        let name =
+            if factors.is_empty() { String::new() } else { group_text(&told, group.rate_unit.as_deref()) + ": " };
+        let text = format!("{name}{}", refitted_text(refitted, group.rate_unit.as_deref(), decimals(group)));
+        Some(paragraph("  ", &capitalised(&text)))
+    };
+    let lines: String = optima.groups.iter().filter_map(line).collect();
+    if lines.is_empty() { lines } else { format!("\n{lines}") }
+}
+
+fn refitted_text(refitted: &WithExcluded, rate_unit: Option<&str>, decimals: usize) -> String {
+    format!("{}: {}.", put_back_in(refitted.put_in), refitted_rate(refitted, rate_unit, decimals))
+}
+
+/// *with the 2 yields that are left out put back in*.
+pub(super) fn put_back_in(yields: usize) -> String {
+    match yields {
+        1 => "with the yield that is left out put back in".to_owned(),
+        several => format!("with the {several} yields that are left out put back in"),
+    }
+}
+
+/// *EONR 96 lb/ac (88 to 105), quadratic-plateau*.
+pub(super) fn refitted_rate(refitted: &WithExcluded, rate_unit: Option<&str>, decimals: usize) -> String {
+    let found = &refitted.optimum;
+    let rate = chosen_text(refitted.response, found, decimals);
+    let is_rate = refitted.response == Some("detected") && found.rate.is_some();
+    let rate = if is_rate { format!("EONR {}", quantity(&rate, rate_unit)) } else { rate };
+    let limits = limits(found, decimals);
+    let limits = if limits.is_empty() { limits } else { format!(" ({limits})") };
+    let family = found.family.map_or_else(String::new, |family| format!(", {family}"));
+    format!("{rate}{limits}{family}")
 }
 
 fn notes(optima: &Optima) -> String {

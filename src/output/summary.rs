@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::calibrate::{Calibrations, Errors};
 use super::envelope::{Report, made_by};
-use super::group::{level_fields, level_text};
+use super::group::{factors, level_fields, level_text};
 use super::interval_words::interval_head;
 use super::layout::{TextTable, WIDTH, paragraph, quantity, with_unit};
 use super::long::{Long, number, text};
@@ -27,7 +27,7 @@ const LINES: usize = 40;
 const TRIAL_LINES: usize = 14;
 /// Kinds of warnings that are named, the most frequent first; the others are counted.
 const WARNINGS_NAMED: usize = 8;
-/// What tells a group from the others in a programme.
+/// What tells a group from the others in every programme.
 const FACTORS: [&str; 3] = ["trial", "variety", "early_n"];
 /// Columns that the optima of one trial may take.
 const OPTIMUM_WIDTH: usize = 45;
@@ -145,8 +145,8 @@ impl Summary {
             trials: trials
                 .map(|(trial, result)| TrialSummary {
                     trial: trial.folder.clone(),
-                    plots: result.yields.len(),
-                    used: result.yields.iter().filter(|found| found.used().is_some()).count(),
+                    plots: result.harvest.yields.len(),
+                    used: result.harvest.yields.iter().filter(|found| found.used().is_some()).count(),
                     varies: match trial.need_from {
                         NeedFrom::DifferenceFromOptimum => "all",
                         NeedFrom::TopdressResponse => "topdress",
@@ -222,7 +222,10 @@ impl Report for Summary {
 
     /// One record for each group of each trial.
     fn table(&self) -> Table {
-        let mut long = Long::new(FACTORS.into_iter().chain([
+        let told = factors(self.trials.iter().flat_map(|trial| &trial.groups).map(|group| &group.group));
+        let others = told.into_iter().filter(|factor| !FACTORS.contains(&factor.as_str()));
+        let columns: Vec<String> = FACTORS.map(str::to_owned).into_iter().chain(others).collect();
+        let mut long = Long::new(columns.iter().map(String::as_str).chain([
             "plots",
             "used",
             "response",
@@ -237,7 +240,7 @@ impl Report for Summary {
         ]));
         for trial in &self.trials {
             for group in &trial.groups {
-                let levels = level_fields(&group.group, &FACTORS.map(str::to_owned));
+                let levels = level_fields(&group.group, &columns);
                 let results = [
                     trial.plots.into(),
                     trial.used.into(),
@@ -344,7 +347,7 @@ impl Summary {
 fn optimum(trial: &TrialSummary) -> String {
     let several = trial.groups.len() > 1;
     let each = trial.groups.iter().map(|group| {
-        let levels = ["variety", "early_n"].iter().filter_map(|factor| group.group.get(*factor)).filter(|_| several);
+        let levels = group.group.iter().filter(|(factor, _)| several && *factor != "trial").map(|(_, level)| level);
         let name: String = levels.map(|level| level_text(level) + " ").collect();
         let beyond = group.optimum.status == OptimumStatus::AtHighestTestedRate;
         let limits = if beyond { String::new() } else { limits(&group.optimum, RATE_DECIMALS) };

@@ -220,7 +220,7 @@ pub(super) fn wrong_unit(view: &View<'_>) -> Vec<Finding> {
     );
     let column = view.trial.plot_columns.harvest.as_deref();
     let place = match column {
-        Some(column) => Place::file(&view.trial.plots_file).column(column),
+        Some(column) => first_harvest(view, column),
         None => Place::file(&view.trial.descriptor).column("harvest"),
     };
     let remedy = match (&median.declared, candidates.as_slice()) {
@@ -229,6 +229,16 @@ pub(super) fn wrong_unit(view: &View<'_>) -> Vec<Finding> {
         (Declared::Weight { .. }, _) => "correct the unit of the weight, or the harvested area and its unit".to_owned(),
     };
     vec![Finding::warning("yield-unit", place, text).remedy(remedy)]
+}
+
+/// The first cell of the harvest that has a number.
+pub(super) fn first_harvest(view: &View<'_>, column: &str) -> Place {
+    let mut typed_harvests =
+        view.trial.plots.iter().enumerate().filter_map(|(position, plot)| Some((position, as_typed(plot)?)));
+    match typed_harvests.next() {
+        Some((plot, value)) => view.cell(plot, Some(column), typed(value)),
+        None => Place::file(&view.trial.plots_file).column(column),
+    }
 }
 
 /// What harvests were declared as.

@@ -48,10 +48,10 @@ pub fn check_trial(trial: &Trial, crop: &Crop, units: &ResultUnits) -> Vec<Findi
     findings.extend(rates::near_levels(&mut view));
     findings.extend(main_plots::two_levels(&mut view));
     findings.extend(numbering::number_in_other_block(&mut view));
+    findings.extend(rates::too_high(&mut view));
+    findings.extend(treatments::missing_and_extra(&mut view));
     let view = view;
-    findings.extend(treatments::missing_and_extra(&view));
     findings.extend(rates::off_plan(&view));
-    findings.extend(rates::too_high(&view));
     findings.extend(rates::one_level(&view));
     findings.extend(check_harvest(&view));
     findings.extend(check_readings(&view));
@@ -73,7 +73,10 @@ fn check_readings(view: &View<'_>) -> Vec<Finding> {
     let sensings = sensed::sensed(view, &impossible);
     findings.extend(reference::absent(view));
     findings.extend(reference::of_another_variety(view));
-    findings.extend(reference::not_rich(view, &sensings));
+    let not_rich = reference::not_rich(view, &sensings);
+    // A reference short of N reads below its plots for that reason.
+    let is_rich = not_rich.is_empty();
+    findings.extend(not_rich);
     findings.extend(reference::read_apart(view, &sensings));
     findings.extend(time::against_planting(view, &sensings));
     findings.extend(time::long_season(view, &sensings));
@@ -87,7 +90,9 @@ fn check_readings(view: &View<'_>) -> Vec<Finding> {
         match order::out_of_order(view, sensed) {
             Some(finding) => findings.push(finding),
             None => {
-                findings.extend(reference::below_its_plots(view, sensed));
+                if is_rich {
+                    findings.extend(reference::below_its_plots(view, sensed));
+                }
                 findings.extend(outliers::outlying_readings(view, sensed, &repeats.plots));
             }
         }

@@ -99,14 +99,15 @@ pub(super) fn not_rich(view: &View<'_>, sensings: &[Sensed]) -> Vec<Finding> {
     let mut told: BTreeSet<(&str, &str)> = BTreeSet::new();
     for rich in (0..on.len()).filter(|plot| is_reference(view, *plot)) {
         let group = shared(view, shared_within, rich);
-        let others =
-            (0..on.len()).filter(|plot| shared(view, shared_within, *plot) == group && !is_reference(view, *plot));
+        let others = (0..on.len()).filter(|plot| {
+            shared(view, shared_within, *plot) == group && !is_reference(view, *plot) && !view.told.contains(plot)
+        });
         let most = others.filter_map(|plot| Some((plot, *on.get(plot)?))).max_by(|a, b| a.1.total_cmp(&b.1));
         let (Some((plot, most)), Some(own)) = (most, on.get(rich).copied()) else { continue };
         if own >= most || !told.insert(group) {
             continue;
         }
-        let (application, rate) = largest_rate(view, rich);
+        let (application, rate) = super::rates::largest_rate(view, rich);
         let column = application.and_then(|position| view.trial.plot_columns.rates.get(position)?.as_deref());
         let text = format!(
             "N-rich reference plot {} had {} {unit} of N on by {date}, and plot {} had {}: it is not the richest",
@@ -120,17 +121,6 @@ pub(super) fn not_rich(view: &View<'_>, sensings: &[Sensed]) -> Vec<Finding> {
         findings.push(Finding::warning("reference-not-rich", place, text).remedy(remedy));
     }
     findings
-}
-
-/// The application that gave a plot the most, and its rate as typed.
-fn largest_rate(view: &View<'_>, plot: usize) -> (Option<usize>, String) {
-    let rates = view.plot(plot).map_or(&[][..], |plot| &plot.rates);
-    let rate = |rate: &crate::units::NRate| rate.in_unit(view.units.n_rate);
-    let largest = rates.iter().enumerate().max_by(|a, b| rate(a.1).total_cmp(&rate(b.1)));
-    match largest {
-        Some((position, rate)) => (Some(position), super::view::typed_rate(view.trial, position, *rate)),
-        None => (None, String::new()),
-    }
 }
 
 /// Plots read on a day on which none of their reference plots was read with the same instrument, or at another growth stage. Both change

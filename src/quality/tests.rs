@@ -64,6 +64,14 @@ fn assert_one(told: &[Finding], code: &str, place: (Option<u64>, Option<&str>, O
     assert!(finding.remedy.as_ref().is_some_and(|remedy| !remedy.is_empty()), "{finding}");
 }
 
+/// Asserts that one finding was told: code, row and column, and words that its text holds; the value is some number as typed.
+#[track_caller]
+fn assert_one_number(told: &[Finding], code: &str, (row, column): (u64, &str), words: &[&str]) {
+    let value = told.first().and_then(|finding| finding.place.value.clone());
+    assert!(value.as_ref().is_some_and(|value| value.parse::<f64>().is_ok()), "{told:#?}");
+    assert_one(told, code, (Some(row), Some(column), value.as_deref()), words);
+}
+
 fn position(trial: &Trial, id: &str) -> usize {
     trial.plots.iter().position(|plot| plot.id == id).unwrap()
 }

@@ -7,6 +7,11 @@ use crate::ways::Way;
 /// Crates that only some rooms may use.
 const HOUSED: &[(&str, &[&str])] = &[
     ("polars", &["files"]),
+    ("polars_arrow", &["files"]),
+    ("polars_io", &["files"]),
+    ("polars_parquet", &["files"]),
+    ("calamine", &["files"]),
+    ("rust_xlsxwriter", &["files"]),
     ("argmin", &["stats", "response"]),
     ("argmin_math", &["stats", "response"]),
     ("plotters", &["figures"]),

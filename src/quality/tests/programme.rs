@@ -1,9 +1,9 @@
 //! Trials of one programme against each other.
 
-use super::{assert_one, scale_harvest, sound, told, trial};
+use super::{assert_one, assert_one_number, scale_harvest, sound, told, trial};
 use crate::finding::Finding;
 use crate::quality::check_programme;
-use crate::trial::{Instrument, Programme};
+use crate::trial::{InputFile, Instrument, Programme};
 
 /// What is told of the demo programme once it is changed that was not told before.
 fn told_of(change: impl FnOnce(&mut Programme)) -> Vec<Finding> {
@@ -55,6 +55,25 @@ fn one_file_under_two_names_is_told() {
 }
 
 #[test]
+fn a_trial_folder_that_was_copied_is_told_once() {
+    let told = told_of(|programme| {
+        let mut copy = trial(programme, "upper-terrace-2023").clone();
+        for name in [&mut copy.folder, &mut copy.descriptor, &mut copy.plots_file] {
+            *name = name.replace("terrace", "copy");
+        }
+        programme.trials.push(copy);
+        let files = programme.inputs.clone();
+        let own = files.into_iter().filter(|input| input.file.starts_with("upper-terrace-2023/"));
+        let copied = own.map(|input| InputFile { file: input.file.replace("terrace", "copy"), ..input });
+        programme.inputs.extend(copied);
+    });
+    let between: Vec<_> = told.iter().filter(|finding| finding.code.starts_with("same-")).collect();
+    let [finding] = between.as_slice() else { panic!("{told:#?}") };
+    assert_eq!((finding.code, finding.place.file.as_str()), ("same-site-year", "upper-copy-2023/trial.toml"));
+    assert!(finding.text.contains("byte by byte"), "{finding}");
+}
+
+#[test]
 fn yields_copied_from_another_trial_are_told() {
     let told = told_of(|programme| {
         let from: Vec<_> = trial(programme, "osier-bend-2024").plots.iter().map(|plot| plot.harvest).collect();
@@ -84,7 +103,7 @@ fn a_variety_spelt_another_way_in_one_trial_is_told_in_that_trial() {
 #[test]
 fn a_trial_that_yields_many_times_the_others_is_told() {
     let told = told("chalk-rise-2023", |trial| trial.plots.iter_mut().for_each(|plot| scale_harvest(plot, 0.14)));
-    assert_one(&told, "unlike-yields", (None, Some("yield_kg_ha"), None), &["times the middle of the other trials"]);
+    assert_one_number(&told, "unlike-yields", (2, "yield_kg_ha"), &["times the middle of the other trials"]);
 }
 
 #[test]
@@ -93,5 +112,5 @@ fn an_instrument_on_another_scale_is_told() {
         let leaves = trial.readings.iter_mut().filter(|reading| reading.instrument == Instrument::LeafChlorophyll);
         leaves.for_each(|reading| reading.value *= 0.4);
     });
-    assert_one(&told, "unlike-readings", (None, Some("value"), None), &["those of the other trials"]);
+    assert_one_number(&told, "unlike-readings", (2, "value"), &["those of the other trials"]);
 }

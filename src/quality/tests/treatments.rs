@@ -166,6 +166,13 @@ fn product_typed_as_n_is_too_much_n() {
 }
 
 #[test]
+fn one_plot_with_far_too_much_n_is_told_once() {
+    let wrong = with(&sound_trial(TERRACE), "3", "Dark Sedge", 60.0);
+    let told = told(TERRACE, |trial| set_rate(trial, &wrong.id, 6000.0));
+    assert_one(&told, "high-rate", (Some(wrong.row), Some("n_lb_ac"), Some("6000")), &["6000 lb/ac"]);
+}
+
+#[test]
 fn n_that_is_the_same_in_every_plot_is_told() {
     let told = told("upper-terrace-2023", |trial| {
         let rate = trial.plots[0].rates[0];
