@@ -34,6 +34,7 @@ const EXAMPLES: &str = "Examples:
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let price_ratio = flags.prices.ratio()?;
     let mut loaded = read_programme(&flags.path)?;
+    flags.output.spares(&flags.path, Some(&loaded.value.inputs))?;
     flags.table.select(&mut loaded.value)?;
     let options = SeasonOptions { seed: flags.seed.seed, price_ratio, ..SeasonOptions::default() };
     let season = run_season(loaded, options, &|_| {})?;

@@ -35,6 +35,7 @@ const EXAMPLES: &str = "Examples:
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let asked = Asked { family: flags.family, interval: flags.interval, seed: flags.seed, price_ratio: None };
     let fitted = fit(&flags.path, &flags.roles, asked)?;
+    flags.output.spares(&flags.path, Some(&fitted.provenance.inputs))?;
     let price_ratio = fitted.season.as_ref().and_then(|season| season.price_ratio.as_ref()).map(|ratio| ratio.value);
     let curves = Curves::of(&fitted.groups, fitted.level, price_ratio);
     Answer::report(&curves, &fitted.provenance, curves.any(), &flags.output)

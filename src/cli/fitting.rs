@@ -58,14 +58,14 @@ pub(super) fn fit(path: &Path, roles: &RoleFlags, asked: Asked) -> Result<Fitted
             }
             let level = loaded.value.decisions.level;
             let options = asked.fit_options(level);
-            let season_options =
-                SeasonOptions { seed: options.seed, price_ratio: asked.price_ratio, ..SeasonOptions::default() };
-            let season = run_season(*loaded, season_options, &|_| {})?;
-            let groups = season.trials.iter().flat_map(|trial| &trial.groups);
-            let groups = match asked.family.family {
-                None => groups.cloned().collect(),
-                Some(_) => groups.map(|fitted| FittedGroup::fit(fitted.group.clone(), &options)).collect(),
+            let season_options = SeasonOptions {
+                seed: options.seed,
+                price_ratio: asked.price_ratio,
+                family: options.family,
+                ..SeasonOptions::default()
             };
+            let season = run_season(*loaded, season_options, &|_| {})?;
+            let groups = season.trials.iter().flat_map(|trial| &trial.groups).cloned().collect();
             let provenance = asked.provenance(&options, Map::new(), season.programme.inputs.clone(), warnings);
             Ok(Fitted { groups, level, season: Some(season), provenance })
         }

@@ -40,6 +40,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let price_ratio = flags.prices.ratio()?;
     let asked = Asked { family: flags.family, interval: flags.interval, seed: flags.seed, price_ratio };
     let mut fitted = fit(&flags.path, &flags.roles, asked)?;
+    flags.output.spares(&flags.path, Some(&fitted.provenance.inputs))?;
     let prices = prices(&fitted, price_ratio, flags)?;
     let optima = Optima::of(&fitted.groups, &prices);
     fitted.provenance.options.extend(flags.prices.options(prices.base.value));

@@ -7,7 +7,7 @@ use super::flags::RoleFlags;
 use crate::experiment::{ResponseGroup, groups_of_columns};
 use crate::files::{Kind, Loaded, kind_of, load_columns, load_programme, load_trial};
 use crate::finding::{Finding, Place};
-use crate::season::{Season, SeasonOptions, Step};
+use crate::season::{Season, SeasonError, SeasonOptions, Step};
 use crate::trial::{InputFile, Programme};
 
 /// What a path leads to.
@@ -69,9 +69,18 @@ pub(super) fn run_season(
 ) -> Result<Season, Failure> {
     let crop = loaded.value.crop.name.clone();
     Season::run(loaded.value, loaded.warnings, options, progress).map_err(|error| {
-        let place = Place::file("programme.toml").column("crop").value(crop);
-        let remedy = "give yields and prices by mass, or name a crop that is sold by the bushel";
-        Finding::error("bushel-unknown", place, error.to_string()).remedy(remedy).into()
+        let place = Place::file("programme.toml");
+        let (code, place, remedy) = match error {
+            SeasonError::Bushel(_) => (
+                "bushel-unknown",
+                place.column("crop").value(crop),
+                "give yields and prices by mass, or name a crop that is sold by the bushel",
+            ),
+            SeasonError::AbsurdPrices(_) => {
+                ("absurd-prices", place.column("prices"), "check the prices and the units that they are per")
+            }
+        };
+        Finding::error(code, place, error.to_string()).remedy(remedy).into()
     })
 }
 

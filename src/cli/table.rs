@@ -40,6 +40,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let price_ratio = flags.prices.ratio()?;
     let format = flags.output.format();
     let mut loaded = read_programme(&flags.path)?;
+    flags.output.spares(&flags.path, Some(&loaded.value.inputs))?;
     flags.table.select(&mut loaded.value)?;
     let names: Vec<&str> = loaded.value.tables.iter().map(|table| table.name.as_str()).collect();
     match (names.as_slice(), format) {

@@ -35,6 +35,7 @@ mod file_reference;
 mod folder;
 mod grid;
 mod guard;
+mod harvest_descriptor;
 mod harvested;
 mod join;
 mod knowledge_descriptor;

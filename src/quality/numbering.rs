@@ -9,6 +9,8 @@ use crate::finding::Finding;
 const EXCEPTIONS_SHARE: f64 = 0.10;
 /// Blocks of fewer plots show no rule.
 const FEWEST_IN_BLOCK: usize = 3;
+/// Plot numbers are below this; what is longer is a code.
+const MOST_PLOTS: u64 = 1_000_000_000_000;
 /// Figures after the block's own in a plot number: 104 is the fourth plot of block 1 (common practice).
 const STEPS: [u64; 3] = [1_000, 100, 10];
 
@@ -37,7 +39,7 @@ pub(super) fn number_in_other_block(view: &mut View<'_>) -> Vec<Finding> {
 
 /// The number of a plot: the last part of its key.
 pub(super) fn number_of(id: &str) -> Option<u64> {
-    id.rsplit('-').next()?.parse().ok()
+    id.rsplit('-').next()?.parse().ok().filter(|number| *number < MOST_PLOTS)
 }
 
 /// Plots whose number belongs to another block, with that block.

@@ -203,8 +203,12 @@ impl Grid {
         let of_block = self.plots.iter().filter(|((_, own), _)| *own == block).flat_map(|(_, plots)| plots);
         let own: Vec<u64> = of_block.filter_map(|plot| number_of(view.id(*plot))).collect();
         let all: BTreeSet<u64> = view.trial.plots.iter().filter_map(|plot| number_of(&plot.id)).collect();
-        let skipped: Vec<String> =
-            stretch(&own, &all).filter(|number| !all.contains(number)).map(|number| number.to_string()).collect();
+        let skipped: Vec<String> = stretch(&own, &all)
+            .into_iter()
+            .flatten()
+            .filter(|number| !all.contains(number))
+            .map(|number| number.to_string())
+            .collect();
         match skipped.len() {
             0 => String::new(),
             1 => format!("; the file skips plot {}", list(&skipped)),
@@ -268,16 +272,23 @@ impl Grid {
     }
 }
 
-/// The numbers that a block runs over: from its first plot to its last, or as far as other blocks go where the hundreds name the block.
-fn stretch(own: &[u64], all: &BTreeSet<u64>) -> std::ops::RangeInclusive<u64> {
-    let (Some(&first), Some(&last)) = (own.iter().min(), own.iter().max()) else { return 1..=0 };
+/// Numbers further apart are no run of plots, and what they skip says nothing.
+const LONGEST_STRETCH: u64 = 1_000;
+
+/// The numbers that a block runs over: from its first plot to its last, or as far as other blocks go where the hundreds name the block; none
+/// where there are no numbers or they are far apart.
+fn stretch(own: &[u64], all: &BTreeSet<u64>) -> Option<std::ops::RangeInclusive<u64>> {
+    let (first, last) = (*own.iter().min()?, *own.iter().max()?);
+    if last - first > LONGEST_STRETCH {
+        return None;
+    }
     let hundred = first - first % 100;
-    let by_hundreds = hundred > 0 && last < hundred + 100 && all.iter().all(|number| *number >= 100);
+    let by_hundreds = hundred > 0 && last - hundred < 100 && all.iter().all(|number| *number >= 100);
     let ends = all.iter().map(|number| number % 100);
-    match (ends.clone().min(), ends.max()) {
+    Some(match (ends.clone().min(), ends.max()) {
         (Some(lowest), Some(highest)) if by_hundreds => hundred + lowest..=hundred + highest,
         _ => first..=last,
-    }
+    })
 }
 
 /// The most common count; where several are, the one nearest to `usual`.
@@ -297,9 +308,10 @@ mod tests {
     #[test]
     fn a_block_runs_as_far_as_the_others_where_hundreds_name_it() {
         let all: BTreeSet<u64> = [102, 103, 201, 202, 203].into();
-        assert_eq!(stretch(&[102, 103], &all), 101..=103);
-        assert_eq!(stretch(&[4, 6], &[1, 2, 3, 4, 6].into()), 4..=6);
-        assert!(stretch(&[], &all).is_empty());
+        assert_eq!(stretch(&[102, 103], &all), Some(101..=103));
+        assert_eq!(stretch(&[4, 6], &[1, 2, 3, 4, 6].into()), Some(4..=6));
+        assert_eq!(stretch(&[], &all), None);
+        assert_eq!(stretch(&[1, u64::MAX], &all), None);
     }
 
     #[test]

@@ -8,3 +8,4 @@ mod new;
 mod reading;
 mod run;
 mod status;
+mod yields;
