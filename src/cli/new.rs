@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use sha2::{Digest as _, Sha256};
 
+use super::check::of_programme;
 use super::deliver::Answer;
 use super::failure::Failure;
 use super::flags::FormatFlag;
@@ -77,11 +78,11 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
         to_fill_in.extend(proposal.programme_to_fill_in.iter().map(|what| format!("{PROGRAMME}: {what}")));
     }
     let check = match read_programme(&place.folder) {
-        Ok(loaded) => loaded.warnings,
-        Err(Failure::Input(findings)) => findings,
+        Ok(loaded) => of_programme(loaded),
+        Err(Failure::Input(found)) => Findings::of(&found),
         Err(failure) => return Err(failure),
     };
-    let report = NewTrial::of(&proposal, place.folder.display().to_string(), written, to_fill_in, Findings::of(&check));
+    let report = NewTrial::of(&proposal, place.folder.display().to_string(), written, to_fill_in, check);
     let provenance = Provenance { inputs, ..Provenance::default() };
     let bytes = render(&report, &provenance, flags.format.into()).map_err(WriteError::from)?;
     Ok(Answer::bytes(bytes, true, None))
