@@ -291,6 +291,12 @@ impl TestWeight {
         Self { value, unit }
     }
 
+    /// The number as typed.
+    #[must_use]
+    pub fn typed(self) -> f64 {
+        self.value
+    }
+
     /// The number in `unit`: as typed where that is its own unit.
     #[must_use]
     pub fn in_unit(self, unit: TestWeightUnit) -> f64 {
@@ -348,6 +354,18 @@ impl Yield {
     #[must_use]
     pub fn new(value: f64, unit: YieldUnit) -> Self {
         Self { value, unit }
+    }
+
+    /// The number as typed.
+    #[must_use]
+    pub fn typed(self) -> f64 {
+        self.value
+    }
+
+    /// The unit it was typed in.
+    #[must_use]
+    pub fn unit(self) -> YieldUnit {
+        self.unit
     }
 
     /// The number in `unit`: as typed where that is its own unit.

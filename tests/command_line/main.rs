@@ -3,6 +3,7 @@
 mod contract;
 mod errors;
 mod folder;
+mod mutations;
 mod reading;
 mod run;
 mod status;

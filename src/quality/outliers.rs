@@ -1,0 +1,111 @@
+//! Plots that lie far from what their treatment and block lead to expect.
+
+use std::collections::BTreeSet;
+
+use super::additive::Additive;
+use super::sensed::Sensed;
+use super::view::View;
+use super::words::{p_value, rounded, typed};
+use crate::finding::{Finding, Place};
+use crate::stats::levels::level_indices;
+use crate::trial::{Harvest, Plot};
+
+/// A plot is told where chance makes such a residual, among all plots of the trial, this rarely: one sound column in a hundred is then
+/// told for nothing (Bonferroni; a level of 0.05 would tell one column in twenty).
+const ALPHA: f64 = 0.01;
+/// Fewer degrees of freedom than this, and one plot decides the others' scatter.
+const FEWEST_DEGREES: usize = 6;
+/// At most this share of the plots is told: beyond it the model is wrong and not the plots.
+const MOST_SHARE: f64 = 0.1;
+
+/// A value a plot, told by where it stands.
+struct Value {
+    plot: usize,
+    value: f64,
+}
+
+/// An outlying yield. It stays in use: what is done about it is the owner's to say, with a reason.
+pub(super) fn outlying_yields(view: &View<'_>, ignored: &BTreeSet<usize>) -> Vec<Finding> {
+    let values = view.yields().into_iter().enumerate();
+    let values = values.filter(|(plot, _)| !ignored.contains(plot));
+    let values: Vec<Value> = values.filter_map(|(plot, value)| value.map(|value| Value { plot, value })).collect();
+    let unit = view.units.yields;
+    let told = outlying(view, values);
+    let finding = |(value, text): (Value, String)| {
+        let typed = view.plot(value.plot).and_then(typed_harvest).map_or_else(String::new, typed);
+        let place = view.cell(value.plot, view.trial.plot_columns.harvest.as_deref(), typed);
+        outlier(place, format!("plot {} yields {text}", view.id(value.plot)), "yield", "yield")
+    };
+    let with_unit = |(value, expected, end): (Value, f64, String)| {
+        let text = format!(
+            "{} {unit} where its treatment and block lead to expect {}{end}",
+            rounded(value.value),
+            rounded(expected)
+        );
+        (value, text)
+    };
+    told.into_iter().map(with_unit).map(finding).collect()
+}
+
+/// An outlying plot mean of the readings of one day.
+pub(super) fn outlying_readings(view: &View<'_>, sensed: &Sensed, ignored: &BTreeSet<usize>) -> Vec<Finding> {
+    let reads = sensed.reads.iter().filter(|read| !ignored.contains(&read.plot));
+    let values = reads.map(|read| Value { plot: read.plot, value: read.mean() }).collect();
+    let finding = |(value, expected, end): (Value, f64, String)| {
+        let read = sensed.reads.iter().find(|read| read.plot == value.plot)?;
+        let of = if read.values.len() > 1 { format!(" (mean of {})", read.values.len()) } else { String::new() };
+        let text = format!(
+            "plot {} reads {}{of} with the {} of {} where its treatment and block lead to expect {}{end}",
+            view.id(value.plot),
+            rounded(value.value),
+            sensed.instrument.name(),
+            sensed.date,
+            rounded(expected)
+        );
+        let first = read.values.first().copied().map_or_else(String::new, typed);
+        Some(outlier(read.place(view).value(first), text, "readings", "readings"))
+    };
+    outlying(view, values).into_iter().filter_map(finding).collect()
+}
+
+fn outlier(place: Place, text: String, what: &str, excluded: &str) -> Finding {
+    let remedy = format!(
+        "look up the field notes: correct the {what}, or exclude it with its reason ([[exclude]] what = {excluded:?}); without a reason it stays"
+    );
+    Finding::warning("outlying-plot", place, text).remedy(remedy)
+}
+
+fn typed_harvest(plot: &Plot) -> Option<f64> {
+    match plot.harvest? {
+        Harvest::Yield { quantity, .. } => Some(quantity.typed()),
+        Harvest::Weight { typed, .. } => Some(typed),
+    }
+}
+
+/// Values with an externally studentised residual from treatment + block that chance would hardly make: each with what is expected of
+/// it and its t and p. The most outlying is set aside and the others are fitted again, so that two of them don't hide each other.
+fn outlying(view: &View<'_>, mut values: Vec<Value>) -> Vec<(Value, f64, String)> {
+    let (treatments, strata) = (view.treatments(), view.strata());
+    let most = (MOST_SHARE * values.len() as f64) as usize;
+    let mut told = Vec::new();
+    loop {
+        let level =
+            |levels: &[usize]| values.iter().filter_map(|value| levels.get(value.plot).copied()).collect::<Vec<_>>();
+        let numbers: Vec<f64> = values.iter().map(|value| value.value).collect();
+        let fit = Additive::fit(&level_indices(&level(&treatments)), &level_indices(&level(&strata)), &numbers);
+        let Some(fit) = fit.filter(|fit| fit.df() > FEWEST_DEGREES) else { break };
+        let Some(judged) = fit.most_outlying(&numbers).filter(|judged| judged.p < ALPHA) else { break };
+        if judged.position >= values.len() {
+            break;
+        }
+        let count = values.len();
+        let value = values.remove(judged.position);
+        told.push((
+            value,
+            judged.expected,
+            format!(" (t = {:.1}, {} among {count} plots)", judged.t, p_value(judged.p)),
+        ));
+    }
+    // So many outliers are a model that does not hold.
+    if told.len() > most { Vec::new() } else { told }
+}

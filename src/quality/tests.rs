@@ -1,0 +1,62 @@
+//! Sound simulated trials, each broken in one thing.
+
+mod programme;
+mod readings;
+mod simulated;
+mod treatments;
+
+use std::fs;
+use std::sync::OnceLock;
+
+use super::check_programme;
+use crate::files::load_programme;
+use crate::finding::Finding;
+use crate::simulate::{self, Simulated};
+use crate::trial::{Programme, Trial};
+
+/// A simulated programme written to disk and read back.
+fn read(simulated: &Simulated) -> Programme {
+    let folder = tempfile::tempdir().unwrap();
+    for file in &simulated.files {
+        let path = folder.path().join(&file.path);
+        fs::create_dir_all(path.parent().unwrap()).unwrap();
+        fs::write(path, &file.text).unwrap();
+    }
+    load_programme(folder.path()).unwrap_or_else(|findings| panic!("{findings:#?}")).value
+}
+
+/// The demo programme: nothing in it is told but what the tests of simulated programmes name.
+fn sound() -> Programme {
+    static SOUND: OnceLock<Programme> = OnceLock::new();
+    SOUND.get_or_init(|| read(&simulate::demo(simulate::DEMO_SEED))).clone()
+}
+
+/// What is told of the demo programme with the trial in `folder` changed that was not told before.
+fn told(folder: &str, change: impl FnOnce(&mut Trial)) -> Vec<Finding> {
+    static BEFORE: OnceLock<Vec<Finding>> = OnceLock::new();
+    let before = BEFORE.get_or_init(|| check_programme(&sound()));
+    let mut programme = sound();
+    change(trial(&mut programme, folder));
+    let mut told = check_programme(&programme);
+    told.retain(|finding| !before.contains(finding));
+    told
+}
+
+fn trial<'p>(programme: &'p mut Programme, folder: &str) -> &'p mut Trial {
+    programme.trials.iter_mut().find(|trial| trial.folder == folder).unwrap()
+}
+
+/// Asserts that one finding was told: code, row, column and value, and words that its text holds.
+#[track_caller]
+fn assert_one(told: &[Finding], code: &str, place: (Option<u64>, Option<&str>, Option<&str>), words: &[&str]) {
+    let [finding] = told else { panic!("one finding was expected: {told:#?}") };
+    assert_eq!(finding.code, code, "{finding}");
+    let (row, column, value) = place;
+    assert_eq!(finding.place.row, row, "{finding}");
+    assert_eq!(finding.place.column.as_deref(), column, "{finding}");
+    assert_eq!(finding.place.value.as_deref(), value, "{finding}");
+    for word in words {
+        assert!(finding.text.contains(word), "{word:?} in {finding}");
+    }
+    assert!(finding.remedy.as_ref().is_some_and(|remedy| !remedy.is_empty()), "{finding}");
+}
