@@ -33,6 +33,7 @@ mod encoding;
 pub mod export;
 mod file_reference;
 mod folder;
+mod gathered;
 mod grid;
 mod guard;
 mod harvested;
@@ -43,6 +44,7 @@ mod nearest;
 mod number;
 mod opened;
 mod parquet;
+mod plausible;
 mod plot_details;
 mod plots;
 mod programme;
@@ -55,6 +57,7 @@ mod site_year;
 mod table;
 mod timing;
 mod trial_descriptor;
+mod walk;
 mod workbook;
 
 #[cfg(test)]

@@ -182,9 +182,8 @@ impl<'t> Roles<'t> {
             };
             let stage = match &self.stages {
                 Some(Role::Column(column)) => column.cell(row).map_or(Ok(0), |cell| {
-                    last_stage.or_read(&cell, |cell| {
-                        Ok(cell.stage()?.map_or(0, |stage| intern(&mut forms.stages, &stage)))
-                    })
+                    last_stage
+                        .or_read(&cell, |cell| Ok(cell.stage()?.map_or(0, |stage| intern(&mut forms.stages, &stage))))
                 }),
                 _ => Ok(same_stage),
             };
@@ -221,12 +220,7 @@ impl<'t> Roles<'t> {
     }
 }
 
-fn plot_of(
-    parts: &[Column],
-    row: usize,
-    index: Option<&KeyIndex>,
-    buffer: &mut String,
-) -> Result<u32, Finding> {
+fn plot_of(parts: &[Column], row: usize, index: Option<&KeyIndex>, buffer: &mut String) -> Result<u32, Finding> {
     for cell in parts.iter().filter_map(|part| part.cell(row)) {
         cell.label("plot")?;
     }
@@ -257,7 +251,11 @@ impl Forms {
                 (found.stage, found.origin) = (number(found.stage), origin);
             }
         } else {
-            self.found.extend(others.found.into_iter().map(|found| Found { stage: number(found.stage), origin, ..found }));
+            self.found.extend(others.found.into_iter().map(|found| Found {
+                stage: number(found.stage),
+                origin,
+                ..found
+            }));
         }
     }
 }

@@ -5,6 +5,8 @@ use jiff::civil::Date;
 use super::descriptor::{Document, Item, Section, Supplied, Typed};
 use super::file_reference::{FileReference, file_reference};
 use super::knowledge_descriptor::{self as knowledge, BackgroundSection, CountSection, TestWeightSection};
+use super::plausible;
+use super::walk::{WalkOrder, WalkSection};
 use crate::trial::{Design, Excluded, GrowthStage, Instrument, NeedFrom, SameDay, SharedWithin, Timing};
 use crate::units::{LengthUnit, MassUnit, MoisturePercent, NRateUnit, Unit, YieldUnit};
 
@@ -62,12 +64,14 @@ const READINGS: &[&str] = &[
     "missing",
     "date_format",
     "plot",
+    "walk",
     "where",
     "date",
     "stage",
     "leaf",
     "value",
 ];
+const WALK: &[&str] = &["order", "along", "readings_per_plot"];
 const READING_COLUMN: &[&str] = &["column", "date", "stage"];
 const HARVEST: &[&str] = &["yield", "weight", "area", "moisture", "protein", "test_weight", "lodging"];
 const YIELD: &[&str] = &["column", "unit", "moisture_percent"];
@@ -156,6 +160,8 @@ pub(super) enum ReadingForm {
     Wide(Vec<ReadingColumn>),
     /// One row a reading.
     Long(Box<LongForm>),
+    /// One row a reading, its plot told by the order of the rows.
+    Walk(Box<LongForm>, Box<WalkSection>),
 }
 
 pub(super) struct ReadingColumn {
@@ -208,7 +214,7 @@ pub(super) fn read(document: &Document) -> Option<TrialDescriptor> {
     let mut applications: Vec<ApplicationSection> =
         root.sections("application", APPLICATION).iter().filter_map(application).collect();
     applications.sort_by_key(|application| application.date.value);
-    if root.get("application").is_none() {
+    if root.lacks("application") {
         let remedy = "add [[application]] with name, n, date and timing".to_owned();
         root.report("missing-key", "application", "there is no N application".to_owned(), remedy);
     }
@@ -358,7 +364,7 @@ fn readings(section: &Section) -> Option<ReadingsSection> {
     let plot = section.get("plot").map(|item| item.labels());
     let (file, form) = match section.get("columns") {
         Some(columns) => {
-            for key in ["where", "date", "stage", "leaf", "value"] {
+            for key in ["where", "date", "stage", "leaf", "value", "walk"] {
                 if let Some(item) = section.get(key) {
                     let text = format!("{key:?} is for one row a reading, columns for one row a plot");
                     item.fault("conflicting-keys", text, "use columns, or file, date and value");
@@ -374,7 +380,17 @@ fn readings(section: &Section) -> Option<ReadingsSection> {
         None => {
             let file = file_reference(section);
             let form = long_form(section);
-            (Some(file?), ReadingForm::Long(Box::new(form?)))
+            let walk = section.get("walk").map(|item| walk(&item));
+            if let (Some(item), Some(_)) = (section.get("plot"), &walk) {
+                let text = "a walk tells the plots by their order, and here they are named too";
+                item.fault("conflicting-keys", text, "remove plot, or remove walk");
+            }
+            let form = Box::new(form?);
+            let form = match walk {
+                Some(walk) => ReadingForm::Walk(form, Box::new(walk?)),
+                None => ReadingForm::Long(form),
+            };
+            (Some(file?), form)
         }
     };
     let plot = match plot {
@@ -390,6 +406,19 @@ fn reading_column(item: &Item) -> Option<ReadingColumn> {
     let date = section.required("date").and_then(|item| item.date());
     let stage = section.get("stage").and_then(|item| stage(&item)).map(|stage| stage.value);
     Some(ReadingColumn { column: column?, date: date?.value, stage })
+}
+
+fn walk(item: &Item) -> Option<WalkSection> {
+    let section = item.section(WALK)?;
+    let orders = [("plots-file", WalkOrder::PlotsFile), ("serpentine", WalkOrder::Serpentine)];
+    let order = section.required("order").and_then(|item| item.choice(&orders));
+    let along = section.get("along").map(|item| item.text());
+    let readings_per_plot = section.required("readings_per_plot").and_then(|item| item.integer_within(1, 10_000));
+    let along = match along {
+        Some(along) => Some(along?),
+        None => None,
+    };
+    Some(WalkSection { order: order?, along, readings_per_plot: readings_per_plot? })
 }
 
 fn long_form(section: &Section) -> Option<LongForm> {
@@ -447,7 +476,9 @@ fn harvest(section: &Section) -> Option<HarvestSection> {
         }
         (None, None) => {
             let remedy = "add yield = …, or weight = … with area = …".to_owned();
-            section.report("missing-key", "yield", "there is no yield and no weight".to_owned(), remedy);
+            if section.lacks("yield") && section.lacks("weight") {
+                section.report("missing-key", "yield", "there is no yield and no weight".to_owned(), remedy);
+            }
             return None;
         }
     };
@@ -470,11 +501,24 @@ fn yield_column<'d>(item: &Item<'d>) -> Option<YieldColumn<'d>> {
 /// Square metres of a harvested area.
 fn area(item: &Item) -> Option<f64> {
     let section = item.section(AREA)?;
-    let side = |key: &str| section.required(key).and_then(|item| item.number_within("above 0", |side| side > 0.0));
-    let (length, width) = (side("length"), side("width"));
     let unit = section.required("unit").and_then(|item| unit::<LengthUnit>(&item));
-    let metres = unit?.value.metres();
-    Some(length?.value * metres * width?.value * metres)
+    let side = |key: &str| {
+        let item = section.required(key)?;
+        let metres = item.number_within("above 0", |side| side > 0.0)?.value * unit.as_ref()?.value.metres();
+        let (shortest, longest) = plausible::SIDE;
+        if (shortest..=longest).contains(&metres) {
+            return Some(metres);
+        }
+        let remedy = format!("a side of {shortest} to {longest} m is believed: correct the number or its unit");
+        item.fault(
+            "out-of-range",
+            format!("the plot is {metres} m {}", if key == "length" { "long" } else { "wide" }),
+            remedy,
+        );
+        None
+    };
+    let (length, width) = (side("length"), side("width"));
+    Some(length? * width?)
 }
 
 fn protein(item: &Item) -> Option<(Typed<String>, Option<MoisturePercent>)> {

@@ -44,8 +44,10 @@ pub(super) fn passed(
     }
     let block = descriptor.plots.as_ref().and_then(|plots| plots.block.as_ref());
     let Some(name) = walk.along.as_ref().or(block) else {
-        let fault = document.fault("missing-key", &walk.order, "a serpentine runs along lines of plots, and none are named");
-        let remedy = "add along = \"…\", the column of the plots file that tells the line of a plot, or block to [plots]";
+        let fault =
+            document.fault("missing-key", &walk.order, "a serpentine runs along lines of plots, and none are named");
+        let remedy =
+            "add along = \"…\", the column of the plots file that tells the line of a plot, or block to [plots]";
         findings.push(fault.remedy(remedy));
         return None;
     };
@@ -107,7 +109,8 @@ pub(super) fn assign(
             "the walk of {day} has {count} readings, and {} plots with {per_plot} readings each make {expected}",
             passed.len()
         );
-        let remedy = "keep a row for every reading of the walk, empty where it is missing; or correct readings_per_plot";
+        let remedy =
+            "keep a row for every reading of the walk, empty where it is missing; or correct readings_per_plot";
         let cell = column(document, table, value_column).ok().and_then(|column| column.cell(*last as usize));
         findings.extend(cell.map(|cell| cell.error("walk-count", text).remedy(remedy)));
     }

@@ -22,10 +22,10 @@ const NEAR: f64 = 0.6;
 #[serde(try_from = "String", into = "String")]
 #[schemars(with = "String")]
 pub struct GrowthStage {
-    // Shared, since a trial of a million readings holds as many stages.
+    // Shared and small, since a trial of a million readings holds as many stages.
     scale: Arc<str>,
     steps: [u16; MOST_STEPS],
-    step_count: usize,
+    step_count: u8,
 }
 
 impl GrowthStage {
@@ -59,7 +59,7 @@ impl GrowthStage {
             (None, Some((meant, ..))) => Err(fault(Matter::Misspelt { meant: format!("{meant} {number}") })),
             (known, _) => {
                 let scale = known.map_or(scale, |(known, ..)| known);
-                Ok(Self { scale: scale.into(), steps, step_count: parsed.len() })
+                Ok(Self { scale: scale.into(), steps, step_count: parsed.len() as u8 })
             }
         }
     }
@@ -78,7 +78,7 @@ impl GrowthStage {
     }
 
     fn steps(&self) -> &[u16] {
-        self.steps.get(..self.step_count).unwrap_or_default()
+        self.steps.get(..usize::from(self.step_count)).unwrap_or_default()
     }
 }
 
