@@ -1,5 +1,7 @@
 //! Rows of cells with their true row numbers, whatever kind of file they came from.
 
+use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
+
 /// The cells of a text file, sheet or Parquet file, titles and headers included.
 ///
 /// All text is in one piece: a cell costs its letters and four bytes.
@@ -35,6 +37,61 @@ pub(super) struct Merged {
     pub(super) columns: (usize, usize),
 }
 
+/// Text that is cut by one thread at a time, in bytes.
+const PIECE: usize = 1 << 20;
+
+/// Where to cut a text so that each piece ends with a line feed, or with the text.
+fn pieces(text: &[u8]) -> Vec<std::ops::Range<usize>> {
+    let mut pieces = Vec::new();
+    let mut start = 0;
+    while start < text.len() {
+        let rest = text.get(start + PIECE..).unwrap_or_default();
+        let end = match rest.iter().position(|byte| *byte == b'\n') {
+            Some(more) => start + PIECE + more + 1,
+            None => text.len(),
+        };
+        pieces.push(start..end);
+        start = end;
+    }
+    pieces
+}
+
+/// The cells of some lines; rows and first cells are counted from those of the piece.
+#[derive(Default)]
+struct Piece {
+    ends: Vec<u32>,
+    rows: Vec<Row>,
+    lines: u32,
+}
+
+impl Piece {
+    fn of(text: &str, range: std::ops::Range<usize>, separator: u8) -> Self {
+        let mut piece = Self::default();
+        let (mut start, mut first) = (range.start, 0);
+        let bytes = text.as_bytes().get(range.clone()).unwrap_or_default();
+        for (position, byte) in (range.start..).zip(bytes) {
+            if *byte == separator {
+                piece.ends.push(four_bytes(position));
+            } else if *byte == b'\n' || *byte == b'\r' {
+                piece.end_line(start, position, &mut first);
+                start = position + 1;
+                piece.lines += u32::from(*byte == b'\n');
+            }
+        }
+        piece.end_line(start, range.end, &mut first);
+        piece
+    }
+
+    /// Ends the line that starts at `start`, whose first cell is `first` among all; an empty one is no row.
+    fn end_line(&mut self, start: usize, end: usize, first: &mut usize) {
+        if start < end {
+            self.ends.push(four_bytes(end));
+            self.rows.push(Row { number: self.lines, first: four_bytes(*first), start: four_bytes(start) });
+            *first = self.ends.len();
+        }
+    }
+}
+
 /// A position, or the last one that four bytes hold: [`Grid::is_too_large`] tells.
 fn four_bytes(position: usize) -> u32 {
     u32::try_from(position).unwrap_or(u32::MAX)
@@ -43,30 +100,21 @@ fn four_bytes(position: usize) -> u32 {
 impl Grid {
     /// The cells of a text without any quote, whose lines end in a line feed, a carriage return or both. The text is kept as it is.
     pub(super) fn of_plain_text(text: String, separator: u8) -> Self {
+        let pieces: Vec<Piece> =
+            pieces(text.as_bytes()).into_par_iter().map(|piece| Piece::of(&text, piece, separator)).collect();
         let mut grid = Self { gap: 1, ..Self::default() };
-        let (mut line, mut start) = (1_u32, 0);
-        let mut first = 0;
-        for (position, byte) in text.bytes().enumerate() {
-            if byte == separator {
-                grid.ends.push(four_bytes(position));
-            } else if byte == b'\n' || byte == b'\r' {
-                grid.end_line(line, start, position, &mut first);
-                start = position + 1;
-                line += u32::from(byte == b'\n');
-            }
+        grid.ends.reserve_exact(pieces.iter().map(|piece| piece.ends.len()).sum());
+        grid.rows.reserve_exact(pieces.iter().map(|piece| piece.rows.len()).sum());
+        let mut lines = 1;
+        for piece in pieces {
+            let cells = four_bytes(grid.ends.len());
+            let row = |row: Row| Row { number: row.number + lines, first: row.first.saturating_add(cells), ..row };
+            grid.rows.extend(piece.rows.into_iter().map(row));
+            grid.ends.extend_from_slice(&piece.ends);
+            lines += piece.lines;
         }
-        grid.end_line(line, start, text.len(), &mut first);
         grid.text = text;
         grid
-    }
-
-    /// Ends the line that starts at `start`, whose first cell is `first` among all; an empty one is no row.
-    fn end_line(&mut self, line: u32, start: usize, end: usize, first: &mut usize) {
-        if start < end {
-            self.ends.push(four_bytes(end));
-            self.rows.push(Row { number: line, first: four_bytes(*first), start: four_bytes(start) });
-            *first = self.ends.len();
-        }
     }
 
     /// Starts a row.
@@ -187,6 +235,19 @@ mod tests {
         assert_eq!((grid.width(2), grid.text(2, 1)), (1, None));
         assert_eq!((grid.is_typed(1, 0), grid.is_typed(1, 1), grid.is_typed(2, 0)), (false, true, false));
         assert!(grid.is_blank(2) && !grid.is_blank(1));
+    }
+
+    #[test]
+    fn a_long_text_is_cut_in_pieces_as_if_in_one() {
+        let line = |row: usize| format!("{row},{}", "x".repeat(row % 90));
+        let text: String = (1..=40_000).map(|row| line(row) + "\n").collect();
+        assert!(pieces(text.as_bytes()).len() > 1);
+        let grid = Grid::of_plain_text(text, b',');
+        assert_eq!(grid.len(), 40_000);
+        for row in [0, 17_000, 23_456, 39_999] {
+            assert_eq!(grid.number(row), Some(row as u64 + 1));
+            assert_eq!(grid.row(row).collect::<Vec<_>>().join(","), line(row + 1));
+        }
     }
 
     #[test]

@@ -77,12 +77,15 @@ pub(super) struct Ordered {
 
 /// Puts readings in order; those without a plot are left out.
 pub(super) fn order(readings: &[Found], instrument: impl Fn(u32) -> Instrument) -> Ordered {
-    let known = readings.iter().enumerate().filter(|(_, found)| found.plot != UNKNOWN);
-    let mut keys: Vec<u128> = known.map(|(position, found)| key(found, instrument(found.origin), position)).collect();
-    // Most files are in order already.
-    if !keys.is_sorted() {
-        keys.par_sort_unstable();
+    let known = || readings.iter().enumerate().filter(|(_, found)| found.plot != UNKNOWN);
+    let keys = || known().map(|(position, found)| key(found, instrument(found.origin), position));
+    // Most files are in order already, without a reading twice.
+    let in_order = keys().zip(keys().skip(1)).all(|(a, b)| a >> 32 < b >> 32);
+    if in_order {
+        return Ordered { positions: known().map(|(position, _)| position as u32).collect(), repeated: Vec::new() };
     }
+    let mut keys: Vec<u128> = keys().collect();
+    keys.par_sort_unstable();
     let same = |a: &u128, b: &u128| a >> 32 == b >> 32;
     let mut repeated: Vec<(u32, u32)> = keys
         .chunk_by(same)

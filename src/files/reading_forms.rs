@@ -150,7 +150,8 @@ impl<'t> Roles<'t> {
                 self.read(first..(first + ROWS_AT_A_TIME).min(rows), met, keys)
             })
             .collect();
-        let mut all = Forms::default();
+        let found = chunks.iter().map(|(forms, _)| forms.found.len()).sum();
+        let mut all = Forms { found: Vec::with_capacity(found), stages: Vec::new() };
         for (forms, mut faults) in chunks {
             all.append(forms, 0);
             findings.append(&mut faults);
@@ -245,7 +246,7 @@ impl Forms {
             let position = (stage as usize).checked_sub(1);
             position.and_then(|position| numbers.get(position)).copied().unwrap_or(0)
         };
-        if self.found.is_empty() {
+        if self.found.capacity() == 0 {
             self.found = others.found;
             for found in &mut self.found {
                 (found.stage, found.origin) = (number(found.stage), origin);

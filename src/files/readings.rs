@@ -4,6 +4,8 @@ use std::collections::HashMap;
 use std::rc::Rc;
 use std::sync::Arc;
 
+use rayon::iter::{IntoParallelRefIterator as _, ParallelIterator as _};
+
 use super::descriptor::{Document, Typed};
 use super::folder::TrialFolder;
 use super::join::{Found, KeyIndex, Ordered, UNKNOWN, order};
@@ -219,23 +221,33 @@ impl Gathered {
 
     /// The readings in their order.
     fn in_order(self, ordered: &Ordered) -> Option<Read> {
-        let reading = |position: &u32| {
-            let found = self.readings.found.get(*position as usize)?;
-            let origin = self.origins.get(found.origin as usize)?;
+        // Tables are shared within one thread only.
+        let of_origin = |origin: &Origin| (origin.instrument, origin.file, Arc::clone(&origin.value_column));
+        let origins: Vec<(Instrument, usize, Arc<str>)> = self.origins.iter().map(of_origin).collect();
+        let tables: Vec<&DataTable> = self.origins.iter().map(|origin| &*origin.table).collect();
+        // Each thread counts the uses of a header of its own: counting those of one together would hold them up.
+        let headers = || origins.iter().map(|(_, _, header)| Arc::from(&**header)).collect::<Vec<Arc<str>>>();
+        let stages = &self.readings.stages;
+        let found = &self.readings.found;
+        let reading = |headers: &mut Vec<Arc<str>>, position: &u32| {
+            let found = found.get(*position as usize)?;
+            let (instrument, file, _) = origins.get(found.origin as usize)?;
             let stage = (found.stage as usize).checked_sub(1);
             Some(Reading {
                 plot: found.plot as usize,
-                instrument: origin.instrument,
+                instrument: *instrument,
                 date: found.day,
-                stage: stage.and_then(|stage| self.readings.stages.get(stage)).cloned(),
+                stage: stage.and_then(|stage| stages.get(stage)).cloned(),
                 leaf: found.leaf.checked_sub(1),
                 value: found.value,
-                file: origin.file,
-                row: origin.table.row_number(found.row as usize)?,
-                column: Arc::clone(&origin.value_column),
+                file: *file,
+                row: tables.get(found.origin as usize)?.row_number(found.row as usize)?,
+                column: Arc::clone(headers.get(found.origin as usize)?),
             })
         };
-        let readings = ordered.positions.iter().map(reading).collect::<Option<Vec<_>>>()?;
+        let readings: Vec<Option<Reading>> = ordered.positions.par_iter().map_init(headers, reading).collect();
+        // In place: an absent reading takes no more room than one.
+        let readings: Vec<Reading> = readings.into_iter().flatten().collect();
         Some(Read { readings, files: self.files, walks: self.walks })
     }
 }
