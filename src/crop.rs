@@ -24,6 +24,11 @@ const KNOWN: &[(&str, f64, f64, f64)] = &[
 ];
 
 impl Crop {
+    /// The names of the crops that are known here.
+    pub fn known() -> impl Iterator<Item = &'static str> {
+        KNOWN.iter().map(|(name, ..)| *name)
+    }
+
     /// The crop of that name.
     #[must_use]
     pub fn named(name: &str) -> Self {

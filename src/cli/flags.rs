@@ -240,10 +240,10 @@ pub(super) struct RoleFlags {
     #[arg(long, value_name = "COLUMN")]
     by: Option<String>,
     /// Unit of the N rate, as in kg/ha
-    #[arg(long, value_name = "UNIT")]
+    #[arg(long, value_name = "UNIT", value_parser = named_unit)]
     pub(super) rate_unit: Option<String>,
     /// Unit of the yield, as in Mg/ha
-    #[arg(long, value_name = "UNIT")]
+    #[arg(long, value_name = "UNIT", value_parser = named_unit)]
     pub(super) yield_unit: Option<String>,
     /// Sheet of a workbook [default: the only one]
     #[arg(long, value_name = "SHEET")]
@@ -266,6 +266,13 @@ pub(super) struct RoleFlags {
     /// Text that stands for a missing value; may be given several times [default: NA, N/A, ., * and -]
     #[arg(long, value_name = "TEXT", allow_hyphen_values = true)]
     missing: Option<Vec<String>>,
+}
+
+fn named_unit(text: &str) -> Result<String, String> {
+    match text.trim() {
+        "" => Err("write a unit, such as kg/ha, or leave the flag out".to_owned()),
+        unit => Ok(unit.to_owned()),
+    }
 }
 
 fn separator(text: &str) -> Result<Separator, String> {

@@ -9,6 +9,9 @@ use super::table::Source;
 use crate::finding::{Finding, Place};
 use crate::trial::GrowthStage;
 
+/// Nobody numbers more leaves.
+const MOST_COUNTED: u32 = 1_000_000;
+
 /// A cell, trimmed, with its place.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Cell<'t> {
@@ -110,10 +113,12 @@ impl<'t> Cell<'t> {
         if self.is_missing() {
             return Ok(None);
         }
-        self.text.parse().map(Some).map_err(|_| {
-            self.error("not-a-number", format!("{:?} is not a whole number", self.text))
-                .remedy("number the leaves 1, 2, 3 …")
-        })
+        match self.text.parse::<u32>() {
+            Ok(count) if count <= MOST_COUNTED => Ok(Some(count)),
+            _ => Err(self
+                .error("not-a-number", format!("{:?} is not a whole number from 0 to {MOST_COUNTED}", self.text))
+                .remedy("number the leaves 1, 2, 3 …")),
+        }
     }
 }
 

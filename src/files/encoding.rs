@@ -86,7 +86,11 @@ pub(super) fn decode(file: &str, bytes: Vec<u8>, layout: &Layout) -> Result<Deco
     };
     if text.contains('\0') {
         let text = "the file holds zero bytes: it is UTF-16 text without its mark, or no text at all".to_owned();
-        let remedy = format!("{}, or save it as UTF-8 text", layout.declaration("encoding", "\"utf-16\""));
+        let remedy = if is_descriptor(file) {
+            "save it as UTF-8 text".to_owned()
+        } else {
+            format!("declare {}, or save it as UTF-8 text", layout.declaration("encoding", "\"utf-16\""))
+        };
         return Err(fault(text).remedy(remedy));
     }
     // Some spreadsheets end lines with a carriage return alone; rows are counted by line feeds.
@@ -102,7 +106,7 @@ fn utf_8(file: &str, mut bytes: Vec<u8>, skipped: usize, layout: &Layout) -> Res
         let row = 1 + bytes.iter().take(sound).filter(|byte| **byte == b'\n').count() as u64;
         let byte = bytes.get(sound).map_or_else(String::new, |byte| format!(" (byte 0x{byte:02x})"));
         let text = format!("the text is not UTF-8{byte}");
-        let remedy = if file.ends_with(".toml") {
+        let remedy = if is_descriptor(file) {
             "save the file as UTF-8 text; most editors offer it under \"Save as\"".to_owned()
         } else {
             let latin = layout.declaration("encoding", "\"latin-1\"");
@@ -112,6 +116,11 @@ fn utf_8(file: &str, mut bytes: Vec<u8>, skipped: usize, layout: &Layout) -> Res
         };
         Finding::error("not-utf8", Place::file(file).row(row), text).remedy(remedy)
     })
+}
+
+/// Whether there is nowhere to declare how a file is encoded: it is what declares.
+fn is_descriptor(file: &str) -> bool {
+    file.ends_with(".toml")
 }
 
 /// The byte order of UTF-16 text without a mark: separators, digits and line ends have a zero as their high byte.

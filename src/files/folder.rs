@@ -52,9 +52,19 @@ impl Folder {
         table
     }
 
-    /// Whether there is a file at `relative`.
+    /// Whether anything stands at `relative`, be it readable or not.
     pub(super) fn has(&self, relative: &str) -> bool {
-        self.root.join(relative).is_file()
+        let found = self.root.join(relative).symlink_metadata();
+        found.map_or_else(|error| error.kind() != std::io::ErrorKind::NotFound, |_| true)
+    }
+
+    /// The names of the files directly in the folder at `relative`, in order; none where it can't be listed.
+    pub(super) fn files(&self, relative: &str) -> Vec<String> {
+        let entries = fs::read_dir(self.root.join(relative)).into_iter().flatten().flatten();
+        let files = entries.filter(|entry| entry.path().is_file());
+        let mut names: Vec<String> = files.filter_map(|entry| entry.file_name().into_string().ok()).collect();
+        names.sort();
+        names
     }
 
     /// The names of the folders directly below, in order.

@@ -2,6 +2,7 @@
 
 use super::descriptor::{Item, Supplied, Typed};
 use super::knowledge_descriptor::{self as knowledge, TestWeightSection};
+use super::plausible;
 use super::trial_descriptor::{moisture, unit};
 use crate::units::{LengthUnit, MassUnit, MoisturePercent, YieldUnit};
 
@@ -69,7 +70,9 @@ pub(super) fn harvest(item: &Item) -> Option<HarvestSection> {
         }
         (None, None) => {
             let remedy = "add yield = …, or weight = … with area = …".to_owned();
-            section.report("missing-key", "yield", "there is no yield and no weight".to_owned(), remedy);
+            if section.lacks("yield") && section.lacks("weight") {
+                section.report("missing-key", "yield", "there is no yield and no weight".to_owned(), remedy);
+            }
             return None;
         }
     };
@@ -92,11 +95,20 @@ fn yield_column<'d>(item: &Item<'d>) -> Option<YieldColumn<'d>> {
 /// Square metres of a harvested area.
 fn area(item: &Item) -> Option<f64> {
     let section = item.section(AREA)?;
-    let side = |key: &str| section.required(key).and_then(|item| item.number_within("above 0", |side| side > 0.0));
-    let (length, width) = (side("length"), side("width"));
     let unit = section.required("unit").and_then(|item| unit::<LengthUnit>(&item));
-    let metres = unit?.value.metres();
-    Some(length?.value * metres * width?.value * metres)
+    let side = |key: &str, extent: &str| {
+        let item = section.required(key)?;
+        let metres = item.number_within("above 0", |side| side > 0.0)?.value * unit.as_ref()?.value.metres();
+        let (shortest, longest) = plausible::SIDE;
+        if (shortest..=longest).contains(&metres) {
+            return Some(metres);
+        }
+        let remedy = format!("a side of {shortest} to {longest} m is believed: correct the number or its unit");
+        item.fault("out-of-range", format!("the plot is {metres} m {extent}"), remedy);
+        None
+    };
+    let (length, width) = (side("length", "long"), side("width", "wide"));
+    Some(length? * width?)
 }
 
 fn protein(item: &Item) -> Option<(Typed<String>, Option<MoisturePercent>)> {

@@ -3,6 +3,7 @@
 use super::cell::{Cell, keep};
 use super::descriptor::{Document, Supplied, Typed};
 use super::harvest_descriptor::{HarvestSection, Measure};
+use super::plausible;
 use super::plots::{Exclusions, FromProgramme, column, values};
 use super::programme_descriptor::check_bushel;
 use super::table::DataTable;
@@ -33,7 +34,24 @@ pub(super) fn harvests(
         }
     };
     let cells = keep(column(document, table, name), findings)?;
-    let amounts = cells.values(findings, |cell| cell.non_negative("a harvest"))?;
+    let bushel = programme.crop.and_then(|crop| crop.pounds_per_bushel);
+    let amounts = cells.values(findings, |cell| {
+        let amount = cell.non_negative("a harvest")?;
+        // Kilograms a square metre are tens of Mg/ha.
+        let megagrams = amount.and_then(|amount| match &section.measure {
+            Measure::Yield { unit, .. } => {
+                let unit = unit.as_ref().map(|unit| unit.value).or(programme.yields)?;
+                Yield::new(amount, unit).in_unit(YieldUnit::MegagramsPerHectare, bushel).ok()
+            }
+            Measure::Weight { unit, square_metres, .. } => {
+                Some(amount * unit.value.kilograms(bushel).ok()? / square_metres * 10.0)
+            }
+        });
+        match megagrams.map_or(Ok(()), plausible::harvested) {
+            Ok(()) => Ok(amount),
+            Err((text, remedy)) => Err(cell.error("out-of-range", text).remedy(remedy)),
+        }
+    })?;
     let moistures = match moistures {
         Some(moistures) => moistures?,
         None => vec![None; amounts.len()],

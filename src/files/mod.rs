@@ -33,6 +33,7 @@ mod encoding;
 pub mod export;
 mod file_reference;
 mod folder;
+mod gathered;
 mod grid;
 mod guard;
 mod harvest_descriptor;
@@ -44,6 +45,7 @@ mod nearest;
 mod number;
 mod opened;
 mod parquet;
+mod plausible;
 mod plot_details;
 mod plots;
 mod programme;
@@ -56,6 +58,7 @@ mod site_year;
 mod table;
 mod timing;
 mod trial_descriptor;
+mod walk;
 mod workbook;
 
 #[cfg(test)]

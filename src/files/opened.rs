@@ -137,7 +137,7 @@ pub(super) fn open(name: &str, bytes: Vec<u8>, layout: &Layout) -> Result<Opened
         FileKind::Text => {
             let decoded = decode(name, bytes, layout)?;
             let separator = separated::separator(name, &decoded.text, layout)?;
-            let grid = separated::read(name, &decoded.text, separator)?;
+            let grid = separated::read(name, decoded.text, separator)?;
             if grid.is_too_large() {
                 return Err(Finding::error("cannot-read", Place::file(name), "the file is larger than 4 GB"));
             }

@@ -7,6 +7,7 @@ use super::descriptor::{Document, Supplied, Typed};
 use super::harvest_descriptor::Measure;
 use super::harvested::{harvests, proteins};
 use super::nearest::{list, nearest};
+use super::plausible;
 use super::plot_details::PlotDetails;
 use super::table::{Column, DataTable};
 use super::trial_descriptor::{ApplicationSection, Condition, ExclusionSection, RateSection, TrialDescriptor};
@@ -238,11 +239,22 @@ fn rates(
     unit: Option<NRateUnit>,
     findings: &mut Vec<Finding>,
 ) -> Option<Vec<NRate>> {
+    let believed = |typed: f64| {
+        let unit = application.n.unit.or(unit);
+        unit.map_or(Ok(()), |unit| plausible::n_rate(rate(typed, &application.n, unit)))
+    };
+    if let Supplied::Same(same) = &application.n.rates
+        && let Err((text, remedy)) = believed(same.value)
+    {
+        document.report(document.fault("out-of-range", same, text).remedy(remedy));
+    }
     let typed = supplied(document, table, &application.n.rates, findings, |cell| {
-        cell.non_negative("an N rate")?.ok_or_else(|| {
+        let typed = cell.non_negative("an N rate")?.ok_or_else(|| {
             let text = format!("the N rate of {:?} is missing", application.name.value);
             cell.error("missing-cell", text).remedy("write 0 where no N went on")
-        })
+        })?;
+        believed(typed).map_err(|(text, remedy)| cell.error("out-of-range", text).remedy(remedy))?;
+        Ok(typed)
     })?;
     let unit = application.n.unit.or(unit)?;
     Some(typed.into_iter().map(|typed| rate(typed, &application.n, unit)).collect())

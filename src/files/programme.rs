@@ -8,15 +8,19 @@ use jiff::civil::Date;
 use super::Loaded;
 use super::descriptor::Document;
 use super::folder::Folder;
+use super::gathered::gathered;
 use super::nearest::{nearest, suggestion};
 use super::plots::FromProgramme;
 use super::programme_descriptor::{self, ProgrammeDescriptor, TableSection};
 use super::site_year;
 use crate::finding::{Finding, Place, Severity};
-use crate::trial::{LeftOut, Programme, Timing, Trial};
+use crate::trial::{LeftOut, Programme, Reading, Timing, Trial};
 
 /// The name of a programme's descriptor.
 pub(super) const DESCRIPTOR: &str = "programme.toml";
+
+/// What the names of data files end in.
+const DATA: [&str; 6] = ["csv", "tsv", "txt", "xlsx", "xlsm", "parquet"];
 
 /// Reads the programme in `root`, with all its trials or with the one in folder `only`.
 pub(super) fn read(root: &Path, only: Option<&str>) -> Result<Loaded<Programme>, Vec<Finding>> {
@@ -35,6 +39,11 @@ pub(super) fn read(root: &Path, only: Option<&str>) -> Result<Loaded<Programme>,
         Some(_) => Vec::new(),
         None => read_left_out(&document, &descriptor, &present, &trial_folders),
     };
+    if only.is_none() {
+        let others = present.iter().filter(|name| !trial_folders.contains(name));
+        let others = others.filter(|name| left_out.iter().all(|left_out| left_out.folder != **name));
+        findings.extend(others.filter_map(|name| no_descriptor(&folder, name)));
+    }
     let taking_part: Vec<&str> = match only {
         Some(only) => vec![only],
         None => {
@@ -65,6 +74,7 @@ pub(super) fn read(root: &Path, only: Option<&str>) -> Result<Loaded<Programme>,
     }
     let mut all = document.into_findings();
     all.append(&mut findings);
+    let all = gathered(all);
     if all.iter().any(|finding| finding.severity == Severity::Error) {
         return Err(all);
     }
@@ -94,6 +104,31 @@ fn programme(
     })
 }
 
+/// A warning about a folder that looks like a trial's and has no descriptor.
+fn no_descriptor(folder: &Folder, name: &str) -> Option<Finding> {
+    let files = folder.files(name);
+    // Hidden folders are not the user's, and a season's own folder holds results.
+    if name.starts_with('.') || files.iter().any(|file| file == "provenance.json") {
+        return None;
+    }
+    let is_data = |file: &&String| {
+        let extension = file.rsplit_once('.').map(|(_, extension)| extension.to_lowercase());
+        extension.is_some_and(|extension| DATA.contains(&extension.as_str()))
+    };
+    let descriptors = files.iter().map(String::as_str).filter(|file| file.to_lowercase().ends_with(".toml"));
+    let (text, remedy) = if let Some(near) = nearest(site_year::DESCRIPTOR, descriptors) {
+        (
+            format!("the folder holds {near:?} and no trial.toml, so it takes no part"),
+            format!("rename {near:?} to trial.toml"),
+        )
+    } else {
+        let data = files.iter().find(is_data)?;
+        let text = format!("the folder holds {data:?} and no trial.toml, so it takes no part");
+        (text, format!("add a trial.toml, or leave the folder out: leave_out = {{ {name:?} = \"…\" }}"))
+    };
+    Some(Finding::warning("no-descriptor", Place::file(name), text).remedy(remedy))
+}
+
 fn read_left_out(
     document: &Document,
     descriptor: &ProgrammeDescriptor,
@@ -119,7 +154,10 @@ fn read_left_out(
 fn qualifying_dates(table: &TableSection, trial: &Trial) -> BTreeSet<Date> {
     let topdress = trial.applications.iter().find(|application| application.timing == Timing::DecidedBySensing);
     let (first, last) = &table.specification.stages;
-    let readings = trial.readings.iter().filter(|reading| reading.instrument == table.specification.instrument);
+    // Neighbours of one day and stage are asked once.
+    let alike = |a: &Reading, b: &Reading| (a.instrument, a.date) == (b.instrument, b.date) && a.stage == b.stage;
+    let readings = trial.readings.chunk_by(alike).filter_map(|readings| readings.first());
+    let readings = readings.filter(|reading| reading.instrument == table.specification.instrument);
     let in_window = readings
         .filter(|reading| reading.stage.as_ref().is_some_and(|stage| stage.is_within(first, last).unwrap_or(false)));
     let undecided = |date: &Date| topdress.is_none_or(|topdress| !topdress.is_on(*date));

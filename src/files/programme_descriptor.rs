@@ -28,6 +28,8 @@ const RATE: &[&str] = &["round_to", "highest"];
 const THOUSANDTHS: f64 = 1000.0;
 /// The highest index edge; readings never reach twice their N-rich reference.
 const HIGHEST_INDEX: f64 = 2.0;
+/// Another crop's name is less like a known one than this; a misspelt one is more.
+const NEARLY_A_CROP: f64 = 0.7;
 /// A decimal fraction typed in thousandths is this near a whole number of them.
 const WHOLE: f64 = 1e-9;
 
@@ -56,7 +58,12 @@ pub(super) fn read(document: &Document) -> Option<ProgrammeDescriptor> {
     let table = document.parse()?;
     let root = document.root(&table, ROOT)?;
     let text = |key: &str| root.required(key).and_then(|item| item.text()).map(|text| text.value);
-    let (title, crop, currency) = (text("title"), text("crop"), text("currency"));
+    let (title, currency) = (text("title"), text("currency"));
+    let crop = root.required("crop").and_then(|item| item.text());
+    if let Some(crop) = &crop {
+        suggest_crop(document, crop);
+    }
+    let crop = crop.map(|crop| crop.value);
     let units = root.required("units").and_then(|item| item.section(UNITS));
     let mut crop = crop.map(|name| Crop::named(name.trim()));
     let bushel = units.as_ref().and_then(|units| units.get("pounds_per_bushel")).and_then(|item| positive(&item));
@@ -85,6 +92,20 @@ pub(super) fn read(document: &Document) -> Option<ProgrammeDescriptor> {
         decisions: decisions.map(|section| self::decisions(&section)).unwrap_or_default(),
         tables,
     })
+}
+
+/// Warns of a name that is nearly a known crop's: an unknown crop has no bushel weight and no standard moisture.
+fn suggest_crop(document: &Document, crop: &Typed<String>) {
+    let name = crop.value.trim();
+    let likeness = |known: &str| strsim::normalized_damerau_levenshtein(&name.to_lowercase(), known);
+    let meant = Crop::known().filter(|known| likeness(known) >= NEARLY_A_CROP);
+    if let Some(meant) = meant.max_by(|a, b| likeness(a).total_cmp(&likeness(b)))
+        && meant != name
+    {
+        let text =
+            format!("{name:?} is not a crop that is known here: it has no bushel weight and no standard moisture");
+        document.report(document.warning("unknown-crop", crop, text).remedy(format!("did you mean {meant:?}?")));
+    }
 }
 
 fn positive(item: &Item) -> Option<f64> {

@@ -4,10 +4,12 @@ use std::path::Path;
 
 use super::Loaded;
 use super::cell::{Cell, keep};
+use super::gathered::gathered;
 use super::layout::Layout;
-use super::opened::{bytes, open};
+use super::opened::{FileKind, bytes, open};
+use super::plausible;
 use super::table::{Column, DataTable};
-use crate::finding::Finding;
+use crate::finding::{Finding, Place};
 use crate::trial::{Columns, InputFile, MissingYield};
 
 /// Which headers of a data file play which role.
@@ -44,18 +46,38 @@ pub fn load_columns(path: &Path, roles: &ColumnRoles) -> Result<Loaded<DataFile>
     let file = path.display().to_string();
     let layout = &roles.layout;
     let one = |finding| vec![finding];
+    check_layout(&file, layout).map_err(one)?;
     let (bytes, sha256) = bytes(path, &file).map_err(one)?;
     let opened = open(&file, bytes, layout).map_err(one)?;
-    let table = DataTable::new(&file, opened, layout)?;
-    let mut findings = Vec::new();
+    let table = DataTable::new(&file, opened, layout).map_err(gathered)?;
+    let mut findings = roles_given_twice(&table, roles);
     let columns = columns(&table, roles, &mut findings);
     match columns {
         Some(columns) if findings.is_empty() => {
             let input = InputFile { file, sha256 };
             Ok(Loaded { value: DataFile { columns, input }, warnings: Vec::new() })
         }
-        _ => Err(findings),
+        _ => Err(gathered(findings)),
     }
+}
+
+/// Refuses what is declared and has no meaning for such a file.
+fn check_layout(file: &str, layout: &Layout) -> Result<(), Finding> {
+    let Ok(kind) = FileKind::of(file) else { return Ok(()) };
+    let standard = Layout::default();
+    let declared = [
+        ("sheet", layout.sheet.is_some()),
+        ("header_row", layout.header_row != standard.header_row),
+        ("header_rows", layout.header_rows != standard.header_rows),
+        ("separator", layout.separator.is_some()),
+        ("encoding", layout.encoding.is_some()),
+    ];
+    let unsuited =
+        declared.iter().filter(|(_, declared)| *declared).find_map(|(key, _)| Some((key, kind.unsuited(key)?)));
+    unsuited.map_or(Ok(()), |(key, text)| {
+        let flag = format!("--{}", key.replace('_', "-"));
+        Err(Finding::error("unsuited-key", Place::file(file), text).remedy(format!("leave {flag} out")))
+    })
 }
 
 fn columns(table: &DataTable, roles: &ColumnRoles, findings: &mut Vec<Finding>) -> Option<Columns> {
@@ -67,11 +89,12 @@ fn columns(table: &DataTable, roles: &ColumnRoles, findings: &mut Vec<Finding>) 
     let label = |what: &'static str| move |cell: Cell| cell.label(what).map(str::to_owned);
     let rates = rate.and_then(|rate| {
         rate.values(findings, |cell| {
-            cell.non_negative("an N rate")?
+            plausible::any(&cell, cell.non_negative("an N rate")?)?
                 .ok_or_else(|| cell.error("missing-cell", "the N rate is missing").remedy("write 0 where no N went on"))
         })
     });
-    let yields = yields.and_then(|yields| yields.values(findings, |cell| cell.non_negative("a yield")));
+    let yields =
+        yields.and_then(|yields| yields.values(findings, |cell| plausible::any(&cell, cell.non_negative("a yield")?)));
     let blocks = block.map(|column| column?.values(findings, label("block")));
     let levels = by.map(|column| column?.values(findings, label("group")));
     // A role that was asked for and could not be read ends here; its faults are told.
@@ -95,6 +118,20 @@ fn columns(table: &DataTable, roles: &ColumnRoles, findings: &mut Vec<Finding>) 
         by: roles.by.clone().zip(levels).map(|(name, levels)| (name, of_kept(levels, &kept))),
         missing,
     })
+}
+
+/// A column that plays two roles: one of them was meant to be another column.
+fn roles_given_twice(table: &DataTable, roles: &ColumnRoles) -> Vec<Finding> {
+    let mut given = vec![("--rate", &roles.rate), ("--yield", &roles.yields)];
+    given.extend(roles.block.as_ref().map(|block| ("--block", block)));
+    given.extend(roles.by.as_ref().map(|by| ("--by", by)));
+    let twice = given.iter().enumerate().filter_map(|(position, (flag, name))| {
+        let (earlier, _) = given.get(..position)?.iter().find(|(_, earlier)| earlier.trim() == name.trim())?;
+        let text = format!("the column {name:?} is given as {earlier} and as {flag}");
+        let place = table.header_place().column(name.as_str());
+        Some(Finding::error("two-roles", place, text).remedy("name a column of its own for each role"))
+    });
+    twice.collect()
 }
 
 fn of_kept<T>(values: Vec<T>, kept: &[bool]) -> Vec<T> {

@@ -1,32 +1,48 @@
-//! The two forms readings are kept in: a column a sensing date, or a row a reading.
+//! The forms readings are kept in: a column a sensing date, or a row a reading.
 
 use jiff::civil::Date;
+use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
 
 use super::cell::{Cell, keep};
 use super::descriptor::{Document, Supplied, Typed};
+use super::join::{Found, KeyIndex, UNKNOWN};
+use super::plausible;
 use super::plots::{column, rows_that_meet};
 use super::table::{Column, DataTable};
 use super::trial_descriptor::{LongForm, ReadingColumn};
 use crate::finding::Finding;
 use crate::trial::{GrowthStage, Instrument};
 
-/// One reading with its cell.
-pub(super) struct One<'t> {
-    pub(super) cell: Cell<'t>,
-    /// Position of its row in the table.
-    pub(super) row: usize,
-    pub(super) date: Date,
-    pub(super) stage: Option<GrowthStage>,
-    pub(super) leaf: Option<u32>,
-    pub(super) value: f64,
+/// Rows that are read at a time by one thread.
+const ROWS_AT_A_TIME: usize = 1 << 16;
+
+/// The readings of one column.
+#[derive(Default)]
+pub(super) struct Forms {
+    /// Of origin 0 and with their own numbering of stages. A reading in walking order has no plot yet, and may be missing: its value
+    /// is then no number.
+    pub(super) found: Vec<Found>,
+    pub(super) stages: Vec<GrowthStage>,
+}
+
+/// How a row tells its plot.
+#[derive(Clone, Copy)]
+pub(super) enum Keys<'t, 'k> {
+    /// By its cells in these columns, among the plots of the index where there is one.
+    Columns(&'k [Column<'t>], Option<&'k KeyIndex>),
+    /// By its place in the walk.
+    Walk,
 }
 
 /// A reading that its instrument can give; `None` where the cell is missing.
 fn value(cell: &Cell, instrument: Instrument) -> Result<Option<f64>, Finding> {
     let Some(value) = cell.number()? else { return Ok(None) };
     let (possible, range) = match instrument {
-        Instrument::CanopyNdvi => ((-1.0..=1.0).contains(&value), "NDVI lies from -1 to 1"),
-        Instrument::LeafChlorophyll => (value >= 0.0, "a leaf chlorophyll reading is 0 or more"),
+        Instrument::CanopyNdvi => ((-1.0..=1.0).contains(&value), "NDVI lies from -1 to 1".to_owned()),
+        Instrument::LeafChlorophyll => (
+            (0.0..=plausible::LEAF_READING).contains(&value),
+            format!("a leaf chlorophyll reading lies from 0 to {}", plausible::LEAF_READING),
+        ),
     };
     if possible {
         return Ok(Some(value));
@@ -36,34 +52,37 @@ fn value(cell: &Cell, instrument: Instrument) -> Result<Option<f64>, Finding> {
 }
 
 /// The readings of one sensing date, kept in a column; missing cells are no readings.
-pub(super) fn wide<'t>(
+pub(super) fn wide(
     document: &Document,
-    table: &'t DataTable,
+    table: &DataTable,
     instrument: Instrument,
     form: &ReadingColumn,
+    keys: Keys,
     findings: &mut Vec<Finding>,
-) -> Vec<One<'t>> {
-    let Some(column) = keep(column(document, table, &form.column), findings) else { return Vec::new() };
-    let mut readings = Vec::new();
-    for (row, cell) in column.cells().enumerate() {
-        if let Some(Some(value)) = keep(value(&cell, instrument), findings) {
-            readings.push(One { cell, row, date: form.date, stage: form.stage.clone(), leaf: None, value });
-        }
-    }
-    readings
+) -> Forms {
+    let Some(column) = keep(column(document, table, &form.column), findings) else { return Forms::default() };
+    let roles = Roles {
+        instrument,
+        values: column,
+        leaves: None,
+        dates: Role::Same(form.date),
+        stages: form.stage.clone().map(Role::Same),
+    };
+    roles.read_all(table.len(), None, keys, findings)
 }
 
 /// The readings kept a row each, of the rows that meet the condition; missing values are no readings.
-pub(super) fn long<'t>(
+pub(super) fn long(
     document: &Document,
-    table: &'t DataTable,
+    table: &DataTable,
     instrument: Instrument,
     form: &LongForm,
+    keys: Keys,
     findings: &mut Vec<Finding>,
-) -> Option<Vec<One<'t>>> {
+) -> Option<Forms> {
     let rows = match &form.condition {
-        Some(condition) => keep(rows_that_meet(document, table, condition), findings),
-        None => Some(vec![true; table.len()]),
+        Some(condition) => keep(rows_that_meet(document, table, condition), findings).map(Some),
+        None => Some(None),
     };
     let mut named = |name: &Typed<String>| keep(column(document, table, name), findings);
     let values = named(&form.value);
@@ -73,23 +92,17 @@ pub(super) fn long<'t>(
     let (values, dates) = (values?, dates?);
     let leaves = if let Some(leaves) = leaves { Some(leaves?) } else { None };
     let stages = if let Some(stages) = stages { Some(stages?) } else { None };
-    let mut readings = Vec::new();
-    for (row, cell) in values.cells().enumerate().zip(rows?).filter_map(|(cell, meets)| meets.then_some(cell)) {
-        let reading = value(&cell, instrument);
-        let date = dates.at(row, |cell| cell.date());
-        let stage = stages.as_ref().map_or(Ok(None), |stages| match stages {
-            Role::Same(stage) => Ok(Some(stage.clone())),
-            Role::Column(column) => column.cell(row).map_or(Ok(None), |cell| cell.stage()),
-        });
-        let leaf = leaves.and_then(|leaves| leaves.cell(row)).map_or(Ok(None), |cell| cell.count());
-        // Each is kept first, so that every fault of the row is reported.
-        let (reading, date) = (keep(reading, findings), keep(date, findings));
-        let (stage, leaf) = (keep(stage, findings), keep(leaf, findings));
-        if let (Some(Some(value)), Some(Some(date)), Some(stage), Some(leaf)) = (reading, date, stage, leaf) {
-            readings.push(One { cell, row, date, stage, leaf, value });
-        }
-    }
-    Some(readings)
+    let roles = Roles { instrument, values, leaves, dates, stages };
+    Some(roles.read_all(table.len(), rows?.as_deref(), keys, findings))
+}
+
+/// The columns that a reading is made from.
+struct Roles<'t> {
+    instrument: Instrument,
+    values: Column<'t>,
+    leaves: Option<Column<'t>>,
+    dates: Role<'t, Date>,
+    stages: Option<Role<'t, GrowthStage>>,
 }
 
 /// A role whose column was found.
@@ -105,12 +118,145 @@ impl<'t, T: Clone> Role<'t, T> {
             Supplied::Same(value) => Some(Self::Same(value.value.clone())),
         }
     }
+}
 
-    /// The value in one row, counted from 0; `None` below the last.
-    fn at(&self, row: usize, read: impl FnOnce(Cell<'t>) -> Result<T, Finding>) -> Result<Option<T>, Finding> {
-        match self {
-            Self::Same(value) => Ok(Some(value.clone())),
-            Self::Column(column) => column.cell(row).map(read).transpose(),
+/// What a cell was read as, for the cells below it that say the same.
+struct Last<'t, T> {
+    text: Option<&'t str>,
+    value: T,
+}
+
+impl<'t, T: Copy> Last<'t, T> {
+    fn new(value: T) -> Self {
+        Self { text: None, value }
+    }
+
+    fn or_read(&mut self, cell: &Cell<'t>, read: impl FnOnce(&Cell<'t>) -> Result<T, Finding>) -> Result<T, Finding> {
+        if self.text != Some(cell.text) {
+            self.value = read(cell)?;
+            self.text = Some(cell.text);
+        }
+        Ok(self.value)
+    }
+}
+
+impl<'t> Roles<'t> {
+    /// Every row, many at a time; in the order of the rows.
+    fn read_all(&self, rows: usize, met: Option<&[bool]>, keys: Keys<'t, '_>, findings: &mut Vec<Finding>) -> Forms {
+        let chunks: Vec<(Forms, Vec<Finding>)> = (0..rows.div_ceil(ROWS_AT_A_TIME))
+            .into_par_iter()
+            .map(|chunk| {
+                let first = chunk * ROWS_AT_A_TIME;
+                self.read(first..(first + ROWS_AT_A_TIME).min(rows), met, keys)
+            })
+            .collect();
+        let found = chunks.iter().map(|(forms, _)| forms.found.len()).sum();
+        let mut all = Forms { found: Vec::with_capacity(found), stages: Vec::new() };
+        for (forms, mut faults) in chunks {
+            all.append(forms, 0);
+            findings.append(&mut faults);
+        }
+        all
+    }
+
+    fn read(&self, rows: std::ops::Range<usize>, met: Option<&[bool]>, keys: Keys<'t, '_>) -> (Forms, Vec<Finding>) {
+        let mut forms = Forms { found: Vec::with_capacity(rows.len()), stages: Vec::new() };
+        let mut findings = Vec::new();
+        let same_day = match &self.dates {
+            Role::Same(day) => *day,
+            Role::Column(_) => Date::ZERO,
+        };
+        let (mut last_day, mut last_stage, mut last_plot) = (Last::new(same_day), Last::new(0), Last::new(UNKNOWN));
+        let mut buffer = String::new();
+        let same_stage = match &self.stages {
+            Some(Role::Same(stage)) => intern(&mut forms.stages, stage),
+            _ => 0,
+        };
+        for row in rows.filter(|row| met.is_none_or(|met| met.get(*row) == Some(&true))) {
+            let Some(cell) = self.values.cell(row) else { continue };
+            let value = value(&cell, self.instrument);
+            let day = match &self.dates {
+                Role::Same(day) => Ok(*day),
+                Role::Column(column) => {
+                    column.cell(row).map_or(Ok(same_day), |cell| last_day.or_read(&cell, |cell| cell.date()))
+                }
+            };
+            let stage = match &self.stages {
+                Some(Role::Column(column)) => column.cell(row).map_or(Ok(0), |cell| {
+                    last_stage
+                        .or_read(&cell, |cell| Ok(cell.stage()?.map_or(0, |stage| intern(&mut forms.stages, &stage))))
+                }),
+                _ => Ok(same_stage),
+            };
+            let leaf = match self.leaves.and_then(|leaves| leaves.cell(row)) {
+                Some(cell) => cell.count().map(|leaf| leaf.map_or(0, |leaf| leaf.saturating_add(1))),
+                None => Ok(0),
+            };
+            let plot = match keys {
+                Keys::Walk => Ok(UNKNOWN),
+                Keys::Columns([only], index) => only.cell(row).map_or(Ok(UNKNOWN), |cell| {
+                    last_plot.or_read(&cell, |cell| {
+                        let part = cell.label("plot")?;
+                        Ok(index
+                            .and_then(|index| index.position(&mut buffer, std::iter::once(part)))
+                            .unwrap_or(UNKNOWN))
+                    })
+                }),
+                Keys::Columns(parts, index) => plot_of(parts, row, index, &mut buffer),
+            };
+            // Each is kept first, so that every fault of the row is reported.
+            let (value, day) = (keep(value, &mut findings), keep(day, &mut findings));
+            let (stage, leaf, plot) =
+                (keep(stage, &mut findings), keep(leaf, &mut findings), keep(plot, &mut findings));
+            if let (Some(value), Some(day), Some(stage), Some(leaf), Some(plot)) = (value, day, stage, leaf, plot) {
+                let value = match (value, keys) {
+                    (Some(value), _) => value,
+                    (None, Keys::Walk) => f64::NAN,
+                    (None, Keys::Columns(..)) => continue,
+                };
+                forms.found.push(Found { plot, row: row as u32, origin: 0, day, stage, leaf, value });
+            }
+        }
+        (forms, findings)
+    }
+}
+
+fn plot_of(parts: &[Column], row: usize, index: Option<&KeyIndex>, buffer: &mut String) -> Result<u32, Finding> {
+    for cell in parts.iter().filter_map(|part| part.cell(row)) {
+        cell.label("plot")?;
+    }
+    let texts = parts.iter().filter_map(|part| part.cell(row)).map(|cell| cell.text);
+    Ok(index.and_then(|index| index.position(buffer, texts)).unwrap_or(UNKNOWN))
+}
+
+/// The number of a stage among those that were met, from 1.
+fn intern(stages: &mut Vec<GrowthStage>, stage: &GrowthStage) -> u32 {
+    let known = stages.iter().position(|known| known == stage).unwrap_or_else(|| {
+        stages.push(stage.clone());
+        stages.len() - 1
+    });
+    known as u32 + 1
+}
+
+impl Forms {
+    /// Adds the readings of others, which are of `origin`.
+    pub(super) fn append(&mut self, others: Self, origin: u32) {
+        let numbers: Vec<u32> = others.stages.iter().map(|stage| intern(&mut self.stages, stage)).collect();
+        let number = |stage: u32| {
+            let position = (stage as usize).checked_sub(1);
+            position.and_then(|position| numbers.get(position)).copied().unwrap_or(0)
+        };
+        if self.found.capacity() == 0 {
+            self.found = others.found;
+            for found in &mut self.found {
+                (found.stage, found.origin) = (number(found.stage), origin);
+            }
+        } else {
+            self.found.extend(others.found.into_iter().map(|found| Found {
+                stage: number(found.stage),
+                origin,
+                ..found
+            }));
         }
     }
 }

@@ -1,23 +1,32 @@
-//! Readings of every instrument, as columns or one row each, joined to the plots.
+//! Readings of every instrument, as columns, one row each or in walking order, joined to the plots.
 
+use std::collections::HashMap;
+use std::rc::Rc;
 use std::sync::Arc;
+
+use rayon::iter::{IntoParallelRefIterator as _, ParallelIterator as _};
 
 use super::descriptor::{Document, Typed};
 use super::folder::TrialFolder;
-use super::join::{Joined, Rows, join};
+use super::join::{Found, KeyIndex, Ordered, UNKNOWN, order};
 use super::nearest::nearest;
-use super::plots::keys;
-use super::reading_forms::{One, long, wide};
-use super::table::DataTable;
+use super::plots::column;
+use super::reading_forms::{Forms, Keys, long, wide};
+use super::table::{Column, DataTable};
 use super::trial_descriptor::{ReadingForm, ReadingsSection, TrialDescriptor};
+use super::walk;
 use crate::finding::{Finding, Place};
 use crate::trial::{Instrument, Reading, Walk};
 
-/// A column of readings: its file and headers, for findings.
+/// A column of readings.
 struct Origin {
-    file: String,
-    value_column: String,
-    key_column: String,
+    table: Rc<DataTable>,
+    instrument: Instrument,
+    value_column: Arc<str>,
+    /// The headers that name the plot; none of a walk.
+    key_columns: Vec<String>,
+    /// Position of its file in [`Read::files`].
+    file: usize,
 }
 
 /// The readings of a trial, the files they stand in and the walks that brought them.
@@ -27,16 +36,13 @@ pub(super) struct Read {
     pub(super) walks: Vec<Walk>,
 }
 
-/// Readings before they are joined to plots.
+/// Readings before they are put in order.
 #[derive(Default)]
 struct Gathered {
-    rows: Rows,
-    /// Each reading, its plot not yet known.
-    readings: Vec<Reading>,
-    /// Position of each reading's origin.
-    origin_of: Vec<usize>,
+    readings: Forms,
     origins: Vec<Origin>,
     files: Vec<String>,
+    walks: Vec<Walk>,
 }
 
 /// Reads the readings of a trial; every fault goes to `findings`. `plot_keys` holds one list a key column.
@@ -44,56 +50,68 @@ pub(super) fn read(
     document: &Document,
     descriptor: &TrialDescriptor,
     trial: &mut TrialFolder,
-    plots: &DataTable,
+    plots: &Rc<DataTable>,
     plot_keys: Option<&[Vec<String>]>,
     findings: &mut Vec<Finding>,
 ) -> Option<Read> {
     let key_columns = &descriptor.plots.as_ref()?.plot;
     let before = findings.len();
+    let index = plot_keys.map(KeyIndex::of);
     let mut gathered = Gathered::default();
-    gathered.rows.keys = vec![Vec::new(); key_columns.len()];
     for section in &descriptor.readings {
-        let own = match &section.file {
+        let table = match &section.file {
             Some(file) => match trial.table(document, file, findings) {
-                Some(table) => Some(table),
+                Some(table) => table,
                 None => continue,
             },
-            None => None,
+            None => Rc::clone(plots),
         };
-        let table = own.as_deref().unwrap_or(plots);
+        if let ReadingForm::Walk(form, walk) = &section.form {
+            let passed = walk::passed(document, descriptor, walk, plots, findings);
+            let mut forms = long(document, &table, section.instrument, form, Keys::Walk, findings).unwrap_or_default();
+            let Some(passed) = passed.filter(|_| findings.len() == before) else { continue };
+            let days = walk::assign(document, walk, &passed, &table, &form.value, &mut forms.found, findings);
+            let file = gathered.add(&table, section.instrument, &form.value, &[], forms);
+            let plots: Vec<usize> = passed.iter().map(|plot| *plot as usize).collect();
+            let walk = |date| Walk { file, instrument: section.instrument, date, plots: plots.clone() };
+            gathered.walks.extend(days.into_iter().map(walk));
+            continue;
+        }
         let names = section.plot.as_ref().unwrap_or(key_columns);
         if names.len() != key_columns.len() {
             findings.push(other_key_length(document, section, key_columns.len()));
             continue;
         }
-        let keys = keys(document, table, names, findings);
-        let mut add = |column: &Typed<String>, readings: Vec<One>| {
-            let Some(keys) = &keys else { return };
-            let last = names.last().map_or_else(String::new, |name| name.value.clone());
-            let origin = Origin { file: table.file().to_owned(), value_column: column.value.clone(), key_column: last };
-            gathered.add(origin, keys, section.instrument, readings);
-        };
+        let columns: Vec<Option<Column>> =
+            names.iter().map(|name| super::cell::keep(column(document, &table, name), findings)).collect();
+        let Some(columns) = columns.into_iter().collect::<Option<Vec<_>>>() else { continue };
+        let keys = Keys::Columns(&columns, index.as_ref());
         match &section.form {
-            ReadingForm::Wide(columns) => {
-                for form in columns {
-                    add(&form.column, wide(document, table, section.instrument, form, findings));
+            ReadingForm::Wide(forms) => {
+                for form in forms {
+                    let read = wide(document, &table, section.instrument, form, keys, findings);
+                    gathered.add(&table, section.instrument, &form.column, names, read);
                 }
             }
             ReadingForm::Long(form) => {
-                add(&form.value, long(document, table, section.instrument, form, findings).unwrap_or_default());
+                let read = long(document, &table, section.instrument, form, keys, findings).unwrap_or_default();
+                gathered.add(&table, section.instrument, &form.value, names, read);
             }
+            ReadingForm::Walk(..) => {}
         }
     }
-    let plot_keys = plot_keys?;
-    let joined = match join(plot_keys, &gathered.rows) {
-        Ok(joined) => joined,
-        Err(error) => {
-            findings.push(Finding::error("cannot-join", Place::file(document.file()), format!("readings: {error}")));
-            return None;
-        }
-    };
-    gathered.report(&joined, plots.file(), plot_keys, findings);
-    if findings.len() == before { gathered.joined(&joined) } else { None }
+    let ids: Vec<String> = ids(plot_keys?);
+    let ordered = order(&gathered.readings.found, |origin| gathered.instrument(origin));
+    gathered.report_unknown(plots.file(), &ids, findings);
+    gathered.report_repeated(&ordered, &ids, findings);
+    if findings.len() == before { gathered.in_order(&ordered) } else { None }
+}
+
+/// The name of every plot: the parts of its key, joined.
+fn ids(keys: &[Vec<String>]) -> Vec<String> {
+    let id =
+        |row: usize| keys.iter().filter_map(|part| part.get(row)).map(String::as_str).collect::<Vec<_>>().join("-");
+    (0..keys.first().map_or(0, Vec::len)).map(id).collect()
 }
 
 fn other_key_length(document: &Document, section: &ReadingsSection, expected: usize) -> Finding {
@@ -106,85 +124,130 @@ fn other_key_length(document: &Document, section: &ReadingsSection, expected: us
 }
 
 impl Gathered {
-    /// Adds the readings of one column; `keys` holds one list a key column, each as long as the table.
-    fn add(&mut self, origin: Origin, keys: &[Vec<String>], instrument: Instrument, readings: Vec<One>) {
-        let position = self.origins.len();
-        let file = self.files.iter().position(|earlier| *earlier == origin.file).unwrap_or_else(|| {
-            self.files.push(origin.file.clone());
+    /// Adds the readings of one column; the position of its file is returned.
+    fn add(
+        &mut self,
+        table: &Rc<DataTable>,
+        instrument: Instrument,
+        value: &Typed<String>,
+        keys: &[Typed<String>],
+        readings: Forms,
+    ) -> usize {
+        let file = self.files.iter().position(|earlier| earlier == table.file()).unwrap_or_else(|| {
+            self.files.push(table.file().to_owned());
             self.files.len() - 1
         });
-        let column: Arc<str> = origin.value_column.as_str().into();
-        self.origins.push(origin);
-        for One { cell, row, date, stage, leaf, value } in readings {
-            for (column, key) in self.rows.keys.iter_mut().zip(keys) {
-                column.push(key.get(row).cloned().unwrap_or_default());
+        self.readings.append(readings, self.origins.len() as u32);
+        self.origins.push(Origin {
+            table: Rc::clone(table),
+            instrument,
+            value_column: value.value.trim().into(),
+            key_columns: keys.iter().map(|name| name.value.clone()).collect(),
+            file,
+        });
+        file
+    }
+
+    fn instrument(&self, origin: u32) -> Instrument {
+        self.origins.get(origin as usize).map_or(Instrument::CanopyNdvi, |origin| origin.instrument)
+    }
+
+    fn found(&self, reading: u32) -> Option<(&Found, &Origin)> {
+        let found = self.readings.found.get(reading as usize)?;
+        Some((found, self.origins.get(found.origin as usize)?))
+    }
+
+    /// Every key in a file that is no plot's, once, where its first reading is.
+    fn report_unknown(&self, plots_file: &str, ids: &[String], findings: &mut Vec<Finding>) {
+        let mut unknown: HashMap<(usize, String), usize> = HashMap::new();
+        let mut told = Vec::new();
+        for found in self.readings.found.iter().filter(|found| found.plot == UNKNOWN) {
+            let Some(origin) = self.origins.get(found.origin as usize) else { continue };
+            let columns = origin.key_columns.iter().filter_map(|name| origin.table.column(name).ok());
+            let cells: Vec<_> = columns.filter_map(|column| column.cell(found.row as usize)).collect();
+            let key = cells.iter().map(|cell| cell.text).collect::<Vec<_>>().join("-");
+            let next = told.len();
+            let position = *unknown.entry((origin.file, key.clone())).or_insert(next);
+            match told.get_mut(position) {
+                Some((_, _, count)) => *count += 1,
+                None => told.extend(cells.last().map(|cell| (*cell, key, 1_usize))),
             }
-            self.rows.file.push(file as u32);
-            self.rows.instrument.push(instrument as u32);
-            self.rows.day.push(i32::from(date.year()) * 10_000 + i32::from(date.month()) * 100 + i32::from(date.day()));
-            self.rows.leaf.push(leaf);
-            self.origin_of.push(position);
-            let column = Arc::clone(&column);
-            self.readings.push(Reading { plot: 0, instrument, date, stage, leaf, value, file, row: cell.row, column });
         }
-    }
-
-    fn origin(&self, reading: u32) -> Option<(&Reading, &Origin)> {
-        let position = reading as usize;
-        let origin = self.origin_of.get(position).and_then(|origin| self.origins.get(*origin));
-        self.readings.get(position).zip(origin)
-    }
-
-    fn report(&self, joined: &Joined, plots_file: &str, plot_keys: &[Vec<String>], findings: &mut Vec<Finding>) {
-        let id = |keys: &[Vec<String>], row: usize| {
-            keys.iter().filter_map(|part| part.get(row)).map(String::as_str).collect::<Vec<_>>().join("-")
-        };
-        let plots = plot_keys.first().map_or(0, Vec::len);
-        let ids: Vec<String> = (0..plots).map(|row| id(plot_keys, row)).collect();
-        for &(first, count) in &joined.unmatched {
-            let Some((reading, origin)) = self.origin(first) else { continue };
-            let key = id(&self.rows.keys, first as usize);
+        for (cell, key, count) in told {
             let more = if count > 1 { format!(", though it has {count} readings") } else { String::new() };
-            let place = Place::file(&origin.file).row(reading.row).column(&origin.key_column).value(&key);
-            let text = format!("plot {key:?} is not in {plots_file}{more}");
+            let mut finding = cell.error("unknown-plot", format!("plot {key:?} is not in {plots_file}{more}"));
+            finding.place.value = Some(key.clone());
             let remedy = match nearest(&key, ids.iter().map(String::as_str)) {
                 Some(meant) => format!("did you mean {meant:?}? Every reading belongs to a plot of the plots file"),
                 None => "every reading belongs to a plot of the plots file".to_owned(),
             };
-            findings.push(Finding::error("unknown-plot", place, text).remedy(remedy));
+            findings.push(finding.remedy(remedy));
         }
-        for &(first, last) in &joined.repeated {
-            let (Some((earlier, before)), Some((reading, origin))) = (self.origin(first), self.origin(last)) else {
+    }
+
+    fn report_repeated(&self, ordered: &Ordered, ids: &[String], findings: &mut Vec<Finding>) {
+        for &(first, last) in &ordered.repeated {
+            let (Some((earlier, before)), Some((found, origin))) = (self.found(first), self.found(last)) else {
                 continue;
             };
-            let key = id(&self.rows.keys, last as usize);
-            let leaf = reading.leaf.map_or_else(String::new, |leaf| format!(", leaf {leaf}"));
-            let place = Place::file(&origin.file).row(reading.row).column(&origin.value_column).value(&key);
+            let Some(key) = ids.get(found.plot as usize) else { continue };
+            let cell_of = |found: &Found, origin: &Origin| {
+                origin.table.row_number(found.row as usize).map(|row| (origin.table.place().row(row), row))
+            };
+            let (Some((place, _)), Some((_, earlier_row))) = (cell_of(found, origin), cell_of(earlier, before)) else {
+                continue;
+            };
+            let leaf = match found.leaf.checked_sub(1) {
+                Some(leaf) => format!(", leaf {leaf}"),
+                None => String::new(),
+            };
             let text = format!(
-                "plot {key:?} has another {} reading of {}{leaf}: {}, row {}, {}",
-                reading.instrument.name(),
-                reading.date,
-                before.file,
-                earlier.row,
+                "plot {key:?} has another {} reading of {}{leaf}: {}, row {earlier_row}, {}",
+                origin.instrument.name(),
+                found.day,
+                before.table.file(),
                 before.value_column
             );
-            let remedy = match reading.instrument {
-                Instrument::LeafChlorophyll if reading.leaf.is_none() => {
+            let remedy = match origin.instrument {
+                Instrument::LeafChlorophyll if found.leaf == 0 => {
                     "name the column that numbers the leaves with leaf = …, or keep one reading"
                 }
                 _ => "keep one of them, or correct plot, date or leaf",
             };
+            let place = place.column(&*origin.value_column).value(key);
             findings.push(Finding::error("duplicate-reading", place, text).remedy(remedy));
         }
     }
 
-    /// The readings in their order, each with its plot.
-    fn joined(self, joined: &Joined) -> Option<Read> {
-        let take = |&(reading, plot): &(u32, u32)| {
-            let reading = self.readings.get(reading as usize)?;
-            Some(Reading { plot: plot as usize, ..reading.clone() })
+    /// The readings in their order.
+    fn in_order(self, ordered: &Ordered) -> Option<Read> {
+        // Tables are shared within one thread only.
+        let of_origin = |origin: &Origin| (origin.instrument, origin.file, Arc::clone(&origin.value_column));
+        let origins: Vec<(Instrument, usize, Arc<str>)> = self.origins.iter().map(of_origin).collect();
+        let tables: Vec<&DataTable> = self.origins.iter().map(|origin| &*origin.table).collect();
+        // Each thread counts the uses of a header of its own: counting those of one together would hold them up.
+        let headers = || origins.iter().map(|(_, _, header)| Arc::from(&**header)).collect::<Vec<Arc<str>>>();
+        let stages = &self.readings.stages;
+        let found = &self.readings.found;
+        let reading = |headers: &mut Vec<Arc<str>>, position: &u32| {
+            let found = found.get(*position as usize)?;
+            let (instrument, file, _) = origins.get(found.origin as usize)?;
+            let stage = (found.stage as usize).checked_sub(1);
+            Some(Reading {
+                plot: found.plot as usize,
+                instrument: *instrument,
+                date: found.day,
+                stage: stage.and_then(|stage| stages.get(stage)).cloned(),
+                leaf: found.leaf.checked_sub(1),
+                value: found.value,
+                file: *file,
+                row: tables.get(found.origin as usize)?.row_number(found.row as usize)?,
+                column: Arc::clone(headers.get(found.origin as usize)?),
+            })
         };
-        let readings = joined.matched.iter().map(take).collect::<Option<Vec<_>>>()?;
-        Some(Read { readings, files: self.files, walks: Vec::new() })
+        let readings: Vec<Option<Reading>> = ordered.positions.par_iter().map_init(headers, reading).collect();
+        // In place: an absent reading takes no more room than one.
+        let readings: Vec<Reading> = readings.into_iter().flatten().collect();
+        Some(Read { readings, files: self.files, walks: self.walks })
     }
 }

@@ -13,11 +13,16 @@ const ROWS_LOOKED_AT: usize = 1000;
 ///
 /// # Errors
 /// A quote that is never closed.
-pub(super) fn read(file: &str, text: &str, separator: Separator) -> Result<Grid, Finding> {
+pub(super) fn read(file: &str, text: String, separator: Separator) -> Result<Grid, Finding> {
+    // Without quotes a separator separates and a line end ends a row: nothing is left to be understood.
+    if text.contains('"') { quoted(file, &text, separator) } else { Ok(Grid::of_plain_text(text, separator.byte())) }
+}
+
+fn quoted(file: &str, text: &str, separator: Separator) -> Result<Grid, Finding> {
     let fault = |code, row, text: String| Finding::error(code, Place::file(file).row(row), text);
     let mut reader = reader(text, separator);
     let mut lines = LineCounter { text: text.as_bytes(), offset: 0, line: 1 };
-    let mut grid = Grid::with_capacity(text.len());
+    let mut grid = Grid::default();
     let mut record = StringRecord::new();
     loop {
         match reader.read_record(&mut record) {
@@ -33,8 +38,9 @@ pub(super) fn read(file: &str, text: &str, separator: Separator) -> Result<Grid,
             return Err(fault("unclosed-quote", line, text).remedy(remedy));
         }
         grid.start_row(line);
-        let ends = (0..record.len()).map(|cell| record.range(cell).map_or(0, |range| range.end));
-        grid.push_record(record.as_slice(), ends);
+        for cell in &record {
+            grid.push(cell);
+        }
     }
     Ok(grid)
 }
@@ -159,7 +165,7 @@ mod tests {
     use super::*;
 
     fn rows(text: &str) -> Vec<(u64, Vec<String>)> {
-        let grid = read("plots.csv", text, Separator::Comma).unwrap();
+        let grid = read("plots.csv", text.to_owned(), Separator::Comma).unwrap();
         (0..grid.len()).map(|row| (grid.number(row).unwrap(), grid.row(row).map(str::to_owned).collect())).collect()
     }
 
@@ -177,8 +183,18 @@ mod tests {
     }
 
     #[test]
+    fn a_text_without_quotes_is_cut_as_the_reader_of_quotes_cuts_it() {
+        for text in ["a,b\n1,2\n", "a,b\r\n\r\n1,2", "\n\na\r1,2\r\r3\n", ",\n,,", "a", "", "\n", "a,b\n1,é\n , "] {
+            let grid = quoted("plots.csv", text, Separator::Comma).unwrap();
+            let cells = |row| grid.row(row).map(str::to_owned).collect();
+            let read: Vec<_> = (0..grid.len()).map(|row| (grid.number(row).unwrap(), cells(row))).collect();
+            assert_eq!(rows(text), read, "{text:?}");
+        }
+    }
+
+    #[test]
     fn a_quote_that_swallows_the_rest_of_the_file_is_named() {
-        let finding = read("plots.csv", "a,b\n1,2\n3,\"x\n5,6\n7,8\n", Separator::Comma).unwrap_err();
+        let finding = read("plots.csv", "a,b\n1,2\n3,\"x\n5,6\n7,8\n".to_owned(), Separator::Comma).unwrap_err();
         assert_eq!((finding.code, finding.place.row), ("unclosed-quote", Some(3)));
         assert_eq!(rows("a,b\n1,5\" pipe\n")[1].1, ["1", "5\" pipe"], "a quote inside a cell is a letter");
     }

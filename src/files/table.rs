@@ -137,12 +137,22 @@ impl DataTable {
 
     /// The header row as a place.
     pub(super) fn header_place(&self) -> Place {
-        Place::file(&self.source.file).sheet(self.source.sheet.clone()).row(self.header_row)
+        self.place().row(self.header_row)
     }
 
     /// Number of rows.
     pub(super) fn len(&self) -> usize {
         self.rows.len()
+    }
+
+    /// The file, or its sheet, as a place.
+    pub(super) fn place(&self) -> Place {
+        Place::file(&self.source.file).sheet(self.source.sheet.clone())
+    }
+
+    /// The number in the file of a row, counted from 0.
+    pub(super) fn row_number(&self, row: usize) -> Option<u64> {
+        self.rows.get(row).and_then(|row| self.grid.number(*row as usize))
     }
 
     /// The number of each row in the file.

@@ -165,7 +165,7 @@ fn check_topdress(document: &Document, descriptor: &TrialDescriptor) {
 
 /// Every day that a plot was sensed on.
 pub(super) fn sensing_dates(readings: &[Reading]) -> BTreeSet<Date> {
-    readings.iter().map(|reading| reading.date).collect()
+    readings.chunk_by(|a, b| a.date == b.date).filter_map(|day| day.first()).map(|reading| reading.date).collect()
 }
 
 /// Checks timings against the days that the plots were sensed on.

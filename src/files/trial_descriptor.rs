@@ -6,6 +6,7 @@ use super::descriptor::{Document, Item, Section, Supplied, Typed};
 use super::file_reference::{FileReference, file_reference};
 use super::harvest_descriptor::{self, HarvestSection};
 use super::knowledge_descriptor::{self as knowledge, BackgroundSection, CountSection};
+use super::walk::{WalkOrder, WalkSection};
 use crate::trial::{Design, Excluded, GrowthStage, Instrument, NeedFrom, SameDay, SharedWithin, Timing};
 use crate::units::{MoisturePercent, NRateUnit, Unit};
 
@@ -63,12 +64,14 @@ const READINGS: &[&str] = &[
     "missing",
     "date_format",
     "plot",
+    "walk",
     "where",
     "date",
     "stage",
     "leaf",
     "value",
 ];
+const WALK: &[&str] = &["order", "along", "readings_per_plot"];
 const READING_COLUMN: &[&str] = &["column", "date", "stage"];
 const EXCLUDE: &[&str] = &["plot", "what", "reason"];
 const COLUMN_OR_SAME: &[&str] = &["column", "same"];
@@ -152,6 +155,8 @@ pub(super) enum ReadingForm {
     Wide(Vec<ReadingColumn>),
     /// One row a reading.
     Long(Box<LongForm>),
+    /// One row a reading, its plot told by the order of the rows.
+    Walk(Box<LongForm>, Box<WalkSection>),
 }
 
 pub(super) struct ReadingColumn {
@@ -191,7 +196,7 @@ pub(super) fn read(document: &Document) -> Option<TrialDescriptor> {
     let mut applications: Vec<ApplicationSection> =
         root.sections("application", APPLICATION).iter().filter_map(application).collect();
     applications.sort_by_key(|application| application.date.value);
-    if root.get("application").is_none() {
+    if root.lacks("application") {
         let remedy = "add [[application]] with name, n, date and timing".to_owned();
         root.report("missing-key", "application", "there is no N application".to_owned(), remedy);
     }
@@ -341,7 +346,7 @@ fn readings(section: &Section) -> Option<ReadingsSection> {
     let plot = section.get("plot").map(|item| item.labels());
     let (file, form) = match section.get("columns") {
         Some(columns) => {
-            for key in ["where", "date", "stage", "leaf", "value"] {
+            for key in ["where", "date", "stage", "leaf", "value", "walk"] {
                 if let Some(item) = section.get(key) {
                     let text = format!("{key:?} is for one row a reading, columns for one row a plot");
                     item.fault("conflicting-keys", text, "use columns, or file, date and value");
@@ -357,7 +362,17 @@ fn readings(section: &Section) -> Option<ReadingsSection> {
         None => {
             let file = file_reference(section);
             let form = long_form(section);
-            (Some(file?), ReadingForm::Long(Box::new(form?)))
+            let walk = section.get("walk").map(|item| walk(&item));
+            if let (Some(item), Some(_)) = (section.get("plot"), &walk) {
+                let text = "a walk tells the plots by their order, and here they are named too";
+                item.fault("conflicting-keys", text, "remove plot, or remove walk");
+            }
+            let form = Box::new(form?);
+            let form = match walk {
+                Some(walk) => ReadingForm::Walk(form, Box::new(walk?)),
+                None => ReadingForm::Long(form),
+            };
+            (Some(file?), form)
         }
     };
     let plot = match plot {
@@ -373,6 +388,19 @@ fn reading_column(item: &Item) -> Option<ReadingColumn> {
     let date = section.required("date").and_then(|item| item.date());
     let stage = section.get("stage").and_then(|item| stage(&item)).map(|stage| stage.value);
     Some(ReadingColumn { column: column?, date: date?.value, stage })
+}
+
+fn walk(item: &Item) -> Option<WalkSection> {
+    let section = item.section(WALK)?;
+    let orders = [("plots-file", WalkOrder::PlotsFile), ("serpentine", WalkOrder::Serpentine)];
+    let order = section.required("order").and_then(|item| item.choice(&orders));
+    let along = section.get("along").map(|item| item.text());
+    let readings_per_plot = section.required("readings_per_plot").and_then(|item| item.integer_within(1, 10_000));
+    let along = match along {
+        Some(along) => Some(along?),
+        None => None,
+    };
+    Some(WalkSection { order: order?, along, readings_per_plot: readings_per_plot? })
 }
 
 fn long_form(section: &Section) -> Option<LongForm> {

@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use crate::trial::{Excluded, GrowthStage, Instrument, Trial};
+use crate::trial::{Excluded, GrowthStage, Instrument, Reading, Trial};
 
 /// The mean of the readings of a plot.
 #[derive(Clone, Debug, PartialEq)]
@@ -22,25 +22,30 @@ pub struct PlotMean {
 /// Means of the readings with `instrument` on `date`, in the order of the plots. Plots whose readings are left out are absent.
 #[must_use]
 pub fn plot_means(trial: &Trial, instrument: Instrument, date: Date) -> Vec<PlotMean> {
-    let mut by_plot: Vec<Vec<f64>> = vec![Vec::new(); trial.plots.len()];
-    let mut stages: Vec<Option<&GrowthStage>> = vec![None; trial.plots.len()];
-    for reading in trial.readings.iter().filter(|reading| reading.instrument == instrument && reading.date == date) {
-        if let (Some(values), Some(stage)) = (by_plot.get_mut(reading.plot), stages.get_mut(reading.plot)) {
-            values.push(reading.value);
-            *stage = stage.or(reading.stage.as_ref());
-        }
-    }
-    let read = by_plot.iter().zip(stages).zip(&trial.plots).enumerate();
-    read.filter(|(_, ((values, _), plot))| !values.is_empty() && plot.excluded(Excluded::Readings).is_none())
-        .map(|(plot, ((values, stage), _))| {
-            let mean = mean(values);
-            PlotMean {
+    // Readings are in order of instrument, date and plot.
+    let wanted = (instrument, date);
+    let key = |reading: &Reading| (reading.instrument, reading.date);
+    let first = trial.readings.partition_point(|reading| key(reading) < wanted);
+    let from = trial.readings.get(first..).unwrap_or_default();
+    let that_day = from.get(..from.partition_point(|reading| key(reading) == wanted)).unwrap_or_default();
+    let mut values = Vec::new();
+    that_day
+        .chunk_by(|a, b| a.plot == b.plot)
+        .filter_map(|readings| {
+            let plot = readings.first()?.plot;
+            if trial.plots.get(plot)?.excluded(Excluded::Readings).is_some() {
+                return None;
+            }
+            values.clear();
+            values.extend(readings.iter().map(|reading| reading.value));
+            let mean = mean(&values);
+            Some(PlotMean {
                 plot,
-                stage: stage.cloned(),
+                stage: readings.iter().find_map(|reading| reading.stage.clone()),
                 mean,
                 readings: values.len(),
-                standard_deviation: standard_deviation(values, mean),
-            }
+                standard_deviation: standard_deviation(&values, mean),
+            })
         })
         .collect()
 }

@@ -9,6 +9,28 @@ use serde::{Deserialize, Serialize};
 /// Steps of the longest stage number, as in 10.5.1.
 const MOST_STEPS: usize = 3;
 
+/// The name of a scale. A trial of a million readings holds as many stages, so those of the usual scales are plain bytes.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+enum Scale {
+    /// Position in [`SCALES`].
+    Known(u8),
+    Other(Arc<str>),
+}
+
+impl Scale {
+    fn named(name: &str) -> Self {
+        let known = (0_u8..).zip(SCALES).find(|(_, (known, ..))| known.eq_ignore_ascii_case(name));
+        known.map_or_else(|| Self::Other(name.into()), |(position, _)| Self::Known(position))
+    }
+
+    fn name(&self) -> &str {
+        match self {
+            Self::Known(position) => SCALES.get(usize::from(*position)).map_or("", |(name, ..)| name),
+            Self::Other(name) => name,
+        }
+    }
+}
+
 /// The scales with an end that is known here, the last number of each and how that is written: Feekes (Large, Plant Pathology 3,
 /// 1954) and Zadoks (Zadoks, Chang and Konzak, Weed Research 14, 1974).
 const SCALES: [(&str, [u16; MOST_STEPS], &str); 2] =
@@ -22,10 +44,9 @@ const NEAR: f64 = 0.6;
 #[serde(try_from = "String", into = "String")]
 #[schemars(with = "String")]
 pub struct GrowthStage {
-    // Shared, since a trial of a million readings holds as many stages.
-    scale: Arc<str>,
+    scale: Scale,
     steps: [u16; MOST_STEPS],
-    step_count: usize,
+    step_count: u8,
 }
 
 impl GrowthStage {
@@ -57,10 +78,7 @@ impl GrowthStage {
         let meant = SCALES.iter().find(|(known, ..)| likeness(known) >= NEAR);
         match (known, meant) {
             (None, Some((meant, ..))) => Err(fault(Matter::Misspelt { meant: format!("{meant} {number}") })),
-            (known, _) => {
-                let scale = known.map_or(scale, |(known, ..)| known);
-                Ok(Self { scale: scale.into(), steps, step_count: parsed.len() })
-            }
+            _ => Ok(Self { scale: Scale::named(scale), steps, step_count: parsed.len() as u8 }),
         }
     }
 
@@ -78,7 +96,7 @@ impl GrowthStage {
     }
 
     fn steps(&self) -> &[u16] {
-        self.steps.get(..self.step_count).unwrap_or_default()
+        self.steps.get(..usize::from(self.step_count)).unwrap_or_default()
     }
 }
 
@@ -126,7 +144,7 @@ impl StageFault {
 impl fmt::Display for GrowthStage {
     fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
         let steps = self.steps().iter().map(u16::to_string).collect::<Vec<_>>().join(".");
-        write!(formatter, "{} {steps}", self.scale)
+        write!(formatter, "{} {steps}", self.scale.name())
     }
 }
 
