@@ -8,7 +8,8 @@
 //! wrong for certain (a main plot with two levels of its factor). Every check's documentation says its threshold and why; `common
 //! practice` marks what rests on no single source. A fault is told once, where it is: what one check explains, later ones take as right.
 //!
-//! Thresholds are set so that a sound trial is left alone. Over 200 simulated programmes (2 000 site-years) the tests count what is told.
+//! Thresholds are set so that a sound trial is left alone: of the 7 200 columns of yields and sensings of 200 simulated programmes, 22 had a plot
+//! told as outlying and nothing else was told of their 1 800 trials (the one fault that the simulation plants and writes down nowhere apart).
 
 mod additive;
 mod harvested;
