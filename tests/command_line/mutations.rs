@@ -17,8 +17,44 @@ struct Broken {
     code: &'static str,
     /// Where, if not in the file that was changed.
     found_in: Option<&'static str>,
-    row: Option<u64>,
+    row: Row,
     column: &'static str,
+}
+
+/// The row of a data file or line of a descriptor where something is found.
+enum Row {
+    /// The file as a whole.
+    None,
+    /// Counted from 1 with the header.
+    At(u64),
+    /// The first line that holds this text.
+    Of(&'static str),
+}
+
+impl Row {
+    fn number(&self, file: &Path) -> Option<u64> {
+        match self {
+            Self::None => None,
+            Self::At(row) => Some(*row),
+            Self::Of(text) => {
+                let lines = fs::read_to_string(file).unwrap();
+                let at = lines.lines().position(|line| line.contains(text)).unwrap_or_else(|| panic!("a line with {text}"));
+                Some(at as u64 + 1)
+            }
+        }
+    }
+}
+
+impl From<u64> for Row {
+    fn from(row: u64) -> Self {
+        Self::At(row)
+    }
+}
+
+impl From<&'static str> for Row {
+    fn from(text: &'static str) -> Self {
+        Self::Of(text)
+    }
 }
 
 enum Change {
@@ -103,7 +139,7 @@ fn broken(
     file: &'static str,
     change: Change,
     code: &'static str,
-    row: impl Into<Option<u64>>,
+    row: impl Into<Row>,
     column: &'static str,
 ) -> Broken {
     Broken { what, file, change, code, found_in: None, row: row.into(), column }
@@ -207,7 +243,7 @@ fn broken_for_the_reader() -> Vec<Broken> {
                     .collect()
             }),
             "duplicate-header",
-            40,
+            43,
             "harvest.yield.column",
         )
         .found_in(TRIAL_2023),
@@ -216,7 +252,7 @@ fn broken_for_the_reader() -> Vec<Broken> {
             PLOTS_2023,
             Text("ndvi_mar16", "ndvi_march16"),
             "missing-column",
-            27,
+            30,
             "readings.columns.column",
         )
         .found_in(TRIAL_2023),
@@ -233,7 +269,7 @@ fn broken_for_the_reader() -> Vec<Broken> {
         )
         .found_in(TRIAL_2023),
         broken("headers without rows", PLOTS_2023, Rows(|rows| rows[..1].to_vec()), "no-rows", 1, ""),
-        broken("an empty file", PLOTS_2023, Bytes(|_| Vec::new()), "empty-file", None, ""),
+        broken("an empty file", PLOTS_2023, Bytes(|_| Vec::new()), "empty-file", Row::None, ""),
         broken(
             "a byte that is no UTF-8",
             PLOTS_2023,
@@ -242,7 +278,7 @@ fn broken_for_the_reader() -> Vec<Broken> {
             2,
             "",
         ),
-        broken("a file that is gone", LEAF_2023, Gone, "cannot-read", 33, "readings.file").found_in(TRIAL_2023),
+        broken("a file that is gone", LEAF_2023, Gone, "cannot-read", 36, "readings.file").found_in(TRIAL_2023),
         broken(
             "semicolons and decimal commas",
             PLOTS_2023,
