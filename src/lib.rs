@@ -11,6 +11,7 @@ pub mod files;
 pub mod finding;
 pub mod harvest;
 pub mod output;
+pub mod proposal;
 pub mod quality;
 pub mod rate_table;
 pub mod recommend;

@@ -9,14 +9,17 @@ use crate::calibration::{
     Calibration, FittedTrial, Resampled, Validation, calibrate, hold_out_site_years, resample_site_years,
 };
 use crate::economics::{PriceRatio, Tolerance, price_per_yield_unit, price_ratio, price_ratio_unit};
-use crate::experiment::{FitOptions, FittedGroup, GroupOptimum, Response, groups_of_trial};
+use crate::experiment::{FitOptions, Fitted, FittedGroup, GroupOptimum, Response, groups_of_trial};
 use crate::finding::{Finding, Place};
-use crate::harvest::{PlotYield, plot_yields};
+use crate::harvest::TrialHarvest;
+use crate::quality::check_programme;
 use crate::rate_table::RateTable;
 use crate::recommend::{Evidence, NoTable, derive_table};
-use crate::response::OptimumStatus;
+use crate::response::{Family, OptimumStatus, TestedBy};
 use crate::sensing::{PlotIndex, ShowsN, indices, sensings, shows_n};
-use crate::trial::{Instrument, NearOptimumWithin, Programme, TableSpecification, Trial};
+use crate::trial::{
+    Instrument, LARGEST_PRICE_RATIO, NearOptimumWithin, Programme, TableSpecification, Trial, is_same_price_ratio,
+};
 use crate::units::BushelUnknown;
 
 /// What a season is asked to do.
@@ -30,6 +33,19 @@ pub struct SeasonOptions {
     pub replicates: u64,
     /// A price ratio instead of the programme's prices.
     pub price_ratio: Option<f64>,
+    /// The curve family to take where it is estimable; the best one where `None`.
+    pub family: Option<Family>,
+}
+
+/// Why there is no season.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum SeasonError {
+    /// Yields or prices cannot be brought to the programme's units.
+    #[error(transparent)]
+    Bushel(#[from] BushelUnknown),
+    /// The price ratio is no number, or no price of N over a price of yield.
+    #[error("the prices make a price ratio of {0:e}, which is no price of N over a price of yield")]
+    AbsurdPrices(f64),
 }
 
 /// Seed where none is given.
@@ -42,6 +58,7 @@ impl Default for SeasonOptions {
             permutations: crate::experiment::PERMUTATIONS,
             replicates: crate::calibration::REPLICATES,
             price_ratio: None,
+            family: None,
         }
     }
 }
@@ -68,8 +85,8 @@ pub struct Season {
 /// The results of one trial.
 #[derive(Clone, Debug)]
 pub struct TrialResult {
-    /// What became of each plot's yield.
-    pub yields: Vec<PlotYield>,
+    /// What was harvested, plot by plot and treatment by treatment.
+    pub harvest: TrialHarvest,
     /// The curves.
     pub groups: Vec<FittedGroup>,
     /// One result a sensing.
@@ -118,16 +135,20 @@ impl Season {
     /// thread.
     ///
     /// # Errors
-    /// [`BushelUnknown`] where yields or prices cannot be brought to the programme's units.
+    /// [`SeasonError`] where yields or prices cannot be brought to the programme's units, or the prices are absurd.
     pub fn run(
         programme: Programme,
         input_warnings: Vec<Finding>,
         options: SeasonOptions,
         progress: &(dyn Fn(Step<'_>) + Sync),
-    ) -> Result<Self, BushelUnknown> {
+    ) -> Result<Self, SeasonError> {
         let price_ratio = base_price_ratio(&programme, options.price_ratio)?;
+        if let Some(absurd) = price_ratio.iter().find(|ratio| !(0.0..=LARGEST_PRICE_RATIO).contains(&ratio.value)) {
+            return Err(SeasonError::AbsurdPrices(absurd.value));
+        }
         let fit_options = FitOptions {
             permutations: options.permutations,
+            family: options.family,
             ..FitOptions::new(programme.decisions.level, options.seed)
         };
         let run_trial = |trial: &Trial| {
@@ -138,18 +159,15 @@ impl Season {
         let trials: Vec<TrialResult> = programme.trials.par_iter().map(run_trial).collect::<Result<_, _>>()?;
 
         let mut price_ratios: Vec<f64> = price_ratio.iter().map(|ratio| ratio.value).collect();
-        if let (Some(prices), false) = (&programme.prices, price_ratios.is_empty()) {
-            price_ratios.extend(&prices.other_price_ratios);
+        let mut warnings = input_warnings;
+        if let (Some(prices), Some(base)) = (&programme.prices, price_ratios.first().copied()) {
+            let (same, others): (Vec<f64>, Vec<f64>) =
+                prices.other_price_ratios.iter().partition(|other| is_same_price_ratio(**other, base));
+            price_ratios.extend(others);
+            warnings.extend(same.into_iter().map(|other| same_ratio_warning(other, base)));
         }
-        let mut season = Self {
-            programme,
-            options,
-            price_ratio,
-            price_ratios,
-            trials,
-            tables: Vec::new(),
-            warnings: input_warnings,
-        };
+        warnings.extend(check_programme(&programme));
+        let mut season = Self { programme, options, price_ratio, price_ratios, trials, tables: Vec::new(), warnings };
         let tables = season.programme.tables.iter().map(|specification| {
             let result = season.table_result(specification);
             progress(Step::Table(&specification.name));
@@ -238,32 +256,63 @@ impl Season {
             } else {
                 labels.join(", ")
             });
-            if let Err(error) = &group.outcome {
-                warnings.push(Finding::warning("no-curve", place, format!("no curve can be fitted: {error}")));
+            let fitted = match &group.outcome {
+                Ok(fitted) => fitted,
+                Err(error) => {
+                    warnings.push(Finding::warning("no-curve", place, format!("no curve can be fitted: {error}")));
+                    continue;
+                }
+            };
+            warnings.extend(test_warning(fitted, &place));
+            if let Some(reason) = fitted.why_none_chosen() {
+                warnings.push(Finding::warning("no-optimum", place, format!("no optimum: {reason}")));
                 continue;
             }
             let Some(optimum) = self.optimum(group) else { continue };
-            let text = match (optimum.response, optimum.optimum.status) {
-                (Response::NotDetected, _) => "a response to N is not shown: the trial may be too small to see one",
-                (Response::Negligible, _) => {
-                    "no response that would pay for the N: the upper limit of the gain is too small"
+            let (code, text) = match (optimum.response, optimum.optimum.status) {
+                (Some(Response::NotDetected), _) => {
+                    ("response-not-shown", "a response to N is not shown: the trial may be too small to see one")
                 }
+                (Some(Response::Negligible), _) => (
+                    "response-not-shown",
+                    "no response that would pay for the N: the upper limit of the gain is too small",
+                ),
                 (_, OptimumStatus::AtHighestTestedRate) => {
-                    "the optimum is not reached within the tested rates: it is a lower bound"
+                    ("optimum-not-bracketed", "the optimum is not reached within the tested rates: it is a lower bound")
                 }
                 (_, OptimumStatus::BeforeFirstRate) => {
-                    "the optimum lies below the second tested rate: it is an upper bound"
+                    ("optimum-not-bracketed", "the optimum lies below the rates that tell it: it is an upper bound")
                 }
                 _ => continue,
-            };
-            let code = match optimum.response {
-                Response::Detected => "optimum-not-bracketed",
-                _ => "response-not-shown",
             };
             warnings.push(Finding::warning(code, place, text));
         }
         warnings
     }
+}
+
+/// What is to be said of how a response was tested, where it was not by permutations.
+fn test_warning(fitted: &Fitted, place: &Place) -> Option<Finding> {
+    let test = &fitted.response;
+    if let Some(reason) = &test.untested {
+        let text = format!("whether there is a response to N cannot be tested: {reason}");
+        return Some(Finding::warning("response-not-tested", place.clone(), text));
+    }
+    let ways = test.permutations + 1;
+    let text = format!(
+        "the plots can be arranged in {ways} ways only, too few for a permutation test of the response: the F test of the rates stands in"
+    );
+    (test.by == TestedBy::F).then(|| Finding::warning("response-tested-by-f", place.clone(), text))
+}
+
+/// Code of the warning that one of the programme's other price ratios is left out.
+pub const PRICE_RATIO_LEFT_OUT: &str = "price-ratio-left-out";
+
+fn same_ratio_warning(other: f64, base: f64) -> Finding {
+    let place = Place::file("programme.toml").column("prices.other_price_ratios").value(other.to_string());
+    let text =
+        format!("within 1 % of the price ratio in force, {base:.4}: it is left out, as a table can't tell them apart");
+    Finding::warning(PRICE_RATIO_LEFT_OUT, place, text)
 }
 
 /// The base price ratio: as asked, or from the programme's prices.
@@ -276,7 +325,7 @@ fn base_price_ratio(programme: &Programme, asked: Option<f64>) -> Result<Option<
 }
 
 fn trial_result(programme: &Programme, trial: &Trial, options: &FitOptions) -> Result<TrialResult, BushelUnknown> {
-    let yields = plot_yields(trial, &programme.crop, &programme.units)?;
+    let harvest = TrialHarvest::of(trial, &programme.crop, &programme.units)?;
     let groups = groups_of_trial(trial, &programme.crop, &programme.units)?;
     let groups = groups.into_iter().map(|group| FittedGroup::fit(group, options)).collect();
     let sensings = sensings(trial)
@@ -288,7 +337,7 @@ fn trial_result(programme: &Programme, trial: &Trial, options: &FitOptions) -> R
             shows_n: shows_n(trial, instrument, date, programme.units.n_rate),
         })
         .collect();
-    Ok(TrialResult { yields, groups, sensings })
+    Ok(TrialResult { harvest, groups, sensings })
 }
 
 fn sensing_warnings(trial: &Trial, result: &TrialResult) -> Vec<Finding> {

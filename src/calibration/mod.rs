@@ -15,7 +15,7 @@ mod validation;
 pub use points::{Bound, NeedPoint, SetAside, TrialPoints, trial_points};
 pub use relation::{NoRelation, Relation};
 pub use resample::{FEWEST_SITE_YEARS, REPLICATES, Resampled, resample_site_years};
-pub use validation::{HeldOut, Prediction, Validation, hold_out_site_years};
+pub use validation::{HeldOut, Prediction, Proven, Validation, hold_out_site_years};
 
 use std::collections::BTreeSet;
 

@@ -6,7 +6,7 @@ use super::FittedTrial;
 use crate::experiment::FittedGroup;
 use crate::response::{Family, Optimum, OptimumStatus};
 use crate::sensing::{choose_date, indices};
-use crate::trial::{NeedFrom, TableSpecification, Timing};
+use crate::trial::{BesideN, NeedFrom, TableSpecification};
 use crate::units::NRateUnit;
 
 /// Whether a need is a number or a bound.
@@ -89,7 +89,8 @@ pub fn trial_points(
             return found;
         }
     };
-    let mut treatments: BTreeMap<(Option<&str>, u64), Vec<f64>> = BTreeMap::new();
+    // Treatments are told by the N planned; what went on is their mean.
+    let mut treatments: BTreeMap<(BesideN, u64), Vec<(f64, f64)>> = BTreeMap::new();
     let mut without: BTreeMap<String, usize> = BTreeMap::new();
     for read in indices(trial, table.instrument, date) {
         let Some(plot) = trial.plots.get(read.reading.plot) else { continue };
@@ -97,43 +98,38 @@ pub fn trial_points(
             *without.entry("N-rich reference plot: not a calibration point under itself".to_owned()).or_default() += 1;
             continue;
         }
-        let n_on = match trial.need_from {
-            NeedFrom::DifferenceFromOptimum => trial.n_already_on(plot, date, unit),
-            NeedFrom::TopdressResponse => {
-                trial.n_where(plot, unit, |application| application.timing == Timing::BeforeSensing)
-            }
-        };
+        let planned = || trial.planned_n_where(plot, unit, |application| application.is_on(date));
+        let level = trial.early_level(plot, unit).unwrap_or_else(planned);
+        let n_on = trial.early_level(plot, unit).unwrap_or_else(|| trial.n_already_on(plot, date, unit));
         match read.index {
             // Rates are not negative, so the order of their bits is the order of their values.
             Ok(indexed) => {
-                treatments.entry((plot.variety.as_deref(), n_on.to_bits())).or_default().push(indexed.index);
+                treatments.entry((plot.beside_n(), level.to_bits())).or_default().push((indexed.index, n_on));
             }
             Err(reason) => *without.entry(reason.to_string()).or_default() += 1,
         }
     }
     found.set_aside.extend(without.into_iter().map(|(reason, plots)| set_aside(plots, reason)));
-    let mut optima: BTreeMap<(Option<&str>, Option<u64>), Option<Optimum>> = BTreeMap::new();
-    for ((variety, n_on_bits), indices) in treatments {
-        let early = (trial.need_from == NeedFrom::TopdressResponse).then_some(n_on_bits);
-        let optimum = optima.entry((variety, early)).or_insert_with(|| {
+    let mut optima: BTreeMap<(BesideN, Option<u64>), NeedOptimum> = BTreeMap::new();
+    for (((variety, levels), level), read) in treatments {
+        let early = (trial.need_from == NeedFrom::TopdressResponse).then_some(level);
+        let optimum = optima.entry(((variety, levels), early)).or_insert_with(|| {
             let of_treatment = |group: &&FittedGroup| {
-                group.group.key.variety.as_deref() == variety && group.group.key.early_n.map(f64::to_bits) == early
+                let key = &group.group.key;
+                let factors = key.factors.iter().map(|(_, level)| level);
+                key.variety.as_deref() == variety && factors.eq(levels) && key.early_n.map(f64::to_bits) == early
             };
-            let group = fitted.groups.iter().find(of_treatment)?;
-            Some(group.outcome.as_ref().ok()?.chosen_optimum(price_ratio)?.1)
+            need_optimum(fitted.groups.iter().find(of_treatment), price_ratio)
         });
-        let plots = indices.len();
-        let Some((optimum, rate)) = optimum.as_ref().and_then(|optimum| Some((optimum, optimum.rate?))) else {
-            found.set_aside.push(set_aside(plots, "its yields give no optimum".to_owned()));
-            continue;
+        let plots = read.len();
+        let (optimum, rate) = match optimum {
+            Ok((optimum, rate)) => (optimum, *rate),
+            Err(reason) => {
+                found.set_aside.push(set_aside(plots, reason.clone()));
+                continue;
+            }
         };
-        // A test that could not have detected anything leaves no exact need of zero: where the interval rules zero out, nothing is known.
-        if optimum.status == OptimumStatus::NotShown && optimum.interval.low.is_some_and(|low| low > rate) {
-            let reason = "too few plots to test for a response, which their interval does not rule out";
-            found.set_aside.push(set_aside(plots, reason.to_owned()));
-            continue;
-        }
-        let n_on = f64::from_bits(n_on_bits);
+        let n_on = mean_applied(&read, f64::from_bits(level));
         let already = if early.is_some() { 0.0 } else { n_on };
         found.points.push(NeedPoint {
             trial: trial.folder.clone(),
@@ -141,7 +137,7 @@ pub fn trial_points(
             variety: variety.map(str::to_owned),
             need_from: trial.need_from,
             n_on,
-            index: indices.iter().sum::<f64>() / plots as f64,
+            index: read.iter().map(|(index, _)| index).sum::<f64>() / plots as f64,
             plots,
             need: rate - already,
             low: optimum.interval.low.map(|low| low - already),
@@ -149,6 +145,8 @@ pub fn trial_points(
             bound: match optimum.status {
                 OptimumStatus::AtHighestTestedRate => Bound::AtLeast,
                 OptimumStatus::BeforeFirstRate => Bound::AtMost,
+                // Not shown where no plot had rate 0: the lowest tested rate, or less.
+                _ if optimum.interval.estimate.is_none() => Bound::AtMost,
                 _ => Bound::Exact,
             },
             family: optimum.family,
@@ -156,4 +154,36 @@ pub fn trial_points(
         });
     }
     found
+}
+
+/// The mean N that went on; the level itself where that is what went on, to its last digit.
+fn mean_applied(read: &[(f64, f64)], level: f64) -> f64 {
+    if read.iter().all(|(_, n_on)| *n_on == level) {
+        return level;
+    }
+    read.iter().map(|(_, n_on)| n_on).sum::<f64>() / read.len() as f64
+}
+
+/// An optimum with its rate, or why there is none to count a need from.
+type NeedOptimum = Result<(Optimum, f64), String>;
+
+/// The optimum that a need is counted from.
+///
+/// A response that cannot be tested gives no need: a curve through a few means has an optimum whether or not N does anything. Neither does
+/// one that is not shown although its interval rules out a need of zero: the test and the interval contradict each other.
+fn need_optimum(group: Option<&FittedGroup>, price_ratio: f64) -> NeedOptimum {
+    let group = group.ok_or("no yields of these plots")?;
+    let fitted = group.outcome.as_ref().map_err(|error| format!("its yields give no curve: {error}"))?;
+    if let Some(reason) = &fitted.response.untested {
+        return Err(format!("a response cannot be tested: {reason}"));
+    }
+    let found = fitted.chosen_optimum(price_ratio).and_then(|(_, optimum)| Some((optimum.rate?, optimum)));
+    let Some((rate, optimum)) = found else {
+        let reason = fitted.why_none_chosen().unwrap_or("no family that answers to N is estimable");
+        return Err(format!("its yields give no optimum: {reason}"));
+    };
+    if optimum.status == OptimumStatus::NotShown && optimum.interval.low.is_some_and(|low| low > rate) {
+        return Err("a response is not shown, but the interval of its optimum rules out a need of zero".to_owned());
+    }
+    Ok((optimum, rate))
 }

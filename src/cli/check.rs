@@ -8,10 +8,12 @@ use super::deliver::Answer;
 use super::failure::Failure;
 use super::flags::{OutputFlags, RoleFlags};
 use super::source::Source;
-use crate::files::kind_of;
-use crate::output::{Findings, Provenance};
+use crate::files::{Loaded, kind_of};
+use crate::output::{Findings, PlotsReadOf, Provenance};
+use crate::quality::{check_programme, plots_read};
+use crate::trial::Programme;
 
-/// List every finding in the files of a programme, a trial, or one data file
+/// List every finding in a programme, a trial, or one data file: what can't be used, and what to look at
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct Flags {
@@ -32,13 +34,30 @@ Examples:
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     // A path that leads nowhere is wrong input; what is found at the end of it is the answer.
     kind_of(&flags.path)?;
-    let (inputs, found) = match Source::read(&flags.path, &flags.roles) {
-        Ok(Source::Programme(loaded)) => (loaded.value.inputs, loaded.warnings),
-        Ok(Source::Columns { input, warnings, .. }) => (vec![input], warnings),
-        Err(Failure::Input(findings)) => (Vec::new(), findings),
+    let (inputs, findings) = match Source::read(&flags.path, &flags.roles) {
+        Ok(Source::Programme(loaded)) => (loaded.value.inputs.clone(), of_programme(*loaded)),
+        Ok(Source::Columns { groups, input, warnings }) => {
+            let used = groups.iter().map(|group| group.yields.len()).sum();
+            let without = groups.iter().flat_map(|group| &group.left_out).map(|left_out| left_out.plot.clone());
+            let plots = vec![PlotsReadOf::of_rows(input.file.clone(), used, without.collect())];
+            (vec![input], Findings::of(&warnings).with_plots(plots))
+        }
+        Err(Failure::Input(findings)) => {
+            flags.output.spares(&flags.path, None)?;
+            (Vec::new(), Findings::of(&findings))
+        }
         Err(failure) => return Err(failure),
     };
-    let findings = Findings::of(&found);
+    flags.output.spares(&flags.path, Some(&inputs))?;
     let provenance = Provenance { inputs, ..Provenance::default() };
     Answer::report(&findings, &provenance, findings.errors == 0, &flags.output)
+}
+
+/// What a check says of a programme, or of a trial as one, that could be read.
+pub(super) fn of_programme(loaded: Loaded<Programme>) -> Findings {
+    let programme = loaded.value;
+    let mut found = loaded.warnings;
+    found.extend(check_programme(&programme));
+    let plots = programme.trials.iter().map(|trial| PlotsReadOf::from(&plots_read(trial))).collect();
+    Findings::of(&found).with_plots(plots)
 }

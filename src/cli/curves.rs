@@ -1,31 +1,18 @@
 //! `stook curves`
 
-use std::path::PathBuf;
-
 use clap::Args;
 
 use super::deliver::Answer;
 use super::failure::Failure;
-use super::fitting::{Asked, fit};
-use super::flags::{FamilyFlag, IntervalFlags, OutputFlags, RoleFlags, SeedFlag};
+use super::fitting::FitFlags;
 use crate::output::Curves;
 
 /// Fit response curves of yield to N rate, and test whether there is a response
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct Flags {
-    /// Folder of a programme or trial, or a CSV file
-    path: PathBuf,
     #[command(flatten)]
-    roles: RoleFlags,
-    #[command(flatten)]
-    family: FamilyFlag,
-    #[command(flatten)]
-    interval: IntervalFlags,
-    #[command(flatten)]
-    seed: SeedFlag,
-    #[command(flatten)]
-    output: OutputFlags,
+    fit: FitFlags,
 }
 
 const EXAMPLES: &str = "Examples:
@@ -33,9 +20,8 @@ const EXAMPLES: &str = "Examples:
   stook curves oats.csv --rate nitrogen --yield yield --block block --by variety --rate-unit kg/ha";
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
-    let asked = Asked { family: flags.family, interval: flags.interval, seed: flags.seed, price_ratio: None };
-    let fitted = fit(&flags.path, &flags.roles, asked)?;
+    let fitted = flags.fit.fit(None)?;
     let price_ratio = fitted.season.as_ref().and_then(|season| season.price_ratio.as_ref()).map(|ratio| ratio.value);
     let curves = Curves::of(&fitted.groups, fitted.level, price_ratio);
-    Answer::report(&curves, &fitted.provenance, curves.any(), &flags.output)
+    Answer::report(&curves, &fitted.provenance, curves.any(), &flags.fit.output)
 }

@@ -1,11 +1,10 @@
 //! What ends a command without an answer.
 
-use std::io::{IsTerminal as _, Write as _};
+use std::io::{ErrorKind, IsTerminal as _, Write as _};
 use std::process::ExitCode;
 
 use miette::{GraphicalReportHandler, GraphicalTheme};
 
-use crate::figures::FigureError;
 use crate::finding::{Finding, FindingDiagnostic, Severity};
 use crate::output::WriteError;
 
@@ -23,8 +22,6 @@ pub(super) enum Failure {
     Input(Vec<Finding>),
     /// The result can't be written.
     CannotWrite(WriteError),
-    /// A figure can't be drawn.
-    CannotDraw(FigureError),
 }
 
 impl From<clap::Error> for Failure {
@@ -51,12 +48,6 @@ impl From<WriteError> for Failure {
     }
 }
 
-impl From<FigureError> for Failure {
-    fn from(error: FigureError) -> Self {
-        Self::CannotDraw(error)
-    }
-}
-
 impl Failure {
     /// Arguments that are each right but not together.
     pub(super) fn usage(text: impl std::fmt::Display) -> Self {
@@ -67,18 +58,35 @@ impl Failure {
     pub(super) fn report(&self) -> ExitCode {
         let (text, status) = match self {
             Self::Usage(error) => {
-                // The reader of help may have gone.
-                let _ = error.print();
-                return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(USAGE_OR_INPUT));
+                return match error.print() {
+                    Err(refused) if !error.use_stderr() && refused.kind() != ErrorKind::BrokenPipe => {
+                        Self::from(WriteError::new("standard output", refused)).report()
+                    }
+                    // The reader of help may have gone.
+                    _ => ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(USAGE_OR_INPUT)),
+                };
             }
             Self::Input(findings) => (render_findings(findings), USAGE_OR_INPUT),
             Self::CannotWrite(error) => (format!("error: {error}\n"), CANNOT_WRITE),
-            Self::CannotDraw(error) => (format!("error: a figure cannot be drawn: {error}\n"), CANNOT_WRITE),
         };
         // Standard error may be closed; there is then nobody to tell.
         let _ = std::io::stderr().write_all(text.as_bytes());
         ExitCode::from(status)
     }
+}
+
+/// A hyphen at which no line is broken: names of files and keys stay whole.
+const HYPHEN: char = '\u{2011}';
+
+fn unbroken(finding: &Finding) -> Finding {
+    let kept = |text: &str| text.replace('-', &HYPHEN.to_string());
+    let mut finding = finding.clone();
+    finding.text = kept(&finding.text);
+    finding.remedy = finding.remedy.as_deref().map(kept);
+    finding.place.file = kept(&finding.place.file);
+    finding.place.column = finding.place.column.as_deref().map(kept);
+    finding.place.value = finding.place.value.as_deref().map(kept);
+    finding
 }
 
 /// Every finding with the descriptor's line where there is one, and their count.
@@ -89,9 +97,10 @@ fn render_findings(findings: &[Finding]) -> String {
     let mut text = String::new();
     for finding in findings {
         // Writing to a string fails only where a source can't be read, and sources are held in memory.
-        let _ = handler.render_report(&mut text, &FindingDiagnostic::from(finding.clone()));
+        let _ = handler.render_report(&mut text, &FindingDiagnostic::from(unbroken(finding)));
         text.push('\n');
     }
+    let text = text.replace(HYPHEN, "-");
     let errors = findings.iter().filter(|finding| finding.severity == Severity::Error).count();
     let counted = |number: usize, noun: &str| format!("{number} {noun}{}", if number == 1 { "" } else { "s" });
     let warnings = match findings.len() - errors {

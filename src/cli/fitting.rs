@@ -1,28 +1,34 @@
 //! Curves from any path, for the commands that print them.
 
-use std::path::Path;
+use std::path::PathBuf;
 
+use clap::Args;
 use serde_json::{Map, Value};
 
 use super::failure::Failure;
-use super::flags::{FamilyFlag, IntervalFlags, RoleFlags, SeedFlag};
+use super::flags::{FamilyFlag, IntervalFlags, OutputFlags, RoleFlags, SeedFlag};
 use super::source::{Source, run_season};
 use crate::experiment::{FitOptions, FittedGroup};
+use crate::finding::Finding;
 use crate::output::Provenance;
-use crate::season::{Season, SeasonOptions};
-use crate::trial::Decisions;
+use crate::season::{PRICE_RATIO_LEFT_OUT, Season, SeasonOptions};
+use crate::trial::{Decisions, InputFile};
 
-/// What is asked of the fits.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Asked {
-    /// The family to take.
-    pub(super) family: FamilyFlag,
-    /// How intervals are made.
-    pub(super) interval: IntervalFlags,
-    /// The seed of the permutations.
-    pub(super) seed: SeedFlag,
-    /// A price ratio.
-    pub(super) price_ratio: Option<f64>,
+/// What the commands that fit curves have in common.
+#[derive(Debug, Args)]
+pub(super) struct FitFlags {
+    /// Folder of a programme or trial, or a CSV file
+    pub(super) path: PathBuf,
+    #[command(flatten)]
+    pub(super) roles: RoleFlags,
+    #[command(flatten)]
+    family: FamilyFlag,
+    #[command(flatten)]
+    interval: IntervalFlags,
+    #[command(flatten)]
+    seed: SeedFlag,
+    #[command(flatten)]
+    pub(super) output: OutputFlags,
 }
 
 /// Fitted groups and where they come from.
@@ -37,52 +43,56 @@ pub(super) struct Fitted {
     pub(super) provenance: Provenance,
 }
 
-/// Reads a path and fits every group of it.
-///
-/// # Errors
-/// Everything that is wrong with the arguments or the input.
-pub(super) fn fit(path: &Path, roles: &RoleFlags, asked: Asked) -> Result<Fitted, Failure> {
-    match Source::read(path, roles)? {
-        Source::Columns { groups, input, warnings } => {
-            let level = asked.interval.level.unwrap_or(Decisions::default().level);
-            let options = asked.fit_options(level);
-            let groups = groups.into_iter().map(|group| FittedGroup::fit(group, &options)).collect();
-            let provenance = asked.provenance(&options, roles.given(), vec![input], warnings);
-            Ok(Fitted { groups, level, season: None, provenance })
-        }
-        Source::Programme(mut loaded) => {
-            let warnings = loaded.warnings.clone();
-            loaded.value.tables.clear();
-            if let Some(level) = asked.interval.level {
-                loaded.value.decisions.level = level;
+impl FitFlags {
+    /// Reads the path and fits every group of it.
+    ///
+    /// # Errors
+    /// Everything that is wrong with the arguments or the input.
+    pub(super) fn fit(&self, price_ratio: Option<f64>) -> Result<Fitted, Failure> {
+        let fitted = match Source::read(&self.path, &self.roles)? {
+            Source::Columns { groups, input, warnings } => {
+                let level = self.interval.level.unwrap_or(Decisions::default().level);
+                let options = self.options(level);
+                let groups = groups.into_iter().map(|group| FittedGroup::fit(group, &options)).collect();
+                let provenance = self.provenance(&options, self.roles.given(), vec![input], warnings);
+                Fitted { groups, level, season: None, provenance }
             }
-            let level = loaded.value.decisions.level;
-            let options = asked.fit_options(level);
-            let season_options =
-                SeasonOptions { seed: options.seed, price_ratio: asked.price_ratio, ..SeasonOptions::default() };
-            let season = run_season(*loaded, season_options, &|_| {})?;
-            let groups = season.trials.iter().flat_map(|trial| &trial.groups);
-            let groups = match asked.family.family {
-                None => groups.cloned().collect(),
-                Some(_) => groups.map(|fitted| FittedGroup::fit(fitted.group.clone(), &options)).collect(),
-            };
-            let provenance = asked.provenance(&options, Map::new(), season.programme.inputs.clone(), warnings);
-            Ok(Fitted { groups, level, season: Some(season), provenance })
-        }
+            Source::Programme(mut loaded) => {
+                let mut warnings = loaded.warnings.clone();
+                loaded.value.tables.clear();
+                if let Some(level) = self.interval.level {
+                    loaded.value.decisions.level = level;
+                }
+                let level = loaded.value.decisions.level;
+                let options = self.options(level);
+                let season_options = SeasonOptions {
+                    seed: options.seed,
+                    price_ratio,
+                    family: options.family,
+                    ..SeasonOptions::default()
+                };
+                let season = run_season(*loaded, season_options, &|_| {})?;
+                // What else a season warns of stands in the results themselves.
+                warnings.extend(season.warnings.iter().filter(|warning| warning.code == PRICE_RATIO_LEFT_OUT).cloned());
+                let groups = season.trials.iter().flat_map(|trial| &trial.groups).cloned().collect();
+                let provenance = self.provenance(&options, Map::new(), season.programme.inputs.clone(), warnings);
+                Fitted { groups, level, season: Some(season), provenance }
+            }
+        };
+        self.output.spares(&self.path, Some(&fitted.provenance.inputs))?;
+        Ok(fitted)
     }
-}
 
-impl Asked {
-    fn fit_options(self, level: f64) -> FitOptions {
+    fn options(&self, level: f64) -> FitOptions {
         FitOptions { family: self.family.family, ..FitOptions::new(level, self.seed.seed) }
     }
 
     fn provenance(
-        self,
+        &self,
         options: &FitOptions,
         roles: Map<String, Value>,
-        inputs: Vec<crate::trial::InputFile>,
-        warnings: Vec<crate::finding::Finding>,
+        inputs: Vec<InputFile>,
+        warnings: Vec<Finding>,
     ) -> Provenance {
         let mut all = roles;
         let fit = [

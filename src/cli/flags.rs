@@ -1,6 +1,6 @@
 //! Flags that several commands share, as they are typed; each group turns itself into a validated option.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use serde_json::{Map, Value};
@@ -8,10 +8,10 @@ use serde_json::{Map, Value};
 use super::failure::Failure;
 use crate::economics::price_ratio_unit;
 use crate::files::{ColumnRoles, Decimal, DeclaredBy, Layout, Separator, TextEncoding};
-use crate::output::Format;
+use crate::output::{Format, is_same_file};
 use crate::response::Family;
 use crate::season::DEFAULT_SEED;
-use crate::trial::{Programme, ResultUnits};
+use crate::trial::{InputFile, LARGEST_PRICE_RATIO, Programme, ResultUnits};
 use crate::units::{NRateUnit, Unit as _, YieldUnit};
 
 /// Where the answer goes and how it looks.
@@ -54,6 +54,26 @@ impl From<FormatFlag> for Format {
 }
 
 impl OutputFlags {
+    /// Nothing, where `--out` is none of the files that were read below `read`, which is a file or a folder. Where the inputs could not be
+    /// told, every file in it counts as one.
+    ///
+    /// # Errors
+    /// A usage error that names the input.
+    pub(super) fn spares(&self, read: &Path, inputs: Option<&[InputFile]>) -> Result<(), Failure> {
+        let Some(out) = &self.out else { return Ok(()) };
+        // Inputs are named relative to the programme, which for a single trial is the folder above.
+        let places = [Some(read), read.parent()].into_iter().flatten();
+        let mut named = places.flat_map(|place| inputs.unwrap_or_default().iter().map(|input| place.join(&input.file)));
+        let within = |folder: PathBuf| out.canonicalize().is_ok_and(|out| out.starts_with(folder));
+        let is_input = is_same_file(out, read)
+            || named.any(|input| is_same_file(out, &input))
+            || inputs.is_none() && read.canonicalize().is_ok_and(within);
+        if is_input {
+            return Err(Failure::usage(format!("--out {} is one of the files read: name another", out.display())));
+        }
+        Ok(())
+    }
+
     /// The format.
     pub(super) fn format(&self) -> Format {
         self.format.into()
@@ -171,14 +191,20 @@ impl PriceFlags {
     /// # Errors
     /// A usage error for a ratio beside prices, or one price without the other.
     pub(super) fn ratio(&self) -> Result<Option<f64>, Failure> {
-        match (self.price_ratio, self.grain_price, self.n_price) {
-            (ratio, None, None) => Ok(ratio),
-            (None, Some(grain), Some(n)) => Ok(Some(n / grain)),
+        let ratio = match (self.price_ratio, self.grain_price, self.n_price) {
+            (ratio, None, None) => ratio,
+            (None, Some(grain), Some(n)) => Some(n / grain),
             (Some(_), _, _) => {
-                Err(Failure::usage("give either --price-ratio or --grain-price with --n-price, not both"))
+                return Err(Failure::usage("give either --price-ratio or --grain-price with --n-price, not both"));
             }
-            (None, Some(_), None) => Err(Failure::usage("--grain-price needs --n-price beside it")),
-            (None, None, Some(_)) => Err(Failure::usage("--n-price needs --grain-price beside it")),
+            (None, Some(_), None) => return Err(Failure::usage("--grain-price needs --n-price beside it")),
+            (None, None, Some(_)) => return Err(Failure::usage("--n-price needs --grain-price beside it")),
+        };
+        match ratio {
+            Some(absurd) if !(0.0..=LARGEST_PRICE_RATIO).contains(&absurd) => Err(Failure::usage(format!(
+                "a price ratio of {absurd:e} is no price of N over a price of yield: at most {LARGEST_PRICE_RATIO} is taken"
+            ))),
+            ratio => Ok(ratio),
         }
     }
 }

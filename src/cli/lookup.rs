@@ -1,17 +1,17 @@
 //! `stook lookup`
 
 use std::fs;
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 use serde_json::{Map, Value};
-use sha2::{Digest, Sha256};
 
 use super::deliver::Answer;
 use super::failure::Failure;
 use super::flags::{OutputFlags, not_negative};
 use crate::finding::{Finding, Place};
-use crate::output::{LookupAnswer, Provenance};
+use crate::output::{LookupAnswer, Provenance, digest};
 use crate::rate_table::{Asked, RateTable};
 use crate::trial::InputFile;
 
@@ -52,6 +52,7 @@ Examples:
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let (table, input) = read_table(&flags.table)?;
+    flags.output.spares(&flags.table, Some(&[]))?;
     let asked = Asked {
         instrument: flags.instrument.as_deref(),
         stage: flags.stage.as_deref(),
@@ -85,9 +86,19 @@ fn read_table(file: &Path) -> Result<(RateTable, InputFile), Failure> {
         Finding::error("not-a-table", Place::file(&name), text).remedy(remedy).into()
     };
     let remedy = "name a table file that `stook season` or `stook table --format json` has written";
-    let text =
-        fs::read_to_string(file).map_err(|error| refused(format!("it can't be read as text: {error}"), remedy))?;
+    let text = fs::read_to_string(file).map_err(|error| {
+        let text = match error.kind() {
+            ErrorKind::NotFound => "there is no such file".to_owned(),
+            ErrorKind::IsADirectory => "it is a folder, not a file".to_owned(),
+            ErrorKind::InvalidData => "it is no text: the bytes are not UTF-8".to_owned(),
+            _ => format!("it can't be read: {error}"),
+        };
+        refused(text, remedy)
+    })?;
+    if text.starts_with('\u{feff}') {
+        let text = "it begins with an invisible byte-order mark, which an editor has put there".to_owned();
+        return Err(refused(text, "take the table as it was written, or save it as UTF-8 without the mark"));
+    }
     let table = RateTable::read(&text).map_err(|error| refused(error.to_string(), remedy))?;
-    let sha256 = Sha256::digest(text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect();
-    Ok((table, InputFile { file: name, sha256 }))
+    Ok((table, InputFile { file: name, sha256: digest(text.as_bytes()) }))
 }

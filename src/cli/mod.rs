@@ -11,6 +11,7 @@ mod failure;
 mod fitting;
 mod flags;
 mod lookup;
+mod new;
 mod optimum;
 mod season;
 mod sense;
@@ -37,6 +38,7 @@ struct Cli {
 const EXAMPLES: &str = "Examples:
   stook season trials                     the whole job over a programme of trials
   stook check trials                      every finding in its files
+  stook new plots.xlsx                    a descriptor proposed from a spreadsheet
   stook curves oats.csv --rate nitrogen --yield yield --block block --by variety
   stook optimum trials/upper-terrace-2024 --price-ratio 0.1
   stook lookup --table season/tables/leaf-jointing.json --reading 51 --reference 55";
@@ -45,6 +47,7 @@ const EXAMPLES: &str = "Examples:
 enum Command {
     Season(season::Flags),
     Check(check::Flags),
+    New(new::Flags),
     Yields(yields::Flags),
     Curves(curves::Flags),
     Optimum(optimum::Flags),
@@ -59,6 +62,7 @@ impl Command {
         match self {
             Self::Season(flags) => season::run(&flags),
             Self::Check(flags) => check::run(&flags),
+            Self::New(flags) => new::run(&flags),
             Self::Yields(flags) => yields::run(&flags),
             Self::Curves(flags) => curves::run(&flags),
             Self::Optimum(flags) => optimum::run(&flags),

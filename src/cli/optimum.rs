@@ -1,13 +1,11 @@
 //! `stook optimum`
 
-use std::path::PathBuf;
-
 use clap::Args;
 
 use super::deliver::Answer;
 use super::failure::Failure;
-use super::fitting::{Asked, Fitted, fit};
-use super::flags::{FamilyFlag, IntervalFlags, OutputFlags, PriceFlags, RoleFlags, SeedFlag};
+use super::fitting::{FitFlags, Fitted};
+use super::flags::PriceFlags;
 use crate::economics::PriceRatio;
 use crate::output::{Optima, Prices};
 
@@ -15,20 +13,10 @@ use crate::output::{Optima, Prices};
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct Flags {
-    /// Folder of a programme or trial, or a CSV file
-    path: PathBuf,
+    #[command(flatten)]
+    fit: FitFlags,
     #[command(flatten)]
     prices: PriceFlags,
-    #[command(flatten)]
-    roles: RoleFlags,
-    #[command(flatten)]
-    family: FamilyFlag,
-    #[command(flatten)]
-    interval: IntervalFlags,
-    #[command(flatten)]
-    seed: SeedFlag,
-    #[command(flatten)]
-    output: OutputFlags,
 }
 
 const EXAMPLES: &str = "Examples:
@@ -38,12 +26,11 @@ const EXAMPLES: &str = "Examples:
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let price_ratio = flags.prices.ratio()?;
-    let asked = Asked { family: flags.family, interval: flags.interval, seed: flags.seed, price_ratio };
-    let mut fitted = fit(&flags.path, &flags.roles, asked)?;
+    let mut fitted = flags.fit.fit(price_ratio)?;
     let prices = prices(&fitted, price_ratio, flags)?;
     let optima = Optima::of(&fitted.groups, &prices);
     fitted.provenance.options.extend(flags.prices.options(prices.base.value));
-    Answer::report(&optima, &fitted.provenance, optima.any(), &flags.output)
+    Answer::report(&optima, &fitted.provenance, optima.any(), &flags.fit.output)
 }
 
 fn prices(fitted: &Fitted, asked: Option<f64>, flags: &Flags) -> Result<Prices, Failure> {
@@ -54,7 +41,7 @@ fn prices(fitted: &Fitted, asked: Option<f64>, flags: &Flags) -> Result<Prices, 
             Prices { base, others, tolerance: season.tolerance(), level }
         }),
         None => asked.map(|value| Prices {
-            base: PriceRatio { value, unit: flags.roles.price_ratio_unit() },
+            base: PriceRatio { value, unit: flags.fit.roles.price_ratio_unit() },
             others: Vec::new(),
             tolerance: crate::economics::Tolerance::PercentOfNetReturn(1.0),
             level,
@@ -63,7 +50,7 @@ fn prices(fitted: &Fitted, asked: Option<f64>, flags: &Flags) -> Result<Prices, 
     known.ok_or_else(|| {
         Failure::usage(format!(
             "an optimum needs prices, and {} gives none: add --price-ratio, or --grain-price with --n-price",
-            flags.path.display(),
+            flags.fit.path.display(),
         ))
     })
 }

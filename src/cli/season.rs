@@ -1,7 +1,7 @@
 //! `stook season`
 
 use std::io::{IsTerminal as _, Write as _};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -21,7 +21,7 @@ use crate::trial::Programme;
 pub(super) struct Flags {
     /// Folder of a programme or trial
     path: PathBuf,
-    /// Folder to write; an earlier season there is replaced, anything else is left alone
+    /// Folder to write; an earlier season there is replaced as long as nothing in it was changed, anything else is left alone
     #[arg(long, value_name = "DIR", default_value = "season")]
     out: PathBuf,
     /// Format of the summary on standard output
@@ -45,16 +45,24 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     }
     let price_ratio = flags.prices.ratio()?;
     let loaded = read_programme(&flags.path)?;
+    if holds(&flags.out, &flags.path) {
+        return Err(Failure::usage(format!(
+            "--out {} is or holds the programme, which a season's folder would replace: name another folder",
+            flags.out.display(),
+        )));
+    }
     let bar = progress_bar(&loaded.value);
     let options = SeasonOptions { seed: flags.seed.seed, price_ratio, ..SeasonOptions::default() };
-    let season = run_season(loaded, options, &|step| {
+    let mut season = run_season(loaded, options, &|step| {
         let (Step::Trial(name) | Step::Table(name)) = step;
         bar.set_message(name.to_owned());
         bar.inc(1);
     })?;
-    let mut files = season_files(&season).map_err(WriteError::from)?;
     bar.set_message("figures");
-    files.extend(season_figures(&season)?.into_iter().flat_map(figure_files));
+    let (figures, left_out) = season_figures(&season);
+    season.warnings.extend(left_out);
+    let mut files = season_files(&season).map_err(WriteError::from)?;
+    files.extend(figures.into_iter().flat_map(figure_files));
     files.push(season_provenance(&season, &files));
     write_folder(&flags.out, &files)?;
     bar.finish_and_clear();
@@ -63,6 +71,12 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let summary = Summary::of(&season);
     let answered = season.tables.is_empty() || season.tables.iter().any(|result| result.table.is_ok());
     Answer::summary(&summary, &provenance_of(&season), answered, flags.format)
+}
+
+/// Whether a folder is another, or one above it.
+fn holds(folder: &Path, other: &Path) -> bool {
+    let (Ok(folder), Ok(other)) = (folder.canonicalize(), other.canonicalize()) else { return false };
+    other.starts_with(folder)
 }
 
 /// A figure's drawings and its caption.

@@ -26,6 +26,7 @@ const EXAMPLES: &str = "Examples:
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let loaded = read_programme(&flags.path)?;
+    flags.output.spares(&flags.path, Some(&loaded.value.inputs))?;
     let warnings = loaded.warnings.clone();
     let season = without_curves(loaded)?;
     let sense = Sense::of(&season.programme, season.trials.iter().map(|trial| trial.sensings.as_slice()));

@@ -1,14 +1,55 @@
 //! What a path leads to, read.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
 
 use super::failure::Failure;
-use super::flags::RoleFlags;
+use super::flags::{OutputFlags, PriceFlags, RoleFlags, SeedFlag, TableFlag};
 use crate::experiment::{ResponseGroup, groups_of_columns};
 use crate::files::{Kind, Loaded, kind_of, load_columns, load_programme, load_trial};
 use crate::finding::{Finding, Place};
-use crate::season::{Season, SeasonOptions, Step};
+use crate::season::{Season, SeasonError, SeasonOptions, Step};
 use crate::trial::{InputFile, Programme};
+
+/// What the commands that calibrate tables have in common.
+#[derive(Debug, Args)]
+pub(super) struct TablesFlags {
+    /// Folder of a programme or trial
+    path: PathBuf,
+    #[command(flatten)]
+    table: TableFlag,
+    #[command(flatten)]
+    prices: PriceFlags,
+    #[command(flatten)]
+    seed: SeedFlag,
+    #[command(flatten)]
+    pub(super) output: OutputFlags,
+}
+
+impl TablesFlags {
+    /// The programme with the tables asked for.
+    ///
+    /// # Errors
+    /// Everything that is wrong with the arguments or the input.
+    pub(super) fn read(&self) -> Result<Loaded<Programme>, Failure> {
+        // Prices that contradict each other are said before anything is read.
+        self.prices.ratio()?;
+        let mut loaded = read_programme(&self.path)?;
+        self.output.spares(&self.path, Some(&loaded.value.inputs))?;
+        self.table.select(&mut loaded.value)?;
+        Ok(loaded)
+    }
+
+    /// The season of a programme that was read.
+    ///
+    /// # Errors
+    /// As in [`run_season`].
+    pub(super) fn season(&self, loaded: Loaded<Programme>) -> Result<Season, Failure> {
+        let price_ratio = self.prices.ratio()?;
+        run_season(loaded, SeasonOptions { seed: self.seed.seed, price_ratio, ..SeasonOptions::default() }, &|_| {})
+    }
+}
 
 /// What a path leads to.
 #[derive(Debug)]
@@ -69,9 +110,18 @@ pub(super) fn run_season(
 ) -> Result<Season, Failure> {
     let crop = loaded.value.crop.name.clone();
     Season::run(loaded.value, loaded.warnings, options, progress).map_err(|error| {
-        let place = Place::file("programme.toml").column("crop").value(crop);
-        let remedy = "give yields and prices by mass, or name a crop that is sold by the bushel";
-        Finding::error("bushel-unknown", place, error.to_string()).remedy(remedy).into()
+        let place = Place::file("programme.toml");
+        let (code, place, remedy) = match error {
+            SeasonError::Bushel(_) => (
+                "bushel-unknown",
+                place.column("crop").value(crop),
+                "give yields and prices by mass, or name a crop that is sold by the bushel",
+            ),
+            SeasonError::AbsurdPrices(_) => {
+                ("absurd-prices", place.column("prices"), "check the prices and the units that they are per")
+            }
+        };
+        Finding::error(code, place, error.to_string()).remedy(remedy).into()
     })
 }
 

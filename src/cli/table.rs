@@ -1,33 +1,21 @@
 //! `stook table`
 
-use std::path::PathBuf;
-
 use clap::Args;
 
 use super::deliver::Answer;
 use super::failure::Failure;
-use super::flags::{OutputFlags, PriceFlags, SeedFlag, TableFlag};
-use super::source::{read_programme, run_season};
+use super::source::TablesFlags;
 use crate::output::{
     Format, NoTables, Report as _, WriteError, provenance_of, rate_table_parquet, rate_table_workbook, table_text,
 };
 use crate::rate_table::RateTable;
-use crate::season::SeasonOptions;
 
 /// Derive the rate table: for an index, the N rate to topdress
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct Flags {
-    /// Folder of a programme or trial
-    path: PathBuf,
     #[command(flatten)]
-    table: TableFlag,
-    #[command(flatten)]
-    prices: PriceFlags,
-    #[command(flatten)]
-    seed: SeedFlag,
-    #[command(flatten)]
-    output: OutputFlags,
+    tables: TablesFlags,
 }
 
 const EXAMPLES: &str = "As JSON this is the table itself, as `stook lookup --table` reads it.
@@ -37,10 +25,8 @@ Examples:
   stook table trials --name leaf-jointing --format json --out leaf-jointing.json";
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
-    let price_ratio = flags.prices.ratio()?;
-    let format = flags.output.format();
-    let mut loaded = read_programme(&flags.path)?;
-    flags.table.select(&mut loaded.value)?;
+    let format = flags.tables.output.format();
+    let loaded = flags.tables.read()?;
     let names: Vec<&str> = loaded.value.tables.iter().map(|table| table.name.as_str()).collect();
     match (names.as_slice(), format) {
         ([], _) => return Err(Failure::usage("the programme wants no rate table: add [[table]] to programme.toml")),
@@ -52,12 +38,11 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
             )));
         }
     }
-    let options = SeasonOptions { seed: flags.seed.seed, price_ratio, ..SeasonOptions::default() };
-    let season = run_season(loaded, options, &|_| {})?;
+    let season = flags.tables.season(loaded)?;
     let tables: Vec<&RateTable> = season.tables.iter().filter_map(|result| result.table.as_ref().ok()).collect();
     let missing = NoTables::of(&season.tables);
     if tables.is_empty() {
-        return Answer::report(&missing, &provenance_of(&season), false, &flags.output);
+        return Answer::report(&missing, &provenance_of(&season), false, &flags.tables.output);
     }
     let joined = |write: &dyn Fn(&RateTable) -> String| {
         let missing =
@@ -71,5 +56,5 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
         Format::Xlsx => rate_table_workbook(&tables, &provenance_of(&season)).map_err(WriteError::from)?,
         Format::Parquet => rate_table_parquet(&tables).map_err(WriteError::from)?,
     };
-    Ok(Answer::bytes(bytes, true, flags.output.out.clone()))
+    Ok(Answer::bytes(bytes, true, flags.tables.output.out.clone()))
 }

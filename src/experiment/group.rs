@@ -3,9 +3,9 @@
 use std::collections::BTreeMap;
 
 use crate::crop::Crop;
-use crate::harvest::{PlotYield, plot_yields};
+use crate::harvest::{PlotYield, plot_yields, yields_with_excluded};
 use crate::stats::levels::level_indices;
-use crate::trial::{Columns, Design, NeedFrom, ResultUnits, Timing, Trial};
+use crate::trial::{BesideN, Columns, Design, NeedFrom, ResultUnits, Timing, Trial};
 use crate::units::{BushelUnknown, Unit};
 
 /// What the error of a curve is made of.
@@ -43,6 +43,8 @@ pub struct GroupKey {
     pub by: Option<(String, String)>,
     /// Variety, where the trial names one.
     pub variety: Option<String>,
+    /// Each factor beside N and variety, with its level.
+    pub factors: Vec<(String, String)>,
     /// N already on in a group whose topdress varies, in the programme's rate unit.
     pub early_n: Option<f64>,
 }
@@ -55,7 +57,7 @@ impl GroupKey {
         let variety = self.variety.iter().map(|variety| ("variety".to_owned(), variety.clone()));
         // A rate brought from another unit has a dozen decimals; two tell levels apart.
         let early = self.early_n.iter().map(|n| ("early_n".to_owned(), ((n * 100.0).round() / 100.0).to_string()));
-        trial.chain(self.by.clone()).chain(variety).chain(early).collect()
+        trial.chain(self.by.clone()).chain(variety).chain(self.factors.iter().cloned()).chain(early).collect()
     }
 }
 
@@ -87,6 +89,8 @@ pub struct ResponseGroup {
     pub rate_unit: Option<String>,
     /// Unit of the yields, where it is known.
     pub yield_unit: Option<String>,
+    /// The same group with the yields that are left out among its observations; `None` where none is that was measured.
+    pub with_excluded: Option<Box<ResponseGroup>>,
 }
 
 impl ResponseGroup {
@@ -133,45 +137,57 @@ pub fn groups_of_columns(
                 .collect(),
             rate_unit: rate_unit.clone(),
             yield_unit: yield_unit.clone(),
+            with_excluded: None,
         }
     };
     rows_by_level.into_iter().map(group).collect()
 }
 
-/// Groups of a trial: one for each variety, and each early level where the topdress is what varies.
+/// Groups of a trial: one for each variety and combination of factors, and each early level where the topdress is what varies.
 ///
-/// Rates are the sum of all N before the sensing and decided by it (the topdress alone within an early level); N after the decided
-/// topdress is the same on all plots and left out of the rate. Reference plots enter where they are also a treatment.
+/// Rates are the sum of all N before the sensing and decided by it (the topdress alone within an early level), as it went on; an early level
+/// is the one that was planned. N after the decided topdress is the same on all plots and left out of the rate. Reference plots enter
+/// where they are also a treatment.
 ///
 /// # Errors
 /// [`BushelUnknown`] where yields cannot be brought to the programme's unit.
 pub fn groups_of_trial(trial: &Trial, crop: &Crop, units: &ResultUnits) -> Result<Vec<ResponseGroup>, BushelUnknown> {
     let yields = plot_yields(trial, crop, units)?;
+    let measured = yields_with_excluded(trial, crop, units)?;
+    let with_excluded: Vec<PlotYield> =
+        yields.iter().zip(measured).map(|(found, value)| put_in(found, value)).collect();
     let reference_enters = trial.reference.is_some_and(|reference| reference.also_treatment);
-    let mut members: BTreeMap<(Option<&str>, Option<u64>), Vec<usize>> = BTreeMap::new();
+    let mut members: BTreeMap<(BesideN, Option<u64>), Vec<usize>> = BTreeMap::new();
     for (position, plot) in trial.plots.iter().enumerate() {
         if plot.is_reference && !reference_enters {
             continue;
         }
-        let early = match trial.need_from {
-            NeedFrom::DifferenceFromOptimum => None,
-            NeedFrom::TopdressResponse => {
-                Some(trial.n_where(plot, units.n_rate, |application| application.timing == Timing::BeforeSensing))
-            }
-        };
+        let early = trial.early_level(plot, units.n_rate);
         // Rates are not negative, so the order of their bits is the order of their values.
-        members.entry((plot.variety.as_deref(), early.map(f64::to_bits))).or_default().push(position);
+        members.entry((plot.beside_n(), early.map(f64::to_bits))).or_default().push(position);
     }
-    let group = |((variety, early), positions): ((Option<&str>, Option<u64>), Vec<usize>)| {
+    let group = |(((variety, levels), early), positions): ((BesideN, Option<u64>), Vec<usize>)| {
         let key = GroupKey {
             trial: Some(trial.folder.clone()),
             by: None,
             variety: variety.map(str::to_owned),
+            factors: trial.factors.iter().cloned().zip(levels.iter().cloned()).collect(),
             early_n: early.map(f64::from_bits),
         };
-        observations(trial, units, &yields, key, &positions)
+        let group = observations(trial, units, &yields, key.clone(), &positions);
+        let with_excluded = observations(trial, units, &with_excluded, key, &positions);
+        let differs = with_excluded.left_out.len() < group.left_out.len();
+        ResponseGroup { with_excluded: differs.then(|| Box::new(with_excluded)), ..group }
     };
     Ok(members.into_iter().map(group).collect())
+}
+
+/// A yield that is left out, put back in where it was measured.
+fn put_in(found: &PlotYield, measured: Option<f64>) -> PlotYield {
+    match (found, measured) {
+        (PlotYield::Excluded(_), Some(value)) => PlotYield::Used(value),
+        _ => found.clone(),
+    }
 }
 
 fn observations(
@@ -187,12 +203,17 @@ fn observations(
     };
     let has_blocks = trial.design != Design::CompletelyRandomised;
     let mut left_out = Vec::new();
-    let mut used: Vec<(f64, f64, Option<&str>)> = Vec::new();
+    let mut used: Vec<Observed> = Vec::new();
     for (plot, result) in positions.iter().filter_map(|&position| trial.plots.get(position).zip(yields.get(position))) {
         let reason = match result {
             PlotYield::Used(value) => {
-                let rate = trial.n_where(plot, units.n_rate, |application| enters_rate(application.timing));
-                used.push((rate, *value, plot.block.as_deref().filter(|_| has_blocks)));
+                used.push(Observed {
+                    rate: trial.n_where(plot, units.n_rate, |application| enters_rate(application.timing)),
+                    planned: trial.planned_n_where(plot, units.n_rate, |application| enters_rate(application.timing)),
+                    value: *value,
+                    block: plot.block.as_deref().filter(|_| has_blocks),
+                    main_plot: plot.main_plot.as_deref(),
+                });
                 continue;
             }
             PlotYield::Missing => "yield missing",
@@ -204,19 +225,35 @@ fn observations(
     if error_stratum == ErrorStratum::MainPlots {
         used = main_plot_means(&used);
     }
-    let labels: Vec<_> = used.iter().map(|(_, _, block)| *block).collect();
+    let labels: Vec<_> = used.iter().map(|observed| observed.block).collect();
     ResponseGroup {
         key,
-        rates: used.iter().map(|(rate, ..)| *rate).collect(),
-        yields: used.iter().map(|(_, value, _)| *value).collect(),
+        rates: used.iter().map(|observed| observed.rate).collect(),
+        yields: used.iter().map(|observed| observed.value).collect(),
         blocks: has_blocks.then(|| level_indices(&labels)),
         error_stratum,
         left_out,
         rate_unit: Some(units.n_rate.symbol().to_owned()),
         yield_unit: Some(units.yields.symbol().to_owned()),
+        with_excluded: None,
     }
 }
 
+/// One plot that enters a curve.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Observed<'t> {
+    /// N as it went on.
+    rate: f64,
+    /// N as planned.
+    planned: f64,
+    /// Yield.
+    value: f64,
+    block: Option<&'t str>,
+    main_plot: Option<&'t str>,
+}
+
+/// The stratum that N is tested in. Variety and factors on main plots leave N to vary within them: each of their levels is a group of its
+/// own, with one main plot in a block.
 fn error_stratum(trial: &Trial) -> ErrorStratum {
     match &trial.design {
         Design::CompletelyRandomised => ErrorStratum::Plots,
@@ -235,12 +272,20 @@ fn error_stratum(trial: &Trial) -> ErrorStratum {
     }
 }
 
-/// Means over the observations of one block at one rate: a main plot.
-fn main_plot_means<'a>(used: &[(f64, f64, Option<&'a str>)]) -> Vec<(f64, f64, Option<&'a str>)> {
-    let mut main_plots: BTreeMap<(Option<&str>, u64), Vec<f64>> = BTreeMap::new();
-    for (rate, value, block) in used {
-        main_plots.entry((*block, rate.to_bits())).or_default().push(*value);
+/// Means over the observations of each main plot: those of one block at one planned rate, and of one label where a column tells main
+/// plots.
+fn main_plot_means<'t>(used: &[Observed<'t>]) -> Vec<Observed<'t>> {
+    let mut main_plots: BTreeMap<_, Vec<&Observed<'t>>> = BTreeMap::new();
+    for observed in used {
+        main_plots.entry((observed.block, observed.planned.to_bits(), observed.main_plot)).or_default().push(observed);
     }
-    let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
-    main_plots.into_iter().map(|((block, rate), values)| (f64::from_bits(rate), mean(&values), block)).collect()
+    let mean = |plots: &[&Observed<'t>], value: fn(&Observed<'t>) -> f64| match plots {
+        [one] => value(one),
+        several => several.iter().map(|observed| value(observed)).sum::<f64>() / several.len() as f64,
+    };
+    let of_main_plot = |plots: Vec<&Observed<'t>>| {
+        let first = **plots.first()?;
+        Some(Observed { rate: mean(&plots, |it| it.rate), value: mean(&plots, |it| it.value), ..first })
+    };
+    main_plots.into_values().filter_map(of_main_plot).collect()
 }

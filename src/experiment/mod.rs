@@ -6,5 +6,8 @@
 mod fitted;
 mod group;
 
-pub use fitted::{FitOptions, Fitted, FittedGroup, GroupOptimum, PERMUTATIONS, RESPONSE_ALPHA, Response};
+#[cfg(test)]
+mod tests;
+
+pub use fitted::{FitOptions, Fitted, FittedGroup, GroupOptimum, PERMUTATIONS, Response};
 pub use group::{ErrorStratum, GroupKey, LeftOut, ResponseGroup, groups_of_columns, groups_of_trial};

@@ -8,7 +8,8 @@ use super::{
     MeanPoint, Rendered, ResponsePanel, ResponsePanels, Style, Width, render_calibration, render_response,
 };
 use crate::calibration::{Bound, Calibration, NeedPoint, Relation};
-use crate::experiment::{Fitted, FittedGroup, Response};
+use crate::experiment::{Fitted, FittedGroup};
+use crate::finding::{Finding, Place};
 use crate::response::{Curve, Family, OptimumStatus, Reach};
 use crate::season::{Season, TableResult, TrialResult};
 use crate::stats::interval::Interval;
@@ -29,9 +30,9 @@ pub struct NamedFigure {
 /// Every figure of a season, in the order of its trials and tables. A trial without any yield, and a table without any point, has
 /// none.
 ///
-/// # Errors
-/// [`FigureError`] where a figure cannot be drawn.
-pub fn season_figures(season: &Season) -> Result<Vec<NamedFigure>, FigureError> {
+/// A figure that cannot be drawn is left out, with a warning that says why.
+#[must_use]
+pub fn season_figures(season: &Season) -> (Vec<NamedFigure>, Vec<Finding>) {
     let responses: Vec<(String, ResponsePanels)> = season
         .programme
         .trials
@@ -48,14 +49,27 @@ pub fn season_figures(season: &Season) -> Result<Vec<NamedFigure>, FigureError> 
         .collect();
     let drawn_responses = responses.into_par_iter().map(|(name, panels)| {
         let width = if panels.panels.len() == 1 { Width::SingleColumn } else { Width::DoubleColumn };
-        let rendered = render_response(&panels, &Style { width, ..Style::default() })?;
-        Ok(NamedFigure { name, rendered })
+        (name, render_response(&panels, &Style { width, ..Style::default() }))
     });
     let drawn_calibrations = calibrations.into_par_iter().map(|(name, figure)| {
-        let rendered = render_calibration(&figure, &Style { width: Width::DoubleColumn, ..Style::default() })?;
-        Ok(NamedFigure { name, rendered })
+        (name, render_calibration(&figure, &Style { width: Width::DoubleColumn, ..Style::default() }))
     });
-    drawn_responses.chain(drawn_calibrations).collect()
+    let drawn: Vec<(String, Result<Rendered, FigureError>)> = drawn_responses.chain(drawn_calibrations).collect();
+    let (mut figures, mut left_out) = (Vec::new(), Vec::new());
+    for (name, rendered) in drawn {
+        match rendered {
+            Ok(rendered) => figures.push(NamedFigure { name, rendered }),
+            Err(error) => {
+                let place = Place::file(format!("figures/{name}.svg"));
+                left_out.push(Finding::warning(
+                    "figure-left-out",
+                    place,
+                    format!("the figure cannot be drawn: {error}"),
+                ));
+            }
+        }
+    }
+    (figures, left_out)
 }
 
 /// As many figures as the panels of a trial need.
@@ -115,8 +129,10 @@ fn panel(season: &Season, group: &FittedGroup, panels: usize) -> Option<Response
         })
         .collect();
     let fitted = group.outcome.as_ref().ok();
-    let curve =
-        fitted.and_then(|fitted| if fitted.detected() { fitted.optimum_curve() } else { fitted.curve(Family::Mean) });
+    let curve = fitted.and_then(|fitted| match fitted.detected() {
+        Some(false) => fitted.curve(Family::Mean),
+        Some(true) | None => fitted.optimum_curve(),
+    });
     let rates: Vec<f64> = curve.map_or_else(Vec::new, drawn_rates);
     let lowest = observed.rates.iter().copied().fold(f64::INFINITY, f64::min);
     let highest = observed.rates.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -165,14 +181,14 @@ fn optimum(season: &Season, group: &FittedGroup) -> Option<MarkedRate> {
     // Limits that lie past the tested rates altogether are extrapolated: an arrow from the highest of them says enough.
     let extrapolated = interval.low.is_some_and(|low| low > rate);
     let limits = if extrapolated { String::new() } else { limits(interval) };
-    let label = match (found.response, found.optimum.status) {
-        (Response::NotDetected | Response::Negligible, _) => String::new(),
-        (_, OptimumStatus::AtHighestTestedRate) => format!("EONR not reached at {rate:.0} {unit} {limits}"),
-        (_, OptimumStatus::BeforeFirstRate) => format!("EONR at most {rate:.0} {unit} {limits}"),
+    let label = match found.optimum.status {
+        OptimumStatus::NotShown => String::new(),
+        OptimumStatus::AtHighestTestedRate => format!("EONR not reached at {rate:.0} {unit} {limits}"),
+        OptimumStatus::BeforeFirstRate => format!("EONR at most {rate:.0} {unit} {limits}"),
         _ => format!("EONR {rate:.0} {unit} {limits}"),
     };
     let label = label.trim_end().to_owned();
-    let is_point = found.response == Response::Detected && found.optimum.status != OptimumStatus::BeforeFirstRate;
+    let is_point = !matches!(found.optimum.status, OptimumStatus::NotShown | OptimumStatus::BeforeFirstRate);
     Some(MarkedRate {
         name: "EONR".to_owned(),
         rate: is_point.then_some(rate),

@@ -2,11 +2,11 @@
 
 use super::cell::{Cell, keep};
 use super::descriptor::{Document, Supplied, Typed};
+use super::harvest_descriptor::{HarvestSection, Measure};
 use super::plausible;
 use super::plots::{Exclusions, FromProgramme, column, values};
 use super::programme_descriptor::check_bushel;
 use super::table::DataTable;
-use super::trial_descriptor::{HarvestSection, Measure};
 use crate::finding::Finding;
 use crate::trial::{Excluded, Exclusion, Harvest, Protein};
 use crate::units::{MassUnit, MoisturePercent, Yield, YieldUnit};

@@ -67,9 +67,10 @@
 //!
 //! # What must be there
 //!
-//! Every plot has its key, block, variety and N rates where the descriptor names their columns (0 is a rate, an empty cell
-//! is not), and a harvested plot its moisture where there is a moisture column, unless its yield is left out. A yield, a
-//! protein or a reading may be missing. A reading belongs to a plot, and there is one for a plot, instrument, day and leaf.
+//! Every plot has its key, block, main plot, variety, factor levels and N rates where the descriptor names their columns (0 is a rate,
+//! an empty cell is not), and a harvested plot its moisture where there is a moisture column, unless its yield is left out. A yield, a
+//! protein, a test weight, a count, a score, a planned rate beside the one that went on or a reading may be missing. A reading
+//! belongs to a plot, and there is one for a plot, instrument, day and leaf.
 //!
 //! Refused as typing or unit errors, whatever the crop: an application above 1000 kg N/ha, a yield above 200 Mg/ha, a side of the
 //! harvested area outside 0.1 to 1000 m, an NDVI outside −1 to 1, a leaf chlorophyll reading above 150; in a quick look, where units
@@ -89,6 +90,7 @@ mod folder;
 mod gathered;
 mod grid;
 mod guard;
+mod harvest_descriptor;
 mod harvested;
 mod join;
 mod knowledge_descriptor;

@@ -6,7 +6,7 @@ use std::path::Path;
 use sha2::{Digest as _, Sha256};
 
 use super::encoding::decode;
-use super::grid::Grid;
+use super::grid::{Grid, Merged};
 use super::layout::{Layout, Separator};
 use super::nearest::{list, suggestion};
 use super::workbook::Workbook;
@@ -87,16 +87,17 @@ pub struct Sheet {
     /// How its cells are kept.
     pub format: Format,
     /// Rows that hold a cell, each with its number in the file (from 1), and its cells as text: numbers in the shortest form that
-    /// reads back the same, dates as year-month-day. Rows may be of different length.
+    /// reads back the same, dates as year-month-day; a merged cell counts for every column that it spans, on its first row. Rows may be
+    /// of different length.
     pub rows: Vec<(u64, Vec<String>)>,
 }
 
-/// Every sheet of a workbook, or the one table of a text or Parquet file, as its cells stand. Separator and encoding are what is
-/// certain of them without a declaration.
+/// Every sheet of a workbook, or the one table of a text or Parquet file, as its cells stand. Separator and encoding are as
+/// declared, or what is certain of them without a declaration.
 ///
 /// # Errors
 /// A file that can't be read, is no file of its kind, or whose separator or encoding is not certain.
-pub fn sheets(path: &Path) -> Result<Vec<Sheet>, Vec<Finding>> {
+pub fn sheets(path: &Path, layout: &Layout) -> Result<Vec<Sheet>, Vec<Finding>> {
     let one = |finding| vec![finding];
     let name = path.display().to_string();
     let (bytes, _) = bytes(path, &name).map_err(one)?;
@@ -107,15 +108,22 @@ pub fn sheets(path: &Path) -> Result<Vec<Sheet>, Vec<Finding>> {
             let sheets = names.iter().map(|sheet| opened_sheet(&name, &mut workbook, sheet));
             sheets.collect::<Result<Vec<_>, _>>().map_err(one)?
         }
-        _ => vec![open(&name, bytes, &Layout::default()).map_err(one)?],
+        _ => vec![open(&name, bytes, layout).map_err(one)?],
     };
     Ok(opened.into_iter().map(Sheet::from).collect())
 }
 
 impl From<Opened> for Sheet {
     fn from(Opened { sheet, format, grid }: Opened) -> Self {
-        let cells = |row| grid.row(row).map(str::to_owned).collect();
-        let rows = (0..grid.len()).filter_map(|row| Some((grid.number(row)?, cells(row)))).collect();
+        let mut rows: Vec<(u64, Vec<String>)> = (0..grid.len())
+            .filter_map(|row| Some((grid.number(row)?, grid.row(row).map(str::to_owned).collect())))
+            .collect();
+        for Merged { rows: (first, _), columns: (from, to) } in &grid.merged {
+            let Some((_, cells)) = rows.iter_mut().find(|(number, _)| number == first) else { continue };
+            let text = cells.get(*from).cloned().unwrap_or_default();
+            cells.resize(cells.len().max(to + 1), String::new());
+            cells.iter_mut().take(to + 1).skip(*from).for_each(|cell| cell.clone_from(&text));
+        }
         Self { name: sheet, format, rows }
     }
 }

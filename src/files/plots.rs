@@ -4,12 +4,13 @@ use std::collections::{HashMap, HashSet};
 
 use super::cell::Cell;
 use super::descriptor::{Document, Supplied, Typed};
+use super::harvest_descriptor::Measure;
 use super::harvested::{harvests, proteins};
 use super::nearest::{list, nearest};
 use super::plausible;
 use super::plot_details::PlotDetails;
 use super::table::{Column, DataTable};
-use super::trial_descriptor::{ApplicationSection, Condition, ExclusionSection, Measure, RateSection, TrialDescriptor};
+use super::trial_descriptor::{ApplicationSection, Condition, ExclusionSection, RateSection, TrialDescriptor};
 use crate::crop::Crop;
 use crate::finding::Finding;
 use crate::trial::{Exclusion, Plot, PlotColumns};

@@ -8,8 +8,8 @@ use super::descriptor::{Document, Item, Section, Typed};
 use super::trial_descriptor::{instrument, moisture, n_percent, stage, unit};
 use crate::crop::Crop;
 use crate::trial::{
-    Decisions, GrainPrice, GrowthStage, IndexRange, NearOptimumWithin, NitrogenPrice, Outside, Prices, RateLimits,
-    RelationKind, ResultUnits, TableSpecification,
+    Decisions, GrainPrice, GrowthStage, IndexRange, LARGEST_PRICE_RATIO, NearOptimumWithin, NitrogenPrice, Outside,
+    Prices, RateLimits, RelationKind, ResultUnits, TableSpecification, is_same_price_ratio,
 };
 use crate::units::{MassUnit, MoisturePercent, NRateUnit, YieldUnit};
 
@@ -164,7 +164,20 @@ fn prices(document: &Document, section: &Section, crop: Option<&Crop>) -> Option
         Some(NitrogenPrice { price: price?, per: per?, n_percent: n_percent? })
     });
     let ratios = section.get("other_price_ratios").and_then(|item| item.list()).unwrap_or_default();
-    let other_price_ratios = ratios.iter().filter_map(positive).collect();
+    let mut other_price_ratios: Vec<f64> = Vec::new();
+    for item in &ratios {
+        let range = format!("above 0 and at most {LARGEST_PRICE_RATIO}");
+        let Some(ratio) = item.number_within(&range, |ratio| ratio > 0.0 && ratio <= LARGEST_PRICE_RATIO) else {
+            continue;
+        };
+        match other_price_ratios.iter().find(|other| is_same_price_ratio(**other, ratio.value)) {
+            Some(other) => {
+                let text = format!("{other} is already listed, and a table can't tell them apart");
+                item.fault("duplicate-price-ratio", text, "leave one out: price ratios are more than 1 % apart");
+            }
+            None => other_price_ratios.push(ratio.value),
+        }
+    }
     Some(Prices { grain: grain?, nitrogen: nitrogen?, other_price_ratios })
 }
 

@@ -6,7 +6,9 @@ use serde::Serialize;
 use super::envelope::Report;
 use super::long::{Long, number, text};
 use super::optimum::status_name;
-use crate::calibration::{Bound, Calibration, HeldOut, NeedPoint, NoRelation, Prediction, Relation, Validation};
+use crate::calibration::{
+    Bound, Calibration, HeldOut, NeedPoint, NoRelation, Prediction, Proven, Relation, Validation,
+};
 use crate::files::export::{Cell, Table};
 use crate::season::{Season, TableResult};
 use crate::trial::{NeedFrom, RelationKind};
@@ -136,13 +138,34 @@ pub struct ValidationOf {
     pub site_years: Vec<HeldOutSiteYear>,
 }
 
-/// Rate minus the need that could be met, in the rate unit, each site-year counting the same.
+/// Rate minus the need that could be met, in the rate unit: needs that are numbers, and apart from them those that are bounds.
 #[derive(Clone, Copy, Debug, Serialize, JsonSchema)]
 pub struct Errors {
-    /// Root mean square.
+    /// Root mean square over needs that are numbers, each site-year counting the same.
     pub rmse: Option<f64>,
-    /// Mean.
+    /// Mean over the same.
     pub bias: Option<f64>,
+    /// Rates beside needs of *at least* so much: those below are proven to fall short.
+    pub shortfalls: ProvenOf,
+    /// Rates beside needs of *at most* so much: those above are proven to be too high.
+    pub excesses: ProvenOf,
+}
+
+/// Rates beside needs that are bounds on one side.
+#[derive(Clone, Copy, Debug, Serialize, JsonSchema)]
+pub struct ProvenOf {
+    /// Needs that are such bounds.
+    pub bounds: usize,
+    /// Rates on their wrong side.
+    pub missed: usize,
+    /// The mean of how much those miss at least, in the rate unit.
+    pub mean_at_least: Option<f64>,
+}
+
+impl From<Proven> for ProvenOf {
+    fn from(found: Proven) -> Self {
+        Self { bounds: found.bounds, missed: found.missed, mean_at_least: found.mean }
+    }
 }
 
 /// One held-out site-year.
@@ -167,8 +190,8 @@ pub struct PredictionOf {
     pub point: Point,
     /// Rate of the rule.
     pub rate: f64,
-    /// One rate for all.
-    pub one_rate: f64,
+    /// One rate for all; null where the needs of all other site-years are bounds.
+    pub one_rate: Option<f64>,
     /// Whether its index lies within those of the other site-years.
     pub in_domain: bool,
 }
@@ -289,17 +312,22 @@ impl RelationOf {
     }
 }
 
-fn errors(validation: &Validation, error: impl Fn(&Prediction) -> Option<f64>) -> Errors {
-    let found = validation.root_mean_square_and_bias(error);
-    Errors { rmse: found.map(|(rmse, _)| rmse), bias: found.map(|(_, bias)| bias) }
+fn errors(validation: &Validation, rate: impl Fn(&Prediction) -> Option<f64>) -> Errors {
+    let found = validation.root_mean_square_and_bias(|one| one.error(rate(one)?));
+    Errors {
+        rmse: found.map(|(rmse, _)| rmse),
+        bias: found.map(|(_, bias)| bias),
+        shortfalls: validation.proven(|one| one.shortfall(rate(one)?)).into(),
+        excesses: validation.proven(|one| one.excess(rate(one)?)).into(),
+    }
 }
 
 impl ValidationOf {
     fn of(validation: &Validation) -> Self {
         Self {
             kind: validation.kind.name(),
-            rule: errors(validation, Prediction::error),
-            one_rate: errors(validation, Prediction::one_rate_error),
+            rule: errors(validation, |one| Some(one.rate)),
+            one_rate: errors(validation, |one| one.one_rate),
             site_years: validation
                 .held_out
                 .iter()
@@ -315,8 +343,8 @@ impl HeldOutSiteYear {
         let predictions = held_out.predictions.iter().flatten();
         Self {
             site_year: held_out.site_year.clone(),
-            rule: errors(&alone, Prediction::error),
-            one_rate: errors(&alone, Prediction::one_rate_error),
+            rule: errors(&alone, |one| Some(one.rate)),
+            one_rate: errors(&alone, |one| one.one_rate),
             predictions: predictions
                 .map(|prediction| PredictionOf {
                     point: Point::of(&prediction.point),

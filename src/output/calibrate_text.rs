@@ -3,7 +3,9 @@
 //! Points of one site-year are not independent: no R² and no p over them is printed. What is printed is how far the rule is from the
 //! need of site-years that it has not seen.
 
-use super::calibrate::{CalibrationAt, Calibrations, Errors, Point, RelationOf, TableCalibration, ValidationOf};
+use super::calibrate::{
+    CalibrationAt, Calibrations, Errors, Point, ProvenOf, RelationOf, TableCalibration, ValidationOf,
+};
 use super::interval_words::piece_text;
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{count, fixed, or_dash, plain, price_ratio, significant};
@@ -35,9 +37,10 @@ fn section(calibrations: &Calibrations, table: &TableCalibration) -> String {
     text += &paragraph(
         "  ",
         &format!(
-            "Price ratio {}; {} from {} of {}; {} are set aside.",
+            "Price ratio {}; {}{} from {} of {}; {} set aside.",
             quantity(&price_ratio(base.price_ratio), unit),
             count(base.points.len(), "point"),
+            index_range(base),
             count(used, "plot"),
             count(table.site_years, "site-year"),
             count(aside, "plot"),
@@ -50,10 +53,21 @@ fn section(calibrations: &Calibrations, table: &TableCalibration) -> String {
     text
 }
 
+/// The indices of the points, which every relation has in common.
+fn index_range(base: &CalibrationAt) -> String {
+    let ends = base
+        .points
+        .iter()
+        .map(|point| [point.index; 2])
+        .reduce(|one, other| [one[0].min(other[0]), one[1].max(other[1])]);
+    ends.map_or_else(String::new, |[low, high]| {
+        format!(" at indices {} to {}", fixed(low, INDEX_DECIMALS), fixed(high, INDEX_DECIMALS))
+    })
+}
+
 fn points(calibrations: &Calibrations, base: &CalibrationAt) -> String {
     let unit = Some(calibrations.rate_unit.as_str());
     let mut table = TextTable::new()
-        .words("trial")
         .words("variety")
         .numbers("N on")
         .numbers("plots")
@@ -62,8 +76,8 @@ fn points(calibrations: &Calibrations, base: &CalibrationAt) -> String {
         .words("interval")
         .words("");
     for point in &base.points {
+        table.section(&point.trial);
         table.row(vec![
-            point.trial.clone(),
             point.variety.clone().unwrap_or_default(),
             plain(point.n_on),
             point.plots.to_string(),
@@ -74,13 +88,26 @@ fn points(calibrations: &Calibrations, base: &CalibrationAt) -> String {
         ]);
     }
     let rendered = table.render(2);
-    if rendered.is_empty() { rendered } else { format!("\n{rendered}") }
+    let past = if base.points.iter().any(is_past) {
+        paragraph(
+            "  ",
+            "Past: the whole interval comes from beyond the tested rates, where a number would be extrapolated.",
+        )
+    } else {
+        String::new()
+    };
+    if rendered.is_empty() { rendered } else { format!("\n{rendered}{past}") }
+}
+
+/// Whether the whole interval comes from beyond the tested rates.
+fn is_past(point: &Point) -> bool {
+    point.bound == "at-least" && point.low > Some(point.need)
 }
 
 /// The interval of a need; one that lies past the tested rates altogether is extrapolated, and is not printed as numbers.
 fn limits(point: &Point) -> String {
-    if point.bound == "at-least" && point.low > Some(point.need) {
-        return "past the tested rates".to_owned();
+    if is_past(point) {
+        return format!("past {}", fixed(point.need, NEED_DECIMALS));
     }
     piece_text(point.low, point.high, NEED_DECIMALS)
 }
@@ -94,13 +121,21 @@ fn need(point: &Point) -> String {
     }
 }
 
+/// Each reason once, with its trials and how many plots of each.
 fn set_aside(base: &CalibrationAt) -> String {
-    let mut table = TextTable::new().words("set aside").numbers("plots").words("reason");
+    let mut reasons: Vec<(&str, Vec<String>)> = Vec::new();
     for aside in &base.set_aside {
-        table.row(vec![aside.trial.clone(), aside.plots.to_string(), aside.reason.clone()]);
+        let trial = format!("{} ({})", aside.trial, aside.plots);
+        match reasons.iter_mut().find(|(reason, _)| *reason == aside.reason) {
+            Some((_, trials)) => trials.push(trial),
+            None => reasons.push((&aside.reason, vec![trial])),
+        }
     }
-    let rendered = table.render(2);
-    if rendered.is_empty() { rendered } else { format!("\n{rendered}") }
+    if reasons.is_empty() {
+        return String::new();
+    }
+    let each = reasons.iter().map(|(reason, trials)| paragraph("  - ", &format!("{reason}: {}", trials.join(", "))));
+    format!("\n  Set aside, with the number of plots:\n{}", each.collect::<String>())
 }
 
 fn relations(calibrations: &Calibrations, of: &TableCalibration, base: &CalibrationAt) -> String {
@@ -108,8 +143,7 @@ fn relations(calibrations: &Calibrations, of: &TableCalibration, base: &Calibrat
         .words("")
         .words("relation")
         .words("N need =")
-        .numbers(with_unit("SD about it", Some(&calibrations.rate_unit)))
-        .words("index range")
+        .numbers(with_unit("SD about it", Some(&calibrations.rate_unit)).replace(", ", ",\n"))
         .numbers("points")
         .numbers("bounds");
     let mut missing = String::new();
@@ -123,7 +157,6 @@ fn relations(calibrations: &Calibrations, of: &TableCalibration, base: &Calibrat
             relation.kind.to_owned(),
             formula(relation),
             or_dash(relation.sigma, |sigma| fixed(sigma, ERROR_DECIMALS)),
-            range(relation),
             (relation.exact + relation.at_most + relation.at_least).to_string(),
             (relation.at_most + relation.at_least).to_string(),
         ]);
@@ -152,16 +185,19 @@ fn formula(relation: &RelationOf) -> String {
     formula
 }
 
-fn range(relation: &RelationOf) -> String {
-    match (relation.lowest_index, relation.highest_index) {
-        (Some(low), Some(high)) => format!("{} to {}", fixed(low, INDEX_DECIMALS), fixed(high, INDEX_DECIMALS)),
-        _ => String::new(),
-    }
-}
-
 fn error_cells(errors: Errors) -> [String; 2] {
     let cell = |value: Option<f64>| or_dash(value, |value| fixed(value, ERROR_DECIMALS));
     [cell(errors.rmse), cell(errors.bias)]
+}
+
+/// How many rates bounds prove to be too low or too high: *4 of 6 by 32*.
+fn proven_cells(errors: Errors) -> [String; 2] {
+    let cell = |found: ProvenOf| match (found.bounds, found.mean_at_least) {
+        (0, _) => String::new(),
+        (bounds, None) => format!("0 of {bounds}"),
+        (bounds, Some(mean)) => format!("{} of {bounds} by {}", found.missed, fixed(mean, NEED_DECIMALS)),
+    };
+    [cell(errors.shortfalls), cell(errors.excesses)]
 }
 
 fn validation(calibrations: &Calibrations, of: &TableCalibration) -> String {
@@ -170,57 +206,51 @@ fn validation(calibrations: &Calibrations, of: &TableCalibration) -> String {
         return if of.site_years == 1 { format!("\n{}", paragraph("  ", text)) } else { String::new() };
     };
     let unit = Some(calibrations.rate_unit.as_str());
-    let mut text = format!(
-        "\n{}",
-        paragraph(
-            "  ",
-            &format!(
-                "Each site-year predicted by the others ({} relation): rate minus the need that could be met{}. One rate for all: the mean \
-         need of the other site-years, without a reading. Bias: above 0 is too much N.",
-                own.kind,
-                with_unit("", unit),
-            )
-        )
+    let head = format!(
+        "Each site-year predicted by the others ({} relation): rate minus the need that could be met{}. Bias: above 0 is too much N. A need \
+         known only as a bound enters neither: a rate below a need of at least so much is proven short, one above a need of at most so much \
+         proven too high, by the mean amount given or more. One rate for all: the mean need of the other site-years, without a reading.",
+        own.kind,
+        with_unit("", unit),
     );
-    text.push('\n');
-    text += &held_out(own);
-    text.push('\n');
-    let mut kinds = TextTable::new()
-        .words("all held-out site-years")
-        .numbers("RMSE")
-        .numbers("bias")
-        .numbers("RMSE of one rate")
-        .numbers("its bias");
+    let mut text = format!("\n{}\n{}\n", paragraph("  ", &head), held_out(own));
+    let mut kinds = error_columns(TextTable::new().words("all held-out\nsite-years"));
     for validation in &of.validation {
-        let mut cells = vec![validation.kind.to_owned()];
-        cells.extend(error_cells(validation.rule));
-        cells.extend(error_cells(validation.one_rate));
-        kinds.row(cells);
+        kinds.row(error_row(validation.kind.to_owned(), validation.rule));
     }
-    text + &kinds.render(2)
+    // The same whatever the relation.
+    kinds.row(error_row("one rate for all".to_owned(), own.one_rate));
+    text += &kinds.render(2);
+    text
+}
+
+fn error_columns(table: TextTable) -> TextTable {
+    table.numbers("RMSE").numbers("bias").numbers("proven\nshort").numbers("proven\ntoo high")
+}
+
+fn error_row(name: String, errors: Errors) -> Vec<String> {
+    std::iter::once(name).chain(error_cells(errors)).chain(proven_cells(errors)).collect()
 }
 
 fn held_out(validation: &ValidationOf) -> String {
-    let mut table = TextTable::new()
-        .words("held-out site-year")
-        .numbers("points")
-        .numbers("RMSE")
-        .numbers("bias")
-        .numbers("RMSE of one rate")
-        .numbers("its bias")
-        .words("");
+    let table = TextTable::new().words("held-out site-year").numbers("points");
+    let mut table = error_columns(table).numbers("RMSE of\none rate").numbers("its\nbias").words("");
+    let mut missing = String::new();
     for site_year in &validation.site_years {
         let outside = site_year.predictions.iter().filter(|prediction| !prediction.in_domain).count();
-        let note = match (&site_year.reason, outside) {
-            (Some(reason), _) => reason.clone(),
-            (None, 0) => String::new(),
-            (None, outside) => format!("{outside} outside the others' index range"),
-        };
+        let note = if outside > 0 { format!("{outside} outside") } else { String::new() };
+        if let Some(reason) = &site_year.reason {
+            missing += &paragraph("  ", &format!("{}: not predicted: {reason}.", site_year.site_year));
+            continue;
+        }
         let mut cells = vec![site_year.site_year.clone(), site_year.predictions.len().to_string()];
         cells.extend(error_cells(site_year.rule));
+        cells.extend(proven_cells(site_year.rule));
         cells.extend(error_cells(site_year.one_rate));
         cells.push(note);
         table.row(cells);
     }
-    table.render(2)
+    let outside = validation.site_years.iter().flat_map(|site_year| &site_year.predictions).any(|one| !one.in_domain);
+    let note = if outside { paragraph("  ", "Outside: points beyond the others' index range.") } else { String::new() };
+    table.render(2) + &note + &missing
 }

@@ -6,8 +6,9 @@ use serde_json::{Map, Value};
 
 use super::envelope::Report;
 use super::group::{factors, group_object, level_fields};
-use super::interval_words::limits_name;
 use super::long::{Long, number, text};
+use super::optimum::WithExcluded;
+use crate::economics::Tolerance;
 use crate::experiment::{Fitted, FittedGroup, Response};
 use crate::files::export::{Cell, Table};
 use crate::response::{Curve, Family, Fit, Reach};
@@ -40,22 +41,56 @@ pub struct CurveGroup {
     /// `detected` or `not-detected`; `negligible` where prices are known and no gain that the data allow would pay; null where there
     /// is nothing to test against.
     pub response: Option<&'static str>,
-    /// p of the permutation test of a rising response.
+    /// p of the test of a response.
     pub p_value: Option<f64>,
-    /// Permutations that were drawn.
+    /// What p is of: `permutation` of a rising response, or `f` of the rates where the plots can be arranged in too few ways for a
+    /// permutation test to detect anything; null where there is no p.
+    pub response_test: Option<&'static str>,
+    /// Why a response is not tested.
+    pub untested: Option<String>,
+    /// Arrangements of the plots that were looked at besides the observed one.
     pub permutations: usize,
+    /// Whether those are all there are.
+    pub exhaustive: bool,
     /// Analysis of variance of the rates as they are.
     pub treatment: Option<Treatment>,
     /// Treatment means.
     pub means: Vec<Mean>,
+    /// Whether blocks connect the rates; where they do not, treatment means are plain means, differences between blocks included.
+    pub rates_connected: bool,
     /// Plots or rows that are not used, with the reason.
     pub left_out: Vec<LeftOut>,
+    /// What changes with the yields that are left out put back in; null where none is left out that was measured.
+    pub with_excluded: Option<CurvesWithExcluded>,
     /// One entry a family.
     pub curves: Vec<FamilyCurve>,
-    /// The family that stands for the group; `mean` where no response is shown.
+    /// The family that stands for the group; `mean` where a response is tested and not shown.
     pub chosen: Option<&'static str>,
     /// The criterion that chose it.
     pub chosen_by: &'static str,
+    /// Why none is chosen.
+    pub reason: Option<String>,
+}
+
+/// What stands for a group with the yields that are left out put back in.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct CurvesWithExcluded {
+    /// Observations used.
+    pub n: usize,
+    /// Yields put back in.
+    pub put_in: usize,
+    /// As in the group.
+    pub response: Option<&'static str>,
+    /// As in the group.
+    pub p_value: Option<f64>,
+    /// The family that stands for the group.
+    pub chosen: Option<&'static str>,
+    /// The criterion that chose it.
+    pub chosen_by: &'static str,
+    /// Its coefficients.
+    pub coefficients: Coefficients,
+    /// Its optimum, where prices are known.
+    pub optimum: Option<WithExcluded>,
 }
 
 /// The F test of the rates.
@@ -166,33 +201,41 @@ impl CurveGroup {
             error_stratum: group.error_stratum.name(),
             response: None,
             p_value: None,
+            response_test: None,
+            untested: None,
             permutations: 0,
+            exhaustive: false,
             treatment: None,
             means: Vec::new(),
+            rates_connected: true,
             left_out: group
                 .left_out
                 .iter()
                 .map(|left_out| LeftOut { plot: left_out.plot.clone(), reason: left_out.reason.clone() })
                 .collect(),
+            with_excluded: CurvesWithExcluded::of(fitted_group, level, price_ratio),
             curves: Vec::new(),
             chosen: None,
-            chosen_by: "none-estimable",
+            chosen_by: "none-chosen",
+            reason: None,
         };
         match &fitted_group.outcome {
             Ok(fitted) => Self::fitted(common, fitted, level, price_ratio),
             Err(error) => {
                 let refused = |family: Family| FamilyCurve::not_estimable(family, &error.to_string());
-                Self { curves: Family::ALL.map(refused).to_vec(), ..common }
+                Self { curves: Family::ALL.map(refused).to_vec(), reason: Some(error.to_string()), ..common }
             }
         }
     }
 
     fn fitted(common: Self, fitted: &Fitted, level: f64, price_ratio: Option<f64>) -> Self {
         let chosen = fitted.chosen();
-        let analysis = &fitted.analysis;
-        let p_value = fitted.response.p;
-        let priced = price_ratio.and_then(|ratio| fitted.chosen_optimum(ratio)).map(|(response, _)| response);
-        let unpriced = if fitted.detected() { Response::Detected } else { Response::NotDetected };
+        let (analysis, test) = (&fitted.analysis, &fitted.response);
+        let unpriced = fitted.detected().map(|detected| match detected {
+            true => Response::Detected,
+            false => Response::NotDetected,
+        });
+        let priced = price_ratio.and_then(|ratio| fitted.chosen_optimum(ratio)).and_then(|(response, _)| response);
         let mean = |mean: &crate::response::TreatmentMean| Mean {
             rate: mean.rate,
             n: mean.n,
@@ -200,9 +243,12 @@ impl CurveGroup {
             standard_error: mean.standard_error,
         };
         Self {
-            response: p_value.map(|_| priced.unwrap_or(unpriced).name()),
-            p_value,
-            permutations: fitted.response.permutations,
+            response: priced.or(unpriced).map(Response::name),
+            p_value: test.p,
+            response_test: test.p.map(|_| test.by.name()),
+            untested: test.untested.clone(),
+            permutations: test.permutations,
+            exhaustive: test.exhaustive,
             treatment: Some(Treatment {
                 f: analysis.f,
                 df: analysis.treatment_df,
@@ -211,11 +257,33 @@ impl CurveGroup {
                 cv_percent: analysis.cv_percent,
             }),
             means: fitted.means.iter().map(mean).collect(),
+            rates_connected: fitted.observations.rates_connected(),
             curves: fitted.fits.iter().map(|fit| FamilyCurve::of(fit, fitted, level)).collect(),
-            chosen: fitted.curve(chosen.family).map(|curve| curve.family.name()),
-            chosen_by: chosen.by,
+            chosen: chosen.map(|choice| choice.family.name()),
+            chosen_by: chosen.map_or(common.chosen_by, |choice| choice.by),
+            reason: fitted.why_none_chosen().filter(|_| chosen.is_none()).map(str::to_owned),
             ..common
         }
+    }
+}
+
+impl CurvesWithExcluded {
+    fn of(fitted_group: &FittedGroup, level: f64, price_ratio: Option<f64>) -> Option<Self> {
+        let refitted = fitted_group.with_excluded.as_deref()?;
+        let group = CurveGroup::of(refitted, level, price_ratio);
+        let chosen = group.curves.into_iter().find(|curve| group.chosen == Some(curve.family));
+        // The optimum alone is asked for, and not the range of rates about as good.
+        let tolerance = Tolerance::PercentOfNetReturn(0.0);
+        Some(Self {
+            n: group.n,
+            put_in: fitted_group.group.left_out.len() - refitted.group.left_out.len(),
+            response: group.response,
+            p_value: group.p_value,
+            chosen: group.chosen,
+            chosen_by: group.chosen_by,
+            coefficients: chosen.map(|curve| curve.coefficients).unwrap_or_default(),
+            optimum: price_ratio.and_then(|ratio| WithExcluded::of(fitted_group, ratio, tolerance, level)),
+        })
     }
 }
 
@@ -284,7 +352,7 @@ pub(super) fn reach_name(reach: Reach) -> &'static str {
     }
 }
 
-const COLUMNS: [&str; 30] = [
+const COLUMNS: [&str; 31] = [
     "n",
     "excluded",
     "blocks",
@@ -293,6 +361,7 @@ const COLUMNS: [&str; 30] = [
     "yield_unit",
     "response",
     "p_value",
+    "response_test",
     "family",
     "chosen",
     "chosen_by",
@@ -336,7 +405,7 @@ impl Report for Curves {
     }
 }
 
-fn fields(group: &CurveGroup, curve: &FamilyCurve) -> [Cell; 30] {
+fn fields(group: &CurveGroup, curve: &FamilyCurve) -> [Cell; 31] {
     let join = curve.join.as_ref();
     [
         group.n.into(),
@@ -347,6 +416,7 @@ fn fields(group: &CurveGroup, curve: &FamilyCurve) -> [Cell; 30] {
         text(group.yield_unit.as_deref()),
         text(group.response),
         number(group.p_value),
+        text(group.response_test),
         curve.family.into(),
         if group.chosen == Some(curve.family) { "yes" } else { "no" }.into(),
         group.chosen_by.into(),
@@ -367,7 +437,7 @@ fn fields(group: &CurveGroup, curve: &FamilyCurve) -> [Cell; 30] {
         number(join.and_then(|join| join.low)),
         number(join.and_then(|join| join.high)),
         number(join.map(|join| join.level)),
-        text(join.map(|join| limits_name(join.limits))),
+        text(join.map(|join| join.limits.name())),
         text(curve.reach.map(reach_name)),
     ]
 }

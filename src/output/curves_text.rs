@@ -5,6 +5,7 @@ use super::group::group_text;
 use super::interval_words::{interval_head, interval_text};
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{NONE, count, decimals_of_error, decimals_of_rates, fixed, or_dash, p_value, plain, significant};
+use super::optimum_text::{put_back_in, refitted_rate};
 use crate::response::Reach;
 
 /// How the coefficients are to be read.
@@ -30,6 +31,7 @@ fn group_section(group: &CurveGroup) -> String {
     section.push('\n');
     section += &families(group);
     section += &notes(group);
+    section += &with_excluded(group);
     section
 }
 
@@ -67,10 +69,21 @@ fn response(group: &CurveGroup) -> String {
         Some("detected") => "Response to N: detected",
         Some("negligible") => "Response to N: not shown, and no gain that the plots allow would pay for the N",
         Some(_) => "Response to N: not shown",
-        None => return "Response to N: not tested, as there is no error to test against.".to_owned(),
+        None => {
+            let why = group.untested.as_ref().map_or_else(String::new, |reason| format!(": {reason}"));
+            return format!("Response to N: cannot be tested{why}.");
+        }
     };
     let p = group.p_value.map_or_else(String::new, p_value);
-    format!("{verdict} (permutation test of a rising response, {p}, {}).", count(group.permutations, "permutation"))
+    if group.response_test == Some("f") {
+        let ways = count(group.permutations + 1, "way");
+        return format!(
+            "{verdict} (F test of the rates, {p}; the plots can be arranged in {ways} only, too few for a permutation test)."
+        );
+    }
+    let permutations = count(group.permutations, "permutation");
+    let all = if group.exhaustive { "all " } else { "" };
+    format!("{verdict} (permutation test of a rising response, {p}, {all}{permutations}).")
 }
 
 fn analysis(group: &CurveGroup) -> String {
@@ -111,7 +124,10 @@ fn means(group: &CurveGroup) -> String {
             or_dash(mean.standard_error, |error| fixed(error, decimals)),
         ]);
     }
-    table.render(2)
+    let plain =
+        "Blocks do not connect these rates: the means are plain means, with the differences between blocks in them.";
+    let note = if group.rates_connected { String::new() } else { paragraph("  ", plain) };
+    table.render(2) + &note
 }
 
 fn families(group: &CurveGroup) -> String {
@@ -187,15 +203,33 @@ fn notes(group: &CurveGroup) -> String {
 
 fn chosen_note(group: &CurveGroup) -> String {
     let note = match (group.chosen, group.chosen_by) {
-        (None, _) => return String::new(),
-        (Some(_), "response-test") if group.response.is_none() => {
-            "* the mean stands for the group, as a response cannot be tested.".to_owned()
-        }
+        (None, _) => group.reason.as_ref().map_or_else(String::new, |reason| format!("None is chosen: {reason}.")),
         (Some(_), "response-test") => "* the mean stands for the group, as a response is not shown.".to_owned(),
         (Some(_), "declared") => "* the family that was asked for.".to_owned(),
+        (Some(_), "exact-fit") => {
+            "* chosen: the simplest family that fits without error, where AICc is not defined.".to_owned()
+        }
         (Some(_), by) => format!("* chosen: smallest {}.", criterion(by)),
     };
     paragraph("  ", &note)
+}
+
+/// What changes with the yields that are left out put back in.
+fn with_excluded(group: &CurveGroup) -> String {
+    let Some(refitted) = &group.with_excluded else { return String::new() };
+    let response = match refitted.response {
+        Some("detected") => "response detected",
+        Some(_) => "response not shown",
+        None => "response not tested",
+    };
+    let p = refitted.p_value.map_or_else(String::new, |p| format!(" ({})", p_value(p)));
+    let chosen = refitted.chosen.map_or_else(String::new, |family| format!(", {family} stands for the group"));
+    let rates = decimals_of_rates(highest_rate(group));
+    let optimum = refitted.optimum.as_ref().filter(|_| refitted.response == Some("detected"));
+    let optimum = optimum
+        .map_or_else(String::new, |optimum| format!("; {}", refitted_rate(optimum, group.rate_unit.as_deref(), rates)));
+    let put_in = capitalised(&put_back_in(refitted.put_in));
+    paragraph("  ", &format!("{put_in}: {response}{p}{chosen}{optimum}."))
 }
 
 fn criterion(by: &str) -> &str {

@@ -1,5 +1,7 @@
 //! Findings as a list: what `check` answers, and the season's `findings.csv`.
 
+use std::collections::BTreeMap;
+
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -7,8 +9,14 @@ use super::envelope::Report;
 use super::layout::paragraph;
 use super::long::{Long, text};
 use super::numbers::count;
+use super::plots_read::PlotsReadOf;
 use crate::files::export::Table;
 use crate::finding::{Finding, Severity};
+
+/// Findings of one kind in one file are written out up to so many; the rows of the others are listed.
+const WRITTEN_OUT: usize = 3;
+/// Rows of further findings of a kind that are listed.
+const LISTED_ROWS: usize = 12;
 
 /// Every finding of a programme, trial or file.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -19,6 +27,8 @@ pub struct Findings {
     pub warning_count: usize,
     /// Every finding.
     pub findings: Vec<FindingOf>,
+    /// What became of the plots, by trial; empty where a file could not be read.
+    pub plots: Vec<PlotsReadOf>,
 }
 
 /// One finding.
@@ -42,9 +52,9 @@ pub struct FindingOf {
     pub text: String,
     /// What would be right.
     pub remedy: Option<String>,
-    /// Place and matter in one sentence.
+    /// Place within the file, in words; empty for the file as a whole.
     #[serde(skip)]
-    sentence: String,
+    within: String,
 }
 
 impl From<&Finding> for FindingOf {
@@ -62,12 +72,38 @@ impl From<&Finding> for FindingOf {
             value: finding.place.value.clone(),
             text: finding.text.clone(),
             remedy: finding.remedy.clone(),
-            sentence: finding.to_string(),
+            within: within(finding),
         }
     }
 }
 
+/// *row 12, yield = "0"*: the place without its file.
+fn within(finding: &Finding) -> String {
+    let place = finding.place.to_string();
+    let within = place.strip_prefix(&finding.place.file).unwrap_or(&place);
+    within.trim_start_matches(", ").to_owned()
+}
+
 impl Findings {
+    /// With what became of the plots.
+    #[must_use]
+    pub fn with_plots(mut self, plots: Vec<PlotsReadOf>) -> Self {
+        self.plots = plots;
+        self
+    }
+
+    /// The findings of one severity, by file in the order in which files come first.
+    fn by_file(&self, severity: &str) -> Vec<(&str, Vec<&FindingOf>)> {
+        let mut files: Vec<(&str, Vec<&FindingOf>)> = Vec::new();
+        for finding in self.findings.iter().filter(|finding| finding.severity == severity) {
+            match files.iter_mut().find(|(file, _)| *file == finding.file) {
+                Some((_, findings)) => findings.push(finding),
+                None => files.push((&finding.file, vec![finding])),
+            }
+        }
+        files
+    }
+
     /// Findings, errors first.
     #[must_use]
     pub fn of(findings: &[Finding]) -> Self {
@@ -78,6 +114,7 @@ impl Findings {
             errors,
             warning_count: sorted.len() - errors,
             findings: sorted.into_iter().map(FindingOf::from).collect(),
+            plots: Vec::new(),
         }
     }
 }
@@ -86,17 +123,22 @@ impl Report for Findings {
     const COMMAND: &'static str = "check";
 
     fn text(&self) -> String {
-        if self.findings.is_empty() {
-            return "No findings.\n".to_owned();
-        }
-        let mut text = format!("{}, {}\n\n", count(self.errors, "error"), count(self.warning_count, "warning"));
-        for finding in &self.findings {
-            text += &paragraph(&format!("{:<9}", finding.severity), &finding.sentence);
-            if let Some(remedy) = &finding.remedy {
-                text += &paragraph("         ", &format!("→ {remedy}"));
+        let mut text = if self.findings.is_empty() {
+            "No findings.\n".to_owned()
+        } else {
+            format!("{}, {}\n", count(self.errors, "error"), count(self.warning_count, "warning"))
+        };
+        for (severity, head) in [("error", "Errors"), ("warning", "Warnings")] {
+            for (position, (file, findings)) in self.by_file(severity).into_iter().enumerate() {
+                text += &if position == 0 { format!("\n{head}\n") } else { String::new() };
+                text += &format!("  {file}\n");
+                text += &of_file(&findings);
             }
         }
-        text
+        if !self.plots.is_empty() {
+            text.push('\n');
+        }
+        self.plots.iter().fold(text, |text, plots| text + &paragraph(&format!("{}: ", plots.trial), &plots.line()))
     }
 
     fn table(&self) -> Table {
@@ -115,5 +157,63 @@ impl Report for Findings {
             ]);
         }
         long.finish()
+    }
+}
+
+/// The findings of one file; of many of one kind, the first few are written out and the rows of the others listed.
+fn of_file(findings: &[&FindingOf]) -> String {
+    let mut text = String::new();
+    let mut written: BTreeMap<&str, usize> = BTreeMap::new();
+    for finding in findings {
+        let count = written.entry(finding.code).or_default();
+        *count += 1;
+        if *count > WRITTEN_OUT {
+            continue;
+        }
+        let place = if finding.within.is_empty() { String::new() } else { format!("{}: ", finding.within) };
+        text += &paragraph("    ", &format!("{place}{}", finding.text));
+        if let Some(remedy) = &finding.remedy {
+            text += &paragraph("      → ", remedy);
+        }
+    }
+    for (code, number) in written.into_iter().filter(|(_, number)| *number > WRITTEN_OUT) {
+        let further = findings.iter().filter(|finding| finding.code == code).skip(WRITTEN_OUT);
+        let rows: Vec<String> = further.filter_map(|finding| finding.row).map(|row| row.to_string()).collect();
+        let shown = rows.get(..LISTED_ROWS).unwrap_or(&rows).join(", ");
+        let rows = match rows.len() {
+            0 => String::new(),
+            many if many > LISTED_ROWS => format!(" on rows {shown} and more"),
+            _ => format!(" on rows {shown}"),
+        };
+        text += &paragraph("    ", &format!("and {} more {code}{rows} (--format csv lists all)", number - WRITTEN_OUT));
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::finding::Place;
+
+    #[test]
+    fn errors_come_before_warnings_each_under_its_file_with_place_and_remedy() {
+        let at = |file: &str, row| Place::file(file).row(row).column("yield").value("0");
+        let findings = [
+            Finding::warning("zero-for-missing", at("a/plots.csv", 3), "the yield is 0").remedy("leave it empty"),
+            Finding::error("not-a-number", at("b/plots.csv", 4), "no number"),
+            Finding::warning("odd", Place::file("a/trial.toml"), "odd"),
+        ];
+        let expected = "1 error, 2 warnings\n\nErrors\n  b/plots.csv\n    row 4, yield = \"0\": no number\n\n\
+                        Warnings\n  a/plots.csv\n    row 3, yield = \"0\": the yield is 0\n      → leave it empty\n  \
+                        a/trial.toml\n    odd\n";
+        assert_eq!(Findings::of(&findings).text(), expected);
+    }
+
+    #[test]
+    fn many_findings_of_a_kind_are_cut_short_and_their_rows_listed() {
+        let finding = |row| Finding::warning("off", Place::file("plots.csv").row(row), format!("row {row} is off"));
+        let text = Findings::of(&(2..=30).map(finding).collect::<Vec<_>>()).text();
+        assert!(text.contains("row 4 is off") && !text.contains("row 5 is off"), "{text}");
+        assert!(text.contains("and 26 more off on rows 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16 and more"), "{text}");
     }
 }

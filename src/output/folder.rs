@@ -1,9 +1,11 @@
 //! Writing results: whole or not at all.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
 
 use super::envelope::schema_name;
 use crate::files::export::ExportError;
@@ -73,6 +75,31 @@ impl WriteError {
         let what = path.display().to_string();
         |error| Self::Refused { what, error }
     }
+}
+
+/// SHA-256 of bytes, in lower-case hexadecimal.
+#[must_use]
+pub fn digest(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// Whether two paths lead to one file, by links of either kind too; `false` where either leads nowhere.
+#[must_use]
+pub fn is_same_file(one: &Path, other: &Path) -> bool {
+    let (Ok(first), Ok(second)) = (one.canonicalize(), other.canonicalize()) else { return false };
+    first == second || is_hard_link(&first, &second)
+}
+
+#[cfg(unix)]
+fn is_hard_link(one: &Path, other: &Path) -> bool {
+    use std::os::unix::fs::MetadataExt as _;
+    let identity = |path: &Path| fs::metadata(path).ok().map(|found| (found.dev(), found.ino()));
+    identity(one).is_some_and(|found| Some(found) == identity(other))
+}
+
+#[cfg(not(unix))]
+fn is_hard_link(_: &Path, _: &Path) -> bool {
+    false
 }
 
 /// Writes a file whole: beside its place first, then moved there. Something that is no plain file, such as a terminal, is written to
@@ -148,7 +175,8 @@ fn repair(folder: &Path, earlier: &Path) -> Result<(), WriteError> {
     fs::remove_dir_all(earlier).map_err(WriteError::of(earlier))
 }
 
-/// Whether a folder may be replaced: it is absent, empty, or holds an earlier season and nothing else. Errors speak of `named`.
+/// Whether a folder may be replaced: it is absent, empty, or holds an earlier season as it was written and nothing else. Errors speak of
+/// `named`.
 fn must_be_a_season(folder: &Path, named: &Path) -> Result<(), WriteError> {
     let refuse = |found: String| WriteError::NotASeason { folder: named.display().to_string(), found };
     if !folder.exists() {
@@ -164,26 +192,37 @@ fn must_be_a_season(folder: &Path, named: &Path) -> Result<(), WriteError> {
     }
     let listed = fs::read(folder.join(PROVENANCE)).ok().and_then(|bytes| listed_files(&bytes));
     let Some(listed) = listed else {
-        return Err(refuse("it holds files and is no earlier season".to_owned()));
+        return Err(refuse("it holds something and is no earlier season".to_owned()));
     };
-    match found.iter().find(|path| *path != PROVENANCE && !listed.contains(*path)) {
-        Some(foreign) => Err(refuse(format!("it holds {foreign}, which is no part of the earlier season"))),
-        None => Ok(()),
+    for path in found.iter().filter(|path| *path != PROVENANCE) {
+        let Some(written) = listed.get(path) else {
+            return Err(refuse(format!("it holds {path}, which is no part of the earlier season")));
+        };
+        let bytes = fs::read(folder.join(path)).map_err(WriteError::of(named))?;
+        if digest(&bytes) != *written {
+            return Err(refuse(format!("its {path} was changed since the earlier season wrote it")));
+        }
     }
+    Ok(())
 }
 
-/// The files that the provenance of a season lists; `None` where it is no such document.
-fn listed_files(provenance: &[u8]) -> Option<BTreeSet<String>> {
+/// The files that the provenance of a season lists, with their digests; `None` where it is no such document.
+fn listed_files(provenance: &[u8]) -> Option<BTreeMap<String, String>> {
     let document: serde_json::Value = serde_json::from_slice(provenance).ok()?;
     if document.get("schema")?.as_str()? != schema_name(SEASON) {
         return None;
     }
-    document.get("files")?.as_array()?.iter().map(|file| Some(file.as_str()?.to_owned())).collect()
+    let digests = document.get("digests")?.as_object()?.iter();
+    digests.map(|(file, digest)| Some((file.clone(), digest.as_str()?.to_owned()))).collect()
 }
 
-/// Every file below a folder, and every folder that is empty, by its path with forward slashes.
+/// Every file below a folder by its path with forward slashes, and every folder in it that is empty, with a slash at the end.
 fn list(folder: &Path, prefix: &str, found: &mut BTreeSet<String>) -> io::Result<()> {
-    for entry in fs::read_dir(folder)? {
+    let mut entries = fs::read_dir(folder)?.peekable();
+    if entries.peek().is_none() && !prefix.is_empty() {
+        found.insert(prefix.to_owned());
+    }
+    for entry in entries {
         let entry = entry?;
         let path = format!("{prefix}{}", entry.file_name().to_string_lossy());
         if entry.file_type()?.is_dir() {
@@ -250,8 +289,9 @@ mod tests {
     fn files(summary: &str, further: &[&str]) -> Vec<OutputFile> {
         let mut files = vec![OutputFile::text("summary.txt", summary.to_owned())];
         files.extend(further.iter().map(|path| OutputFile::text(*path, "x".to_owned())));
-        let listed: Vec<&str> = files.iter().map(|file| file.path.as_str()).collect();
-        let provenance = serde_json::json!({"schema": schema_name(SEASON), "files": listed}).to_string();
+        let digests: BTreeMap<&str, String> =
+            files.iter().map(|file| (file.path.as_str(), digest(&file.bytes))).collect();
+        let provenance = serde_json::json!({"schema": schema_name(SEASON), "digests": digests}).to_string();
         files.push(OutputFile::text(PROVENANCE, provenance));
         files
     }
@@ -283,6 +323,22 @@ mod tests {
         assert!(error.to_string().contains("notes.txt"), "{error}");
         assert_eq!(content(&folder), ["notes.txt", "provenance.json", "summary.txt"]);
         assert_eq!(fs::read_to_string(folder.join("summary.txt")).unwrap(), "first");
+    }
+
+    #[test]
+    fn a_changed_file_and_an_empty_folder_are_left_alone() {
+        let place = tempfile::tempdir().unwrap();
+        let folder = place.path().join("season");
+        write_folder(&folder, &files("first", &["data/a.csv"])).unwrap();
+        fs::create_dir(folder.join("photographs")).unwrap();
+        let error = write_folder(&folder, &files("second", &[])).unwrap_err();
+        assert!(error.to_string().contains("photographs/"), "{error}");
+        assert!(folder.join("photographs").is_dir());
+        fs::remove_dir(folder.join("photographs")).unwrap();
+        fs::write(folder.join("data/a.csv"), "x, and a remark of mine").unwrap();
+        let error = write_folder(&folder, &files("second", &[])).unwrap_err();
+        assert!(error.to_string().contains("data/a.csv was changed"), "{error}");
+        assert_eq!(fs::read_to_string(folder.join("data/a.csv")).unwrap(), "x, and a remark of mine");
     }
 
     #[test]

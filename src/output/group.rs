@@ -8,7 +8,7 @@ use super::numbers::plain;
 use crate::experiment::GroupKey;
 use crate::files::export::Cell;
 
-/// A group as `{factor: level}`: trial, factor of bare columns, variety, N already on.
+/// A group as `{factor: level}`: trial, factor of bare columns, variety, factors beside N, N already on.
 pub(super) fn group_object(key: &GroupKey) -> Map<String, Value> {
     let mut object = Map::new();
     if let Some(trial) = &key.trial {
@@ -19,6 +19,9 @@ pub(super) fn group_object(key: &GroupKey) -> Map<String, Value> {
     }
     if let Some(variety) = &key.variety {
         object.insert("variety".to_owned(), variety.as_str().into());
+    }
+    for (factor, level) in &key.factors {
+        object.insert(factor.clone(), level.as_str().into());
     }
     if let Some(early_n) = key.early_n {
         object.insert("early_n".to_owned(), early_n.into());

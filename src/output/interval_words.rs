@@ -30,21 +30,9 @@ pub(super) fn piece_text(low: Option<f64>, high: Option<f64>, decimals: usize) -
     match (low, high) {
         (Some(low), Some(high)) if low == high => number(low),
         (Some(low), Some(high)) => format!("{} to {}", number(low), number(high)),
-        (Some(low), None) => format!("from {}, open above", number(low)),
-        (None, Some(high)) => format!("up to {}, open below", number(high)),
-        (None, None) => "open above and below".to_owned(),
-    }
-}
-
-/// Limits as they are written in files.
-pub(super) fn limits_name(limits: Limits) -> &'static str {
-    match limits {
-        Limits::Both => "both",
-        Limits::OpenBelow => "open-below",
-        Limits::OpenAbove => "open-above",
-        Limits::Open => "open",
-        Limits::Disjoint => "disjoint",
-        Limits::NotComputed => "not-computed",
+        (Some(low), None) => format!("{} to open", number(low)),
+        (None, Some(high)) => format!("open to {}", number(high)),
+        (None, None) => "open".to_owned(),
     }
 }
 
@@ -64,14 +52,14 @@ mod tests {
     #[test]
     fn an_open_end_is_said() {
         assert_eq!(words(vec![[Some(71.5), Some(104.0)]]), "71.5 to 104.0");
-        assert_eq!(words(vec![[Some(71.5), None]]), "from 71.5, open above");
-        assert_eq!(words(vec![[None, Some(30.0)]]), "up to 30.0, open below");
-        assert_eq!(words(vec![[None, None]]), "open above and below");
+        assert_eq!(words(vec![[Some(71.5), None]]), "71.5 to open");
+        assert_eq!(words(vec![[None, Some(30.0)]]), "open to 30.0");
+        assert_eq!(words(vec![[None, None]]), "open");
         assert_eq!(words(vec![]), "not computed");
     }
 
     #[test]
     fn both_pieces_of_a_split_interval_are_said() {
-        assert_eq!(words(vec![[Some(0.0), Some(0.0)], [Some(60.0), None]]), "0 and from 60.0, open above");
+        assert_eq!(words(vec![[Some(0.0), Some(0.0)], [Some(60.0), None]]), "0 and 60.0 to open");
     }
 }

@@ -23,12 +23,17 @@ pub(super) struct TextTable {
     sides: Vec<Side>,
     heads: Vec<String>,
     rows: Vec<Vec<String>>,
+    /// Rows before which a section begins, with its name.
+    sections: Vec<(usize, String)>,
 }
+
+/// How far rows stand in from the names of their sections.
+const SECTION_INDENT: usize = 2;
 
 impl TextTable {
     /// A table without columns.
     pub(super) fn new() -> Self {
-        Self { sides: Vec::new(), heads: Vec::new(), rows: Vec::new() }
+        Self { sides: Vec::new(), heads: Vec::new(), rows: Vec::new(), sections: Vec::new() }
     }
 
     /// With a column of words.
@@ -48,6 +53,14 @@ impl TextTable {
     /// Adds a row; a cell a column. Labels come from files: a line feed or an escape sequence in one would break the layout.
     pub(super) fn row(&mut self, cells: Vec<String>) {
         self.rows.push(cells.into_iter().map(|cell| cell.replace(char::is_control, " ")).collect());
+    }
+
+    /// Begins a section of rows, unless its name is that of the section before.
+    pub(super) fn section(&mut self, name: &str) {
+        let name = name.replace(char::is_control, " ");
+        if self.sections.last().is_none_or(|(_, last)| *last != name) {
+            self.sections.push((self.rows.len(), name));
+        }
     }
 
     /// The table, each line indented by `indent` spaces, with a line feed at the end. Columns that are empty throughout are left
@@ -74,7 +87,20 @@ impl TextTable {
             }
         }
         let margin = " ".repeat(indent);
-        table.lines().map(|line| format!("{margin}{line}").trim_end().to_owned() + "\n").collect()
+        let inner = if self.sections.is_empty() { 0 } else { SECTION_INDENT };
+        let lines: Vec<String> = table.lines().collect();
+        // No cell has a line feed, so every row is one line; heads may have several.
+        let heads = lines.len().saturating_sub(self.rows.len());
+        let mut text = String::new();
+        for (position, line) in lines.iter().enumerate() {
+            let row = position.checked_sub(heads);
+            for (_, name) in self.sections.iter().filter(|(first, _)| Some(*first) == row) {
+                text += &format!("{margin}{name}\n");
+            }
+            text += format!("{margin}{}{line}", " ".repeat(inner)).trim_end();
+            text.push('\n');
+        }
+        text
     }
 }
 
@@ -123,6 +149,18 @@ mod tests {
                         --------------------------------------\n  \
                         upper-terrace-2024             96  1.2\n  \
                         osier                       104.5    –\n";
+        assert_eq!(table.render(2), expected);
+    }
+
+    #[test]
+    fn sections_name_their_rows_once() {
+        let mut table = TextTable::new().words("variety").numbers("net return,\nbu/ac");
+        for (trial, variety) in [("osier", "Pale Heron"), ("osier", "Dark Sedge"), ("chalk", "Pale Heron")] {
+            table.section(trial);
+            table.row(vec![variety.to_owned(), "80.1".to_owned()]);
+        }
+        let expected = "    variety     net return,\n                      bu/ac\n    -----------------------\n  \
+                        osier\n    Pale Heron         80.1\n    Dark Sedge         80.1\n  chalk\n    Pale Heron         80.1\n";
         assert_eq!(table.render(2), expected);
     }
 

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::envelope::Report;
-use super::interval_words::{interval_head, interval_text, limits_name};
+use super::interval_words::{interval_head, interval_text};
 use super::layout::{paragraph, quantity};
 use super::long::{Long, number, text};
 use super::numbers::{fixed, plain, price_ratio};
@@ -132,7 +132,7 @@ impl Report for LookupAnswer {
             number(interval.and_then(|interval| interval.low)),
             number(interval.and_then(|interval| interval.high)),
             number(interval.map(|interval| interval.level)),
-            text(interval.map(|interval| limits_name(interval.limits))),
+            text(interval.map(|interval| interval.limits.name())),
             if lookup.nearest_row_used { "yes" } else { "no" }.into(),
             number(lookup.price_ratio),
             text(lookup.price_ratio_unit.as_deref()),

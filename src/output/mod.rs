@@ -16,30 +16,37 @@ mod interval_words;
 mod layout;
 mod long;
 mod lookup;
+mod new;
 mod numbers;
 mod optimum;
 mod optimum_text;
+mod plots_read;
 mod season_files;
 mod sense;
 mod sense_text;
 mod summary;
 mod table;
 mod workbook;
+mod yield_units;
 mod yields;
+mod yields_csv;
+mod yields_text;
 
 pub use calibrate::{
     Aside, CalibrationAt, Calibrations, Errors, HeldOutSiteYear, Point, PredictionOf, RelationOf, ResampledOf,
     TableCalibration, ValidationOf,
 };
-pub use curves::{Coefficients, CurveGroup, Curves, FamilyCurve, LeftOut, Mean, Treatment};
+pub use curves::{Coefficients, CurveGroup, Curves, CurvesWithExcluded, FamilyCurve, LeftOut, Mean, Treatment};
 pub use envelope::{Envelope, Format, Provenance, Report, Warning, json, render, warnings_text};
 pub use findings::{FindingOf, Findings};
-pub use folder::{OutputFile, WriteError, write_file, write_folder};
+pub use folder::{OutputFile, WriteError, digest, is_same_file, write_file, write_folder};
 pub use lookup::LookupAnswer;
-pub use optimum::{AtPrice, Optima, OptimumGroup, OptimumOf, Prices};
+pub use new::{ColumnOf, NewTrial, SheetOf, WrittenFile};
+pub use optimum::{AtPrice, Optima, OptimumGroup, OptimumOf, Prices, WithExcluded};
+pub use plots_read::{ExcludedPlot, PlotsReadOf, UsedOf};
 pub use season_files::{provenance_of, season_files, season_provenance};
 pub use sense::{IndexOfPlot, Sense, SensingOf, ShownN, TreatmentIndex};
 pub use summary::{LeftOutTrial, RowSummary, Summary, TableSummary, TrialSummary};
 pub use table::{MissingTable, NoTables, table_text};
 pub use workbook::{rate_table_parquet, rate_table_workbook};
-pub use yields::{TrialYields, YieldOfPlot, Yields};
+pub use yields::{MeanOf, NitrogenOfPlot, TreatmentYields, TrialYields, YieldOfPlot, Yields, ZeroNOf};

@@ -6,10 +6,9 @@ use serde_json::{Map, Value};
 
 use super::envelope::Report;
 use super::group::{factors, group_object, level_fields};
-use super::interval_words::limits_name;
 use super::long::{Long, number, text};
 use crate::economics::{NearOptimum, PriceRatio, Tolerance};
-use crate::experiment::{FittedGroup, GroupOptimum};
+use crate::experiment::{FittedGroup, GroupOptimum, Response};
 use crate::files::export::{Cell, Table};
 use crate::response::{self, Family, Fit, OptimumStatus};
 use crate::stats::interval::Limits;
@@ -36,14 +35,21 @@ pub struct OptimumGroup {
     pub price_ratio: f64,
     /// Its unit, where it is known.
     pub price_ratio_unit: Option<String>,
-    /// `detected`, `not-detected`, or `negligible`; null where no family is estimable.
+    /// `detected`, `not-detected`, or `negligible`; null where a response cannot be tested: the optimum is then the family's own.
     pub response: Option<&'static str>,
+    /// What tested it: `permutation` or `f`, as in `curves`.
+    pub response_test: Option<&'static str>,
+    /// Why a response is not tested.
+    pub untested: Option<String>,
     /// What chose the family that the optimum is read from; a line is passed over, as it has no optimum of its own.
     pub chosen_by: Option<&'static str>,
     /// Why there is no optimum.
     pub reason: Option<String>,
     /// The optimum of the family that stands for the group.
     pub optimum: OptimumOf,
+    /// The optimum of the family that stands for the group with the yields that are left out put back in; null where none is left out
+    /// that was measured.
+    pub with_excluded: Option<WithExcluded>,
     /// The optimum of every family that answers to N.
     pub by_family: Vec<OptimumOf>,
     /// The optimum at every price ratio, the base first.
@@ -52,6 +58,18 @@ pub struct OptimumGroup {
     pub net_return: Option<f64>,
     /// Rates about as good.
     pub near_optimum: Option<NearOptimum>,
+}
+
+/// The optimum of a group with the yields that are left out put back in.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct WithExcluded {
+    /// Yields put back in.
+    pub put_in: usize,
+    /// As in the group.
+    pub response: Option<&'static str>,
+    /// The optimum of the family that then stands for the group.
+    #[serde(flatten)]
+    pub optimum: OptimumOf,
 }
 
 /// The optimum of one family.
@@ -75,6 +93,8 @@ pub struct OptimumOf {
     pub segments: Vec<[Option<f64>; 2]>,
     /// What kind of rate it is.
     pub status: OptimumStatus,
+    /// Why there is no optimum, or no interval.
+    pub reason: Option<String>,
 }
 
 /// The optimum at one price ratio.
@@ -114,7 +134,7 @@ impl Optima {
     /// Whether any group has an optimum, *not shown* included.
     #[must_use]
     pub fn any(&self) -> bool {
-        self.groups.iter().any(|group| group.response.is_some())
+        self.groups.iter().any(|group| group.optimum.rate.is_some())
     }
 }
 
@@ -123,6 +143,12 @@ impl OptimumGroup {
         let group = &fitted.group;
         let at = |ratio: f64| fitted.outcome.as_ref().ok()?.optimum(ratio, prices.tolerance);
         let base = at(prices.base.value);
+        let curves = fitted.outcome.as_ref().ok();
+        let test = curves.map(|curves| &curves.response);
+        let reason = match &fitted.outcome {
+            Err(error) => Some(error.to_string()),
+            Ok(fitted) => fitted.why_none_chosen().map(str::to_owned),
+        };
         let ratios = std::iter::once(prices.base.value).chain(prices.others.iter().copied());
         Self {
             group: group_object(&group.key),
@@ -131,35 +157,55 @@ impl OptimumGroup {
             highest_tested_rate: group.rates.iter().copied().reduce(f64::max),
             price_ratio: prices.base.value,
             price_ratio_unit: prices.base.unit.clone(),
-            response: base.as_ref().map(|optimum| optimum.response.name()),
-            chosen_by: fitted.outcome.as_ref().ok().and_then(|fitted| fitted.best_for_optimum).map(|choice| choice.by),
-            reason: match (&fitted.outcome, &base) {
-                (Err(error), _) => Some(error.to_string()),
-                (Ok(_), None) => Some("no family that answers to N is estimable".to_owned()),
-                (Ok(_), Some(_)) => None,
-            },
-            by_family: by_family(fitted, base.as_ref(), prices.level),
-            by_price: ratios.map(|ratio| AtPrice::of(ratio, at(ratio), prices.level)).collect(),
+            response: base.as_ref().and_then(|optimum| optimum.response).map(Response::name),
+            response_test: test.and_then(|test| test.p.map(|_| test.by.name())),
+            untested: test.and_then(|test| test.untested.clone()),
+            chosen_by: curves.and_then(|curves| curves.best_for_optimum).map(|choice| choice.by),
+            with_excluded: WithExcluded::of(fitted, prices.base.value, prices.tolerance, prices.level),
+            by_family: by_family(fitted, prices),
+            by_price: ratios.map(|ratio| AtPrice::of(ratio, at(ratio), prices.level, reason.as_deref())).collect(),
             net_return: base.as_ref().and_then(|optimum| optimum.net_return),
             near_optimum: base.as_ref().and_then(|optimum| optimum.near_optimum),
-            optimum: OptimumOf::of_group(base.as_ref(), prices.level),
+            optimum: OptimumOf::of_group(base.as_ref(), prices.level, reason.as_deref()),
+            reason,
         }
     }
 }
 
-/// One entry for each family that answers to N, in the order of the families.
-fn by_family(fitted: &FittedGroup, base: Option<&GroupOptimum>, level: f64) -> Vec<OptimumOf> {
-    let families: Vec<Family> = match &fitted.outcome {
-        Ok(fitted) => fitted.fits.iter().map(Fit::family).collect(),
-        Err(_) => Family::ALL.to_vec(),
-    };
-    let answering = families.into_iter().filter(|family| *family != Family::Mean);
-    answering
-        .map(|family| {
-            let found = base.and_then(|base| base.by_family.iter().find(|optimum| optimum.family == family));
-            found.map_or_else(|| OptimumOf::not_estimable(Some(family), level), OptimumOf::of)
+impl WithExcluded {
+    /// Of a group where a yield is left out that was measured.
+    pub(super) fn of(fitted: &FittedGroup, price_ratio: f64, tolerance: Tolerance, level: f64) -> Option<Self> {
+        let refitted = fitted.with_excluded.as_deref()?;
+        let curves = refitted.outcome.as_ref().ok();
+        let optimum = curves.and_then(|fitted| fitted.optimum(price_ratio, tolerance));
+        let reason = curves.and_then(|fitted| fitted.why_none_chosen());
+        Some(Self {
+            put_in: fitted.group.left_out.len() - refitted.group.left_out.len(),
+            response: optimum.as_ref().and_then(|optimum| optimum.response).map(Response::name),
+            optimum: OptimumOf::of_group(optimum.as_ref(), level, reason),
         })
-        .collect()
+    }
+}
+
+/// One entry for each family that answers to N, in the order of the families.
+fn by_family(fitted: &FittedGroup, prices: &Prices) -> Vec<OptimumOf> {
+    let answering = Family::ALL.into_iter().filter(|family| *family != Family::Mean);
+    match &fitted.outcome {
+        Err(error) => {
+            answering.map(|family| OptimumOf::none(Some(family), prices.level, Some(&error.to_string()))).collect()
+        }
+        Ok(fitted) => {
+            let found = fitted.optimum_by_family(prices.base.value);
+            let entry = |fit: &Fit| match (fit, found.iter().find(|optimum| optimum.family == fit.family())) {
+                (_, Some(optimum)) => OptimumOf::of(optimum),
+                (Fit::NotEstimable { reason, .. }, None) => {
+                    OptimumOf::none(Some(fit.family()), prices.level, Some(reason))
+                }
+                (Fit::Estimated(_), None) => OptimumOf::none(Some(fit.family()), prices.level, None),
+            };
+            fitted.fits.iter().filter(|fit| fit.family() != Family::Mean).map(entry).collect()
+        }
+    }
 }
 
 impl OptimumOf {
@@ -175,14 +221,15 @@ impl OptimumOf {
             limits: interval.limits,
             segments: interval.segments.clone(),
             status: optimum.status,
+            reason: optimum.no_interval.clone(),
         }
     }
 
-    fn of_group(optimum: Option<&GroupOptimum>, level: f64) -> Self {
-        optimum.map_or_else(|| Self::not_estimable(None, level), |optimum| Self::of(&optimum.optimum))
+    fn of_group(optimum: Option<&GroupOptimum>, level: f64, reason: Option<&str>) -> Self {
+        optimum.map_or_else(|| Self::none(None, level, reason), |optimum| Self::of(&optimum.optimum))
     }
 
-    fn not_estimable(family: Option<Family>, level: f64) -> Self {
+    fn none(family: Option<Family>, level: f64, reason: Option<&str>) -> Self {
         Self {
             family: family.map(Family::name),
             rate: None,
@@ -193,16 +240,17 @@ impl OptimumOf {
             limits: Limits::NotComputed,
             segments: Vec::new(),
             status: OptimumStatus::NotEstimable,
+            reason: reason.map(str::to_owned),
         }
     }
 }
 
 impl AtPrice {
-    fn of(price_ratio: f64, optimum: Option<GroupOptimum>, level: f64) -> Self {
+    fn of(price_ratio: f64, optimum: Option<GroupOptimum>, level: f64, reason: Option<&str>) -> Self {
         Self {
             price_ratio,
-            response: optimum.as_ref().map(|optimum| optimum.response.name()),
-            optimum: OptimumOf::of_group(optimum.as_ref(), level),
+            response: optimum.as_ref().and_then(|optimum| optimum.response).map(Response::name),
+            optimum: OptimumOf::of_group(optimum.as_ref(), level, reason),
             net_return: optimum.as_ref().and_then(|optimum| optimum.net_return),
             near_optimum: optimum.and_then(|optimum| optimum.near_optimum),
         }
@@ -221,12 +269,13 @@ pub(super) fn status_name(status: OptimumStatus) -> &'static str {
     }
 }
 
-const COLUMNS: [&str; 18] = [
+const COLUMNS: [&str; 19] = [
     "price_ratio",
     "price_ratio_unit",
     "rate_unit",
     "yield_unit",
     "response",
+    "response_test",
     "chosen",
     "family",
     "status",
@@ -268,7 +317,7 @@ impl Report for Optima {
     }
 }
 
-fn fields(group: &OptimumGroup, ratio: f64, optimum: &OptimumOf, chosen: Option<&AtPrice>) -> [Cell; 18] {
+fn fields(group: &OptimumGroup, ratio: f64, optimum: &OptimumOf, chosen: Option<&AtPrice>) -> [Cell; 19] {
     let near = chosen.and_then(|chosen| chosen.near_optimum);
     [
         number(ratio),
@@ -276,16 +325,17 @@ fn fields(group: &OptimumGroup, ratio: f64, optimum: &OptimumOf, chosen: Option<
         text(group.rate_unit.as_deref()),
         text(group.yield_unit.as_deref()),
         text(group.response),
+        text(group.response_test),
         if chosen.is_some() { "yes" } else { "no" }.into(),
         text(optimum.family),
         status_name(optimum.status).into(),
-        text(group.reason.as_deref()),
+        text(optimum.reason.as_deref()),
         number(optimum.rate),
         number(optimum.low),
         number(optimum.high),
         number(optimum.level),
         text(optimum.method.as_deref()),
-        limits_name(optimum.limits).into(),
+        optimum.limits.name().into(),
         number(chosen.and_then(|chosen| chosen.net_return)),
         number(near.map(|near| near.low)),
         number(near.map(|near| near.high)),

@@ -3,11 +3,11 @@
 use serde_json::{Map, Value};
 
 use super::curves_text::capitalised;
-use super::group::{factor_text, factors, group_text, levels};
+use super::group::{factor_text, factors, group_text, level_text, levels};
 use super::interval_words::{interval_head, limits_text};
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{decimals_of_rates, or_dash, plain, price_ratio, rate, significant};
-use super::optimum::{AtPrice, Optima, OptimumGroup, OptimumOf};
+use super::optimum::{AtPrice, Optima, OptimumGroup, OptimumOf, WithExcluded};
 use crate::response::OptimumStatus;
 
 /// More groups than this would make the list by family too long to read.
@@ -22,6 +22,7 @@ pub(super) fn text(optima: &Optima) -> String {
         text += &format!("{}\n", capitalised(&group_text(&common, first.rate_unit.as_deref())));
     }
     text += &format!("\n{}", chosen(optima, first, &factors));
+    text += &with_excluded(optima, &factors);
     text += &notes(optima);
     text += &by_family(optima, first, &factors);
     text += &by_price(optima, first, &factors);
@@ -44,10 +45,23 @@ fn common_and_telling(optima: &Optima) -> (Map<String, Value>, Vec<String>) {
     (common, telling)
 }
 
+/// The factor whose levels are sections of a table.
+const SECTION: &str = "trial";
+
+/// A table with a column for each factor but the one that makes sections.
 fn table(factors: &[String]) -> TextTable {
-    factors.iter().fold(TextTable::new(), |table, factor| {
-        if factor == "early_n" { table.numbers(factor_text(factor)) } else { table.words(factor_text(factor)) }
+    factors.iter().filter(|factor| *factor != SECTION).fold(TextTable::new(), |table, factor| {
+        if factor == "early_n" { table.numbers("early\nN") } else { table.words(factor_text(factor)) }
     })
+}
+
+/// Adds the row of a group, in its section.
+fn add_row(table: &mut TextTable, group: &OptimumGroup, factors: &[String], cells: impl IntoIterator<Item = String>) {
+    let own: Vec<String> = factors.iter().filter(|factor| *factor != SECTION).cloned().collect();
+    if factors.len() > own.len() {
+        table.section(&group.group.get(SECTION).map_or_else(String::new, level_text));
+    }
+    table.row(levels(&group.group, &own).into_iter().chain(cells).collect());
 }
 
 fn decimals(group: &OptimumGroup) -> usize {
@@ -60,7 +74,7 @@ pub(super) fn rate_text(optimum: &OptimumOf, decimals: usize) -> String {
         OptimumStatus::Interior | OptimumStatus::AtZero => or_dash(optimum.rate, |found| rate(found, decimals)),
         OptimumStatus::AtHighestTestedRate => format!("at least {}", or_dash(optimum.rate, plain)),
         OptimumStatus::BeforeFirstRate => format!("at most {}", or_dash(optimum.rate, plain)),
-        OptimumStatus::NotShown => "response not shown".to_owned(),
+        OptimumStatus::NotShown => "not shown".to_owned(),
         OptimumStatus::NotEstimable => "not estimable".to_owned(),
     }
 }
@@ -68,17 +82,29 @@ pub(super) fn rate_text(optimum: &OptimumOf, decimals: usize) -> String {
 /// The optimum that stands for a group.
 pub(super) fn chosen_text(response: Option<&str>, optimum: &OptimumOf, decimals: usize) -> String {
     match response {
-        Some("negligible") => "no gain that pays".to_owned(),
+        Some("negligible") => "does not pay".to_owned(),
         _ => rate_text(optimum, decimals),
     }
+}
+
+/// Whether the whole interval lies beyond the tested rates.
+fn is_past(optimum: &OptimumOf) -> bool {
+    optimum.status == OptimumStatus::AtHighestTestedRate && optimum.low > optimum.rate
+}
+
+/// Every optimum that the text prints with an interval.
+fn printed(optima: &Optima) -> impl Iterator<Item = &OptimumOf> {
+    let listed = optima.groups.len() <= MOST_GROUPS_BY_FAMILY;
+    let families = optima.groups.iter().filter(move |_| listed).flat_map(|group| &group.by_family);
+    optima.groups.iter().map(|group| &group.optimum).chain(families)
 }
 
 pub(super) fn limits(optimum: &OptimumOf, decimals: usize) -> String {
     if optimum.status == OptimumStatus::NotEstimable {
         return String::new();
     }
-    if optimum.status == OptimumStatus::AtHighestTestedRate && optimum.low > optimum.rate {
-        return "past the tested rates".to_owned();
+    if is_past(optimum) {
+        return format!("past {}", or_dash(optimum.rate, plain));
     }
     limits_text(optimum.limits, optimum.low, optimum.high, &optimum.segments, decimals)
 }
@@ -88,39 +114,75 @@ fn chosen(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
         .words("family")
         .numbers(with_unit("EONR", first.rate_unit.as_deref()))
         .words(interval_head(Some(first.optimum.level)))
-        .words("near-optimum range")
-        .numbers(with_unit("net return", first.yield_unit.as_deref()));
+        .words("near-optimum\nrange")
+        .numbers(with_unit("net return", first.yield_unit.as_deref()).replace(", ", ",\n"));
     for group in &optima.groups {
         let decimals = decimals(group);
         let near =
             group.near_optimum.map(|near| format!("{} to {}", rate(near.low, decimals), rate(near.high, decimals)));
-        let mut cells = levels(&group.group, factors);
-        cells.extend([
+        let cells = [
             group.optimum.family.unwrap_or_default().to_owned(),
             chosen_text(group.response, &group.optimum, decimals),
             limits(&group.optimum, decimals),
             near.unwrap_or_default(),
             group.net_return.map_or_else(String::new, |net| significant(net, 4)),
-        ]);
-        table.row(cells);
+        ];
+        add_row(&mut table, group, factors, cells);
     }
     table.render(2)
 }
 
-fn notes(optima: &Optima) -> String {
-    let any = |wanted: OptimumStatus| {
-        let listed = optima.groups.len() <= MOST_GROUPS_BY_FAMILY;
-        let families = |group: &OptimumGroup| listed && group.by_family.iter().any(|optimum| optimum.status == wanted);
-        optima.groups.iter().any(|group| group.optimum.status == wanted || families(group))
+/// A line for each group whose yields are not all in.
+fn with_excluded(optima: &Optima, factors: &[String]) -> String {
+    let line = |group: &OptimumGroup| {
+        let refitted = group.with_excluded.as_ref()?;
+        let told =
+            factors.iter().filter_map(|factor| Some((factor.clone(), group.group.get(factor)?.clone()))).collect();
+        let name =
+            if factors.is_empty() { String::new() } else { group_text(&told, group.rate_unit.as_deref()) + ": " };
+        let text = format!("{name}{}", refitted_text(refitted, group.rate_unit.as_deref(), decimals(group)));
+        Some(paragraph("  ", &capitalised(&text)))
     };
+    let lines: String = optima.groups.iter().filter_map(line).collect();
+    if lines.is_empty() { lines } else { format!("\n{lines}") }
+}
+
+fn refitted_text(refitted: &WithExcluded, rate_unit: Option<&str>, decimals: usize) -> String {
+    format!("{}: {}.", put_back_in(refitted.put_in), refitted_rate(refitted, rate_unit, decimals))
+}
+
+/// *with the 2 yields that are left out put back in*.
+pub(super) fn put_back_in(yields: usize) -> String {
+    match yields {
+        1 => "with the yield that is left out put back in".to_owned(),
+        several => format!("with the {several} yields that are left out put back in"),
+    }
+}
+
+/// *EONR 96 lb/ac (88 to 105), quadratic-plateau*.
+pub(super) fn refitted_rate(refitted: &WithExcluded, rate_unit: Option<&str>, decimals: usize) -> String {
+    let found = &refitted.optimum;
+    let rate = chosen_text(refitted.response, found, decimals);
+    let is_rate = refitted.response == Some("detected") && found.rate.is_some();
+    let rate = if is_rate { format!("EONR {}", quantity(&rate, rate_unit)) } else { rate };
+    let limits = limits(found, decimals);
+    let limits = if limits.is_empty() { limits } else { format!(" ({limits})") };
+    let family = found.family.map_or_else(String::new, |family| format!(", {family}"));
+    format!("{rate}{limits}{family}")
+}
+
+fn notes(optima: &Optima) -> String {
+    let any = |wanted: OptimumStatus| printed(optima).any(|optimum| optimum.status == wanted);
     let mut notes = String::from("\n");
-    let by_criterion = |group: &OptimumGroup| group.chosen_by.is_some_and(|by| by != "declared");
-    if optima.groups.iter().any(by_criterion) {
-        notes += &paragraph(
-            "  ",
-            "Family: the best by AICc of those that bend; a straight line has no optimum of its own. Each interval is given its \
-             family.",
+    let criteria = [("aicc", "AICc"), ("bic", "BIC"), ("exact-fit", "fitting without error")];
+    let used = criteria.iter().filter(|(by, _)| optima.groups.iter().any(|group| group.chosen_by == Some(by)));
+    let used: Vec<&str> = used.map(|(_, words)| *words).collect();
+    if !used.is_empty() {
+        let text = format!(
+            "Family: the best of those that bend, by {}; a straight line has no optimum of its own. Each interval is given its family.",
+            used.join(" or "),
         );
+        notes += &paragraph("  ", &text);
     }
     if optima.groups.iter().any(|group| group.near_optimum.is_some()) {
         notes += &paragraph(
@@ -135,25 +197,47 @@ fn notes(optima: &Optima) -> String {
             "At least: the optimum is not reached within the tested rates; the best rate may lie beyond them.",
         );
     }
+    if printed(optima).any(is_past) {
+        notes += &paragraph(
+            "  ",
+            "Past: the whole interval lies beyond the tested rates, where a number would be extrapolated.",
+        );
+    }
     if any(OptimumStatus::BeforeFirstRate) {
         notes += &paragraph(
             "  ",
-            "At most: the optimum lies below the second tested rate, where no plot tells rates apart.",
+            "At most: the optimum lies below the second tested rate, where no plot tells rates apart, or at or below the lowest, where \
+            that is not 0.",
         );
     }
     let responses = |wanted: &str| optima.groups.iter().any(|group| group.response == Some(wanted));
     if responses("negligible") {
         notes += &paragraph(
             "  ",
-            "No gain that pays: a response is not shown, and the largest gain that these plots still allow \
-            would not pay for the N.",
+            "Does not pay: a response is not shown, and the largest gain that these plots still allow would not pay for the N.",
         );
     }
     if responses("not-detected") {
         notes += &paragraph(
             "  ",
-            "Response not shown: these plots do not show that yield rises with N, which is not the same as \
-            showing that it does not; the interval says which optimum they still allow.",
+            "Not shown: these plots do not show that yield rises with N, which is not the same as showing that it does not; the \
+            interval says which optimum they still allow.",
+        );
+    }
+    for group in optima.groups.iter().filter(|group| group.optimum.rate.is_some()) {
+        if let Some(reason) = &group.untested {
+            let name = capitalised(&group_text(&group.group, group.rate_unit.as_deref()));
+            let text = format!(
+                "{name}: a response cannot be tested: {reason}. The optimum is that of the curve, and may be chance."
+            );
+            notes += &paragraph("  ", &text);
+        }
+    }
+    if optima.groups.iter().any(|group| group.response_test == Some("f")) {
+        notes += &paragraph(
+            "  ",
+            "Where plots can be arranged in too few ways for a permutation test, the F test of the rates decides whether a response is \
+            shown.",
         );
     }
     for group in &optima.groups {
@@ -162,6 +246,10 @@ fn notes(optima: &Optima) -> String {
             notes += &paragraph("  ", &format!("{name}: no optimum: {reason}."));
         }
     }
+    notes += &no_interval(optima);
+    if printed(optima).any(has_open_end) {
+        notes += &paragraph("  ", "Open: the plots set no limit on that side.");
+    }
     if optima.groups.iter().any(past_tested_rates) {
         notes += &paragraph(
             "  ",
@@ -169,6 +257,24 @@ fn notes(optima: &Optima) -> String {
         );
     }
     if notes.trim().is_empty() { String::new() } else { notes }
+}
+
+fn has_open_end(optimum: &OptimumOf) -> bool {
+    optimum.segments.iter().flatten().any(Option::is_none)
+}
+
+/// Why intervals that are printed as not computed are not, each reason once.
+fn no_interval(optima: &Optima) -> String {
+    let mut reasons: Vec<(&str, &str)> = Vec::new();
+    for optimum in printed(optima).filter(|optimum| optimum.rate.is_some()) {
+        if let (Some(family), Some(reason)) = (optimum.family, optimum.reason.as_deref())
+            && !reasons.contains(&(family, reason))
+        {
+            reasons.push((family, reason));
+        }
+    }
+    let note = |(family, reason): (&str, &str)| paragraph("  ", &format!("No interval of {family}: {reason}."));
+    reasons.into_iter().map(note).collect()
 }
 
 fn past_tested_rates(group: &OptimumGroup) -> bool {
@@ -186,14 +292,13 @@ fn by_family(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> Strin
         .words(interval_head(Some(first.optimum.level)));
     for group in &optima.groups {
         for optimum in &group.by_family {
-            let mut cells = levels(&group.group, factors);
             let decimals = decimals(group);
-            cells.extend([
+            let cells = [
                 optimum.family.unwrap_or_default().to_owned(),
                 rate_text(optimum, decimals),
                 limits(optimum, decimals),
-            ]);
-            table.row(cells);
+            ];
+            add_row(&mut table, group, factors, cells);
         }
     }
     format!("\nBy family\n\n{}", table.render(2))
@@ -207,9 +312,7 @@ fn by_price(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String
     let table = table(factors);
     let mut table = first.by_price.iter().fold(table, |table, at| table.numbers(head(at.price_ratio)));
     for group in &optima.groups {
-        let mut cells = levels(&group.group, factors);
-        cells.extend(group.by_price.iter().map(|at| at_price(at, decimals(group))));
-        table.row(cells);
+        add_row(&mut table, group, factors, group.by_price.iter().map(|at| at_price(at, decimals(group))));
     }
     format!("\nBy price ratio: EONR{}\n\n{}", with_unit("", first.rate_unit.as_deref()), table.render(2))
 }

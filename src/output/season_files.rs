@@ -1,5 +1,7 @@
 //! The files of a season's folder, before the figures.
 
+use std::collections::BTreeMap;
+
 use serde::Serialize;
 use serde_json::{Map, Value};
 
@@ -7,7 +9,8 @@ use super::calibrate::{Calibrations, Errors};
 use super::curves::Curves;
 use super::envelope::{Provenance, Report, json};
 use super::findings::Findings;
-use super::folder::{OutputFile, PROVENANCE, SEASON};
+use super::folder::{OutputFile, PROVENANCE, SEASON, digest};
+use super::group::{group_object, level_fields};
 use super::long::{Long, csv, number, text};
 use super::optimum::{Optima, Prices};
 use super::sense::Sense;
@@ -54,7 +57,7 @@ pub fn season_files(season: &Season) -> Result<Vec<OutputFile>, ExportError> {
     let calibrations = Calibrations::of(season, &season.tables);
     let base = season.price_ratio.as_ref().map(|ratio| ratio.value);
     let curves = Curves::of(groups(), season.programme.decisions.level, base);
-    let yields = Yields::of(&season.programme, season.trials.iter().map(|trial| trial.yields.as_slice()));
+    let yields = Yields::of(&season.programme, season.trials.iter().map(|trial| &trial.harvest));
     let sense = Sense::of(&season.programme, season.trials.iter().map(|trial| trial.sensings.as_slice()));
     let optima = optima(season, groups()).unwrap_or(Optima { groups: Vec::new() });
     let mut files = vec![
@@ -147,6 +150,8 @@ fn validation_table(calibrations: &Calibrations) -> Table {
 #[derive(Serialize)]
 struct Listed<'a> {
     files: Vec<&'a str>,
+    /// SHA-256 of each file.
+    digests: BTreeMap<&'a str, String>,
 }
 
 impl Report for Listed<'_> {
@@ -165,19 +170,30 @@ impl Report for Listed<'_> {
     }
 }
 
-/// `provenance.json`: what made the season, and every file of it. By this list a later run knows which files it may replace.
+/// `provenance.json`: what made the season, and every file of it with its digest. By these a later run knows which files it may replace.
 #[must_use]
 pub fn season_provenance(season: &Season, files: &[OutputFile]) -> OutputFile {
-    let listed = Listed { files: files.iter().map(|file| file.path.as_str()).collect() };
+    let listed = Listed {
+        files: files.iter().map(|file| file.path.as_str()).collect(),
+        digests: files.iter().map(|file| (file.path.as_str(), digest(&file.bytes))).collect(),
+    };
     OutputFile::text(PROVENANCE, json(&listed, &provenance_of(season)))
 }
 
 /// The analysis of variance of every group: nuisance, N rates, error.
-fn anova_table<'a>(groups: impl Iterator<Item = &'a FittedGroup>) -> Table {
-    let mut long = Long::new(["trial", "variety", "early_n", "error_stratum", "source", "df", "ss", "ms", "f", "p"]);
+fn anova_table<'a>(groups: impl Iterator<Item = &'a FittedGroup> + Clone) -> Table {
+    let mut columns = ["trial", "variety", "early_n"].map(str::to_owned).to_vec();
+    for (factor, _) in groups.clone().flat_map(|fitted| &fitted.group.key.factors) {
+        if !columns.contains(factor) {
+            columns.push(factor.clone());
+        }
+    }
+    let results = ["error_stratum", "source", "df", "ss", "ms", "f", "p"];
+    let mut long = Long::new(columns.iter().map(String::as_str).chain(results));
     for fitted_group in groups {
         let Ok(fitted) = &fitted_group.outcome else { continue };
-        let (key, analysis) = (&fitted_group.group.key, &fitted.analysis);
+        let analysis = &fitted.analysis;
+        let levels = level_fields(&group_object(&fitted_group.group.key), &columns);
         let stratum = fitted_group.group.error_stratum;
         let sources = [
             (nuisance_name(stratum), analysis.nuisance_df, analysis.nuisance_ss, None, None),
@@ -185,10 +201,7 @@ fn anova_table<'a>(groups: impl Iterator<Item = &'a FittedGroup>) -> Table {
             ("error", analysis.error_df, analysis.error_ss, None, None),
         ];
         for (source, df, ss, f, p) in sources.into_iter().filter(|(_, df, ..)| *df > 0) {
-            long.row([
-                text(key.trial.as_deref()),
-                text(key.variety.as_deref()),
-                number(key.early_n),
+            let results = [
                 stratum.name().into(),
                 source.into(),
                 df.into(),
@@ -196,7 +209,8 @@ fn anova_table<'a>(groups: impl Iterator<Item = &'a FittedGroup>) -> Table {
                 number(ss / df as f64),
                 number(f),
                 number(p),
-            ]);
+            ];
+            long.row(levels.iter().cloned().chain(results));
         }
     }
     long.finish()

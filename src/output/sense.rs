@@ -9,7 +9,7 @@ use super::envelope::Report;
 use super::long::{Long, number, text};
 use crate::files::export::Table;
 use crate::season::Sensing;
-use crate::sensing::{PlotIndex, ShowsN};
+use crate::sensing::{PlotIndex, ShowsN, TreatmentMean, treatment_means};
 use crate::trial::{Excluded, Plot, Programme, Trial};
 use crate::units::NRateUnit;
 
@@ -158,9 +158,19 @@ impl SensingOf {
             used,
             excluded: plots.len() - used,
             shows_n: sensing.shows_n.iter().map(ShownN::of).collect(),
-            treatments: treatments(&plots),
+            treatments: treatment_means(trial, sensing.date, unit, &sensing.indices)
+                .into_iter()
+                .map(TreatmentIndex::from)
+                .collect(),
             plots,
         }
+    }
+}
+
+impl From<TreatmentMean> for TreatmentIndex {
+    fn from(found: TreatmentMean) -> Self {
+        let TreatmentMean { variety, n_on, is_reference, plots, reading, index } = found;
+        Self { variety, n_on, is_reference, plots, reading, index }
     }
 }
 
@@ -220,33 +230,6 @@ impl IndexOfPlot {
     fn left_out(self, reason: &str) -> Self {
         Self { reason: Some(reason.to_owned()), ..self }
     }
-}
-
-/// Plain means over the plots of each treatment, in order of variety and N already on, the N-rich reference last.
-fn treatments(plots: &[IndexOfPlot]) -> Vec<TreatmentIndex> {
-    let mut sums: BTreeMap<(Option<&str>, bool, u64), TreatmentIndex> = BTreeMap::new();
-    for plot in plots {
-        let (Some(reading), Some(index)) = (plot.reading, plot.index) else { continue };
-        // Rates are not negative, so the order of their bits is the order of their values.
-        let sum = sums.entry((plot.variety.as_deref(), plot.is_reference, plot.n_on.to_bits())).or_insert_with(|| {
-            TreatmentIndex {
-                variety: plot.variety.clone(),
-                n_on: plot.n_on,
-                is_reference: plot.is_reference,
-                plots: 0,
-                reading: 0.0,
-                index: 0.0,
-            }
-        });
-        sum.plots += 1;
-        sum.reading += reading;
-        sum.index += index;
-    }
-    let mean = |sum: TreatmentIndex| {
-        let plots = sum.plots as f64;
-        TreatmentIndex { reading: sum.reading / plots, index: sum.index / plots, ..sum }
-    };
-    sums.into_values().map(mean).collect()
 }
 
 impl Report for Sense {

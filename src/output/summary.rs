@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::calibrate::{Calibrations, Errors};
 use super::envelope::{Report, made_by};
-use super::group::{level_fields, level_text};
+use super::group::{factors, level_fields, level_text};
 use super::interval_words::interval_head;
 use super::layout::{TextTable, WIDTH, paragraph, quantity, with_unit};
 use super::long::{Long, number, text};
@@ -25,7 +25,9 @@ use crate::trial::NeedFrom;
 const LINES: usize = 40;
 /// Lines that list trials, at most; the others are counted.
 const TRIAL_LINES: usize = 14;
-/// What tells a group from the others in a programme.
+/// Kinds of warnings that are named, the most frequent first; the others are counted.
+const WARNINGS_NAMED: usize = 8;
+/// What tells a group from the others in every programme.
 const FACTORS: [&str; 3] = ["trial", "variety", "early_n"];
 /// Columns that the optima of one trial may take.
 const OPTIMUM_WIDTH: usize = 45;
@@ -124,6 +126,8 @@ impl Summary {
         for warning in &season.warnings {
             *warnings.entry(warning.code).or_default() += 1;
         }
+        let mut warnings: Vec<(&'static str, usize)> = warnings.into_iter().collect();
+        warnings.sort_by_key(|(_, number)| std::cmp::Reverse(*number));
         let trials = programme.trials.iter().zip(&season.trials);
         let calibrations = Calibrations::of(season, &season.tables);
         let tables = season.tables.iter().zip(calibrations.tables);
@@ -141,8 +145,8 @@ impl Summary {
             trials: trials
                 .map(|(trial, result)| TrialSummary {
                     trial: trial.folder.clone(),
-                    plots: result.yields.len(),
-                    used: result.yields.iter().filter(|found| found.used().is_some()).count(),
+                    plots: result.harvest.yields.len(),
+                    used: result.harvest.yields.iter().filter(|found| found.used().is_some()).count(),
                     varies: match trial.need_from {
                         NeedFrom::DifferenceFromOptimum => "all",
                         NeedFrom::TopdressResponse => "topdress",
@@ -152,7 +156,7 @@ impl Summary {
                 .collect(),
             tables: tables.map(|(result, calibration)| TableSummary::of(result, &calibration)).collect(),
             foot: made_by(&provenance_of(season)),
-            warnings: warnings.into_iter().collect(),
+            warnings,
         }
     }
 }
@@ -218,7 +222,10 @@ impl Report for Summary {
 
     /// One record for each group of each trial.
     fn table(&self) -> Table {
-        let mut long = Long::new(FACTORS.into_iter().chain([
+        let told = factors(self.trials.iter().flat_map(|trial| &trial.groups).map(|group| &group.group));
+        let others = told.into_iter().filter(|factor| !FACTORS.contains(&factor.as_str()));
+        let columns: Vec<String> = FACTORS.map(str::to_owned).into_iter().chain(others).collect();
+        let mut long = Long::new(columns.iter().map(String::as_str).chain([
             "plots",
             "used",
             "response",
@@ -233,7 +240,7 @@ impl Report for Summary {
         ]));
         for trial in &self.trials {
             for group in &trial.groups {
-                let levels = level_fields(&group.group, &FACTORS.map(str::to_owned));
+                let levels = level_fields(&group.group, &columns);
                 let results = [
                     trial.plots.into(),
                     trial.used.into(),
@@ -282,7 +289,9 @@ impl Summary {
         for trial in self.trials.iter().take(TRIAL_LINES) {
             let shown = trial.groups.iter().filter(|group| group.response == Some("detected")).count();
             let response = match (shown, trial.groups.len()) {
+                _ if trial.used == 0 => "no yields".to_owned(),
                 (_, 0) => String::new(),
+                (0, _) if trial.groups.iter().all(|group| group.response.is_none()) => "not tested".to_owned(),
                 (0, _) => "not shown".to_owned(),
                 (shown, all) if shown == all => "shown".to_owned(),
                 (shown, all) => format!("shown in {shown} of {all}"),
@@ -317,7 +326,12 @@ impl Summary {
     fn end(&self) -> String {
         let mut end = String::from("\n");
         if !self.warnings.is_empty() {
-            let each: Vec<String> = self.warnings.iter().map(|(code, number)| format!("{number} {code}")).collect();
+            let named = self.warnings.iter().take(WARNINGS_NAMED);
+            let mut each: Vec<String> = named.map(|(code, number)| format!("{number} {code}")).collect();
+            let others: usize = self.warnings.iter().skip(WARNINGS_NAMED).map(|(_, number)| number).sum();
+            if others > 0 {
+                each.push(format!("{others} of other kinds"));
+            }
             end += &paragraph("Warnings: ", &format!("{} (findings.csv)", each.join(", ")));
         }
         end += &paragraph(
@@ -333,7 +347,7 @@ impl Summary {
 fn optimum(trial: &TrialSummary) -> String {
     let several = trial.groups.len() > 1;
     let each = trial.groups.iter().map(|group| {
-        let levels = ["variety", "early_n"].iter().filter_map(|factor| group.group.get(*factor)).filter(|_| several);
+        let levels = group.group.iter().filter(|(factor, _)| several && *factor != "trial").map(|(_, level)| level);
         let name: String = levels.map(|level| level_text(level) + " ").collect();
         let beyond = group.optimum.status == OptimumStatus::AtHighestTestedRate;
         let limits = if beyond { String::new() } else { limits(&group.optimum, RATE_DECIMALS) };
@@ -344,14 +358,15 @@ fn optimum(trial: &TrialSummary) -> String {
     if each.chars().count() <= OPTIMUM_WIDTH {
         return each;
     }
-    let detected = trial.groups.iter().filter(|group| group.response == Some("detected"));
+    let detected = trial.groups.iter().filter(|group| group.optimum.status != OptimumStatus::NotShown);
     let mut rates: Vec<(f64, String)> =
         detected.filter_map(|group| Some((group.optimum.rate?, rate_text(&group.optimum, RATE_DECIMALS)))).collect();
     rates.sort_by(|one, other| one.0.total_cmp(&other.0));
     match (rates.first(), rates.last()) {
         (Some((low, lowest)), Some((high, highest))) if low < high => format!("{lowest} to {highest}"),
         (Some((_, lowest)), _) => lowest.clone(),
-        _ => "response not shown".to_owned(),
+        _ if trial.groups.iter().all(|group| group.optimum.rate.is_none()) => "none".to_owned(),
+        _ => "not shown".to_owned(),
     }
 }
 
@@ -373,17 +388,32 @@ fn row_lines(rates: &[[String; 2]], unit: &str) -> String {
 }
 
 fn validation(table: &TableSummary, unit: &str) -> String {
-    let (Some(Errors { rmse: Some(rule), bias: Some(bias) }), Some(Errors { rmse: Some(one_rate), .. })) =
-        (table.held_out, table.one_rate)
-    else {
+    let (Some(rule), Some(one_rate)) = (table.held_out, table.one_rate) else {
         return "  no validation: nothing to hold out\n".to_owned();
     };
-    format!(
-        "  held-out site-years: rates miss the need by {} (RMSE; bias {}); one rate for all by {}\n",
-        quantity(&fixed(rule, RATE_DECIMALS), Some(unit)),
-        plain(bias.round()),
-        fixed(one_rate, RATE_DECIMALS),
-    )
+    let mut text = String::new();
+    if let (Some(rmse), Some(bias)) = (rule.rmse, rule.bias) {
+        let other = one_rate
+            .rmse
+            .map_or_else(String::new, |rmse| format!("; one rate for all by {}", fixed(rmse, RATE_DECIMALS)));
+        text += &format!(
+            "  held-out site-years: rates miss the need by {} (RMSE; bias {}){other}\n",
+            quantity(&fixed(rmse, RATE_DECIMALS), Some(unit)),
+            plain(bias.round()),
+        );
+    }
+    let bounds = [("least", rule.shortfalls, one_rate.shortfalls), ("most", rule.excesses, one_rate.excesses)];
+    for (bound, own, other) in bounds.into_iter().filter(|(_, own, _)| own.bounds > 0) {
+        let wrong = if bound == "least" { "short" } else { "too high" };
+        text += &format!(
+            "  needs of at {bound} so much: {} of {} rates proven {wrong}{}; one rate for all: {}\n",
+            own.missed,
+            own.bounds,
+            own.mean_at_least.map_or_else(String::new, |mean| format!(", by {} or more", fixed(mean, RATE_DECIMALS))),
+            other.missed,
+        );
+    }
+    text
 }
 
 /// A line cut to the text width.

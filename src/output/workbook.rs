@@ -186,7 +186,7 @@ fn rate_rows(table: &RateTable) -> Table {
                 number(interval.and_then(|interval| interval.high)),
                 number(interval.map(|interval| interval.level)),
                 text(interval.map(|interval| interval.method.as_str())),
-                text(interval.map(|interval| super::interval_words::limits_name(interval.limits))),
+                text(interval.map(|interval| interval.limits.name())),
                 text(noted.and_then(|noted| noted.note.as_deref())),
                 u64::from(row.support.site_years).into(),
                 u64::from(row.support.points).into(),

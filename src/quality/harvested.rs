@@ -1,5 +1,6 @@
 //! Values of the harvest: zeros for missing, out of the crop's range, constant, in the wrong unit.
 
+use std::collections::BTreeSet;
 use std::ops::RangeInclusive;
 
 use super::plausible::{Plausible, plausible};
@@ -67,10 +68,12 @@ fn columns<'v>(view: &View<'v>) -> [Values<'v>; 4] {
     ]
 }
 
-/// Plots whose yield is a zero that stands for *missing*: no yield is expected of them.
-pub(super) fn zero_yields(view: &View<'_>) -> Vec<usize> {
-    let [yields, ..] = columns(view);
-    zeros(&yields.of_plots)
+/// Plots whose yield is a zero that stands for *missing*, or whose moisture can't be: their yields are told for that already.
+pub(super) fn told_yields(view: &View<'_>) -> BTreeSet<usize> {
+    let [yields, moistures, ..] = columns(view);
+    let range = plausible(view.crop).map(|plausible| plausible.moisture);
+    let wet = moistures.of_plots.iter().filter(|(_, value)| range.as_ref().is_some_and(|range| !range.contains(value)));
+    zeros(&yields.of_plots).into_iter().chain(wet.map(|(plot, _)| *plot)).collect()
 }
 
 /// A 0 among values that are all far from 0: a yield, moisture, protein or test weight that was not taken is no zero.
@@ -217,7 +220,7 @@ pub(super) fn wrong_unit(view: &View<'_>) -> Vec<Finding> {
     );
     let column = view.trial.plot_columns.harvest.as_deref();
     let place = match column {
-        Some(column) => Place::file(&view.trial.plots_file).column(column),
+        Some(column) => first_harvest(view, column),
         None => Place::file(&view.trial.descriptor).column("harvest"),
     };
     let remedy = match (&median.declared, candidates.as_slice()) {
@@ -226,6 +229,16 @@ pub(super) fn wrong_unit(view: &View<'_>) -> Vec<Finding> {
         (Declared::Weight { .. }, _) => "correct the unit of the weight, or the harvested area and its unit".to_owned(),
     };
     vec![Finding::warning("yield-unit", place, text).remedy(remedy)]
+}
+
+/// The first cell of the harvest that has a number.
+pub(super) fn first_harvest(view: &View<'_>, column: &str) -> Place {
+    let mut typed_harvests =
+        view.trial.plots.iter().enumerate().filter_map(|(position, plot)| Some((position, as_typed(plot)?)));
+    match typed_harvests.next() {
+        Some((plot, value)) => view.cell(plot, Some(column), typed(value)),
+        None => Place::file(&view.trial.plots_file).column(column),
+    }
 }
 
 /// What harvests were declared as.

@@ -8,7 +8,8 @@
 //! wrong for certain (a main plot with two levels of its factor). Every check's documentation says its threshold and why; `common
 //! practice` marks what rests on no single source. A fault is told once, where it is: what one check explains, later ones take as right.
 //!
-//! Thresholds are set so that a sound trial is left alone. Over 200 simulated programmes (2 000 site-years) the tests count what is told.
+//! Thresholds are set so that a sound trial is left alone: of the 7 200 columns of yields and sensings of 200 simulated programmes, 22 had a plot
+//! told as outlying and nothing else was told of their 1 800 trials (the one fault that the simulation plants and writes down nowhere apart).
 
 mod additive;
 mod harvested;
@@ -25,18 +26,19 @@ mod sensed;
 mod spelling;
 mod time;
 mod treatments;
+mod used;
 mod view;
 mod words;
 
 #[cfg(test)]
 mod tests;
 
-use std::collections::BTreeSet;
-
 use crate::crop::Crop;
 use crate::finding::Finding;
 use crate::trial::{Programme, ResultUnits, Trial};
 use view::View;
+
+pub use used::{PlotsRead, Used, plots_read};
 
 /// What is to be looked at in a trial of `crop`; yields are told in the unit and at the moisture of `units`.
 #[must_use]
@@ -47,10 +49,10 @@ pub fn check_trial(trial: &Trial, crop: &Crop, units: &ResultUnits) -> Vec<Findi
     findings.extend(rates::near_levels(&mut view));
     findings.extend(main_plots::two_levels(&mut view));
     findings.extend(numbering::number_in_other_block(&mut view));
+    findings.extend(rates::too_high(&mut view));
+    findings.extend(treatments::missing_and_extra(&mut view));
     let view = view;
-    findings.extend(treatments::missing_and_extra(&view));
     findings.extend(rates::off_plan(&view));
-    findings.extend(rates::too_high(&view));
     findings.extend(rates::one_level(&view));
     findings.extend(check_harvest(&view));
     findings.extend(check_readings(&view));
@@ -63,8 +65,7 @@ fn check_harvest(view: &View<'_>) -> Vec<Finding> {
     findings.extend(harvested::constant_moisture(view));
     findings.extend(harvested::wrong_unit(view));
     findings.extend(harvested::lodging_off_scale(view));
-    let zeros: BTreeSet<usize> = harvested::zero_yields(view).into_iter().collect();
-    findings.extend(outliers::outlying_yields(view, &zeros));
+    findings.extend(outliers::outlying_yields(view, &harvested::told_yields(view)));
     findings
 }
 
@@ -73,7 +74,10 @@ fn check_readings(view: &View<'_>) -> Vec<Finding> {
     let sensings = sensed::sensed(view, &impossible);
     findings.extend(reference::absent(view));
     findings.extend(reference::of_another_variety(view));
-    findings.extend(reference::not_rich(view, &sensings));
+    let not_rich = reference::not_rich(view, &sensings);
+    // A reference short of N reads below its plots for that reason.
+    let is_rich = not_rich.is_empty();
+    findings.extend(not_rich);
     findings.extend(reference::read_apart(view, &sensings));
     findings.extend(time::against_planting(view, &sensings));
     findings.extend(time::long_season(view, &sensings));
@@ -87,7 +91,9 @@ fn check_readings(view: &View<'_>) -> Vec<Finding> {
         match order::out_of_order(view, sensed) {
             Some(finding) => findings.push(finding),
             None => {
-                findings.extend(reference::below_its_plots(view, sensed));
+                if is_rich {
+                    findings.extend(reference::below_its_plots(view, sensed));
+                }
                 findings.extend(outliers::outlying_readings(view, sensed, &repeats.plots));
             }
         }

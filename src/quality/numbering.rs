@@ -9,6 +9,8 @@ use crate::finding::Finding;
 const EXCEPTIONS_SHARE: f64 = 0.10;
 /// Blocks of fewer plots show no rule.
 const FEWEST_IN_BLOCK: usize = 3;
+/// Plot numbers are below this; what is longer is a code.
+const MOST_PLOTS: u64 = 1_000_000_000_000;
 /// Figures after the block's own in a plot number: 104 is the fourth plot of block 1 (common practice).
 const STEPS: [u64; 3] = [1_000, 100, 10];
 
@@ -37,7 +39,7 @@ pub(super) fn number_in_other_block(view: &mut View<'_>) -> Vec<Finding> {
 
 /// The number of a plot: the last part of its key.
 pub(super) fn number_of(id: &str) -> Option<u64> {
-    id.rsplit('-').next()?.parse().ok()
+    id.rsplit('-').next()?.parse().ok().filter(|number| *number < MOST_PLOTS)
 }
 
 /// Plots whose number belongs to another block, with that block.
@@ -53,12 +55,13 @@ fn exceptions(numbers: &[u64], blocks: &[String]) -> Vec<(usize, String)> {
         return Vec::new();
     }
     let most = (EXCEPTIONS_SHARE * numbers.len() as f64) as usize;
-    let by_figures = STEPS.iter().find_map(|step| by_first_figures(numbers, blocks, *step, counts.len()));
-    let found = by_figures.unwrap_or_else(|| by_stretch(numbers, blocks, counts.len()));
-    if found.len() <= most { found } else { Vec::new() }
+    let few = |found: &Vec<(usize, String)>| found.len() <= most;
+    let by_figures = STEPS.iter().find_map(|step| by_first_figures(numbers, blocks, *step, counts.len()).filter(few));
+    by_figures.or_else(|| Some(by_stretch(numbers, blocks, counts.len())).filter(few)).unwrap_or_default()
 }
 
-/// Where the first figures name blocks: each prefix has one block for most of its plots, and no two prefixes the same.
+/// Where the first figures name blocks: the numbers begin anew with each prefix, each prefix has one block for most of its plots, and no
+/// two prefixes the same.
 fn by_first_figures(numbers: &[u64], blocks: &[String], step: u64, count: usize) -> Option<Vec<(usize, String)>> {
     let mut by_prefix: BTreeMap<u64, BTreeMap<&str, usize>> = BTreeMap::new();
     for (number, block) in numbers.iter().zip(blocks) {
@@ -75,6 +78,13 @@ fn by_first_figures(numbers: &[u64], blocks: &[String], step: u64, count: usize)
     named.sort_unstable();
     named.dedup();
     if named.len() != count || block_of.len() != count || by_prefix.len() != count {
+        return None;
+    }
+    let first =
+        |prefix: &u64| numbers.iter().filter(|number| *number / step == *prefix).map(|number| number % step).min();
+    let mut firsts: Vec<Option<u64>> = by_prefix.keys().map(first).collect();
+    firsts.dedup();
+    if firsts.len() > 1 {
         return None;
     }
     let belongs = numbers.iter().map(|number| block_of.get(&(number / step)).copied());
@@ -138,6 +148,9 @@ mod tests {
         for labels in ["121212121212", "112211221122", "111122223333"] {
             assert_eq!(exceptions(&numbers, &blocks(labels)), [], "{labels}");
         }
+        // Nine plots a block, numbered through: 19 has the first figure of block 2 and belongs to block 3.
+        let numbers: Vec<u64> = (1..=27).collect();
+        assert_eq!(exceptions(&numbers, &blocks("111111111222222222333333333")), []);
         // Numbers that begin anew in each block.
         assert_eq!(exceptions(&[1, 2, 3, 4, 1, 2, 3, 4], &blocks("11112222")), []);
     }

@@ -10,9 +10,9 @@ use crate::finding::{Finding, Place};
 use crate::stats::levels::level_indices;
 use crate::trial::{Harvest, Plot};
 
-/// A plot is told where chance makes such a residual, among all plots of the trial, this rarely: one sound column in a hundred is then
-/// told for nothing (Bonferroni; a level of 0.05 would tell one column in twenty).
-const ALPHA: f64 = 0.01;
+/// A plot is told where chance makes such a residual, among all plots of the trial, this rarely (Bonferroni). A tenth of the usual 0.01:
+/// scatter that differs between low and high N, and plots that are like their neighbours, make larger residuals than the normal model says.
+const ALPHA: f64 = 1e-3;
 /// Fewer degrees of freedom than this, and one plot decides the others' scatter.
 const FEWEST_DEGREES: usize = 6;
 /// At most this share of the plots is told: beyond it the model is wrong and not the plots.
@@ -27,7 +27,8 @@ struct Value {
 /// An outlying yield. It stays in use: what is done about it is the owner's to say, with a reason.
 pub(super) fn outlying_yields(view: &View<'_>, ignored: &BTreeSet<usize>) -> Vec<Finding> {
     let values = view.yields().into_iter().enumerate();
-    let values = values.filter(|(plot, _)| !ignored.contains(plot));
+    // An N-rich plot beside the treatments enters no curve.
+    let values = values.filter(|(plot, _)| !ignored.contains(plot) && !view.is_beside(*plot));
     let values: Vec<Value> = values.filter_map(|(plot, value)| value.map(|value| Value { plot, value })).collect();
     let unit = view.units.yields;
     let told = outlying(view, values);
@@ -47,7 +48,8 @@ pub(super) fn outlying_yields(view: &View<'_>, ignored: &BTreeSet<usize>) -> Vec
     told.into_iter().map(with_unit).map(finding).collect()
 }
 
-/// An outlying plot mean of the readings of one day.
+/// An outlying plot mean of the readings of one day. An N-rich plot beside the treatments that stands otherwise to its block than the
+/// others is told under its own code: it may be the plot, or a stand that its block does not share.
 pub(super) fn outlying_readings(view: &View<'_>, sensed: &Sensed, ignored: &BTreeSet<usize>) -> Vec<Finding> {
     let reads = sensed.reads.iter().filter(|read| !ignored.contains(&read.plot));
     let values = reads.map(|read| Value { plot: read.plot, value: read.mean() }).collect();
@@ -63,6 +65,21 @@ pub(super) fn outlying_readings(view: &View<'_>, sensed: &Sensed, ignored: &BTre
             rounded(expected)
         );
         let first = read.values.first().copied().map_or_else(String::new, typed);
+        if view.is_beside(value.plot) {
+            let text = format!(
+                "N-rich reference plot {} reads {}{of} with the {} of {}, {} {} than its block's plots and the other N-rich plots lead to expect{end}",
+                view.id(value.plot),
+                rounded(value.value),
+                sensed.instrument.name(),
+                sensed.date,
+                rounded((value.value - expected).abs()),
+                if value.value < expected { "less" } else { "more" },
+            );
+            let remedy = "look whether the N-rich plots stand as their blocks do: a thin stand on one side only makes a wrong index";
+            return Some(
+                Finding::warning("reference-unlike-block", read.place(view).value(first), text).remedy(remedy),
+            );
+        }
         Some(outlier(read.place(view).value(first), text, "readings", "readings"))
     };
     outlying(view, values).into_iter().filter_map(finding).collect()

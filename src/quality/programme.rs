@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use super::harvested::{median_kilograms_per_hectare, wrong_unit};
+use super::harvested::{first_harvest, median_kilograms_per_hectare, wrong_unit};
 use super::spelling::{is_slip, same_name};
 use super::view::View;
-use super::words::{count, list, rounded};
+use super::words::{count, list, rounded, typed};
 use crate::finding::{Finding, Place};
 use crate::sensing::{NoDate, choose_date};
 use crate::trial::{Harvest, Instrument, Plot, Programme, Trial};
@@ -29,12 +29,26 @@ fn pairs(trials: &[Trial]) -> impl Iterator<Item = (&Trial, &Trial)> {
         .flat_map(|(position, later)| trials.iter().take(position).map(move |earlier| (earlier, later)))
 }
 
+fn is_same_site_year(a: &Trial, b: &Trial) -> bool {
+    a.harvest_year == b.harvest_year && (a.site == b.site || same_name(&a.site, &b.site))
+}
+
+/// The digest of a trial's plots file.
+fn digest<'p>(programme: &'p Programme, trial: &Trial) -> Option<&'p str> {
+    programme.inputs.iter().find(|input| input.file == trial.plots_file).map(|input| input.sha256.as_str())
+}
+
 /// Two trials of one site in one harvest year: they are one site-year, and are held out together.
 pub(super) fn same_site_year(programme: &Programme) -> Vec<Finding> {
-    let same =
-        |a: &Trial, b: &Trial| a.harvest_year == b.harvest_year && (a.site == b.site || same_name(&a.site, &b.site));
-    let found = pairs(&programme.trials).filter(|(earlier, later)| same(earlier, later)).map(|(earlier, later)| {
-        let text = format!("{} is of the site-year {} too", earlier.folder, later.site_year());
+    let found = pairs(&programme.trials).filter(|(earlier, later)| is_same_site_year(earlier, later));
+    let found = found.map(|(earlier, later)| {
+        let digest = |trial| digest(programme, trial);
+        let copied = if digest(later).is_some() && digest(later) == digest(earlier) {
+            ", with the same plots file, byte by byte"
+        } else {
+            ""
+        };
+        let text = format!("{} is of the site-year {} too{copied}", earlier.folder, later.site_year());
         let place = Place::file(&later.descriptor).column("site").value(&later.site);
         let remedy = "two trials of one site-year are not two witnesses: correct the site or the year, or leave one out with its reason";
         Finding::warning("same-site-year", place, text).remedy(remedy)
@@ -66,8 +80,12 @@ pub(super) fn same_dates(programme: &Programme) -> Vec<Finding> {
     findings
 }
 
-/// Data files of one content under two names.
+/// Data files of one content under two names; those of trials that are told as one site-year apart.
 pub(super) fn same_file(programme: &Programme) -> Vec<Finding> {
+    let trial_of = |file: &str| {
+        let within = |trial: &&Trial| file.split('/').next() == Some(trial.folder.as_str());
+        programme.trials.iter().find(within)
+    };
     let mut seen: BTreeMap<&str, &str> = BTreeMap::new();
     let mut findings = Vec::new();
     for input in programme.inputs.iter().filter(|input| !input.file.ends_with(".toml")) {
@@ -75,6 +93,9 @@ pub(super) fn same_file(programme: &Programme) -> Vec<Finding> {
             seen.insert(&input.sha256, &input.file);
             continue;
         };
+        if trial_of(first).zip(trial_of(&input.file)).is_some_and(|(one, other)| is_same_site_year(one, other)) {
+            continue;
+        }
         let text = format!("it holds the same bytes as {first}");
         let place = Place::file(&input.file);
         findings
@@ -93,9 +114,7 @@ fn typed_harvest(plot: &Plot) -> Option<f64> {
 /// Two trials with the same yields plot by plot, in files that differ otherwise.
 pub(super) fn same_yields(programme: &Programme) -> Vec<Finding> {
     let yields = |trial: &Trial| trial.plots.iter().filter_map(typed_harvest).map(f64::to_bits).collect::<Vec<_>>();
-    let digest = |trial: &Trial| {
-        programme.inputs.iter().find(|input| input.file == trial.plots_file).map(|input| input.sha256.as_str())
-    };
+    let digest = |trial| digest(programme, trial);
     let same = pairs(&programme.trials).filter(|(earlier, later)| {
         let own = yields(later);
         // Files of the same bytes are told already.
@@ -105,10 +124,9 @@ pub(super) fn same_yields(programme: &Programme) -> Vec<Finding> {
     });
     let found = same.map(|(earlier, later)| {
         let text = format!("the yields are those of {}, plot by plot", earlier.folder);
-        let place = Place::file(&later.plots_file);
         let place = match &later.plot_columns.harvest {
-            Some(column) => place.column(column),
-            None => place,
+            Some(column) => first_harvest(&View::of(later, &programme.crop, &programme.units), column),
+            None => Place::file(&later.plots_file),
         };
         Finding::warning("same-yields", place, text).remedy("put the yields of the right trial in this column")
     });
@@ -192,7 +210,7 @@ pub(super) fn unlike_yields(programme: &Programme) -> Vec<Finding> {
             rounded(middle / kilograms)
         );
         let place = match &trial.plot_columns.harvest {
-            Some(column) => Place::file(&trial.plots_file).column(column),
+            Some(column) => first_harvest(&View::of(trial, &programme.crop, &programme.units), column),
             None => Place::file(&trial.descriptor).column("harvest"),
         };
         findings.push(
@@ -234,7 +252,7 @@ pub(super) fn unlike_readings(programme: &Programme) -> Vec<Finding> {
                 rounded(middle)
             );
             let file = trial.reading_files.get(reading.file).map_or("", String::as_str);
-            let place = Place::file(file).column(&*reading.column);
+            let place = Place::file(file).row(reading.row).column(&*reading.column).value(typed(reading.value));
             let remedy = "check the column and the scale of the instrument; an index holds only within one scale";
             findings.push(Finding::warning("unlike-readings", place, text).remedy(remedy));
         }
@@ -263,8 +281,7 @@ pub(super) fn after_topdress(programme: &Programme) -> Vec<Finding> {
                 table.name
             );
             let file = trial.reading_files.get(reading.file).map_or("", String::as_str);
-            let place =
-                Place::file(file).row(reading.row).column(&*reading.column).value(super::words::typed(reading.value));
+            let place = Place::file(file).row(reading.row).column(&*reading.column).value(typed(reading.value));
             let remedy = "correct the date of the readings or of the topdress; as they stand the trial does not enter this table";
             findings.push(Finding::warning("readings-after-topdress", place, text).remedy(remedy));
         }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::view::{Source, View, is_planned, typed_rate};
 use super::words::{count, list, rounded, typed};
 use crate::finding::{Finding, Place};
-use crate::units::NRateUnit;
+use crate::units::{NRate, NRateUnit};
 
 /// An applied rate may differ from the planned one by this share: a plot spreader is set to within 5 % (common practice), and twice
 /// that is another rate.
@@ -126,7 +126,12 @@ fn near_rates(levels: &[String]) -> Vec<(usize, f64, f64)> {
     let reach = sorted.last().map_or(0.0, |highest| NEAR_LEVEL_SHARE * highest).min(NEAR_SPACING_SHARE * spacing);
     let mut near = Vec::new();
     for (own, _) in groups.iter().filter(|(_, count)| *count == 1) {
-        let level = held.iter().copied().min_by(|a, b| (a - own).abs().total_cmp(&(b - own).abs()));
+        // No N is a level that nothing comes near: a little N is a slip of the decimal before it is a slip of the spreader.
+        let level = held
+            .iter()
+            .copied()
+            .filter(|level| *level > 0.0)
+            .min_by(|a, b| (a - own).abs().total_cmp(&(b - own).abs()));
         if let (Some(level), Some(plot)) =
             (level.filter(|level| (level - own).abs() <= reach), rates.iter().position(|rate| *rate == Some(*own)))
         {
@@ -137,30 +142,43 @@ fn near_rates(levels: &[String]) -> Vec<(usize, f64, f64)> {
 }
 
 /// N on a plot that is more likely product typed as N; told once, at the plot with the most.
-pub(super) fn too_high(view: &View<'_>) -> Vec<Finding> {
+pub(super) fn too_high(view: &mut View<'_>) -> Vec<Finding> {
     let trial = view.trial;
     let unit = view.units.n_rate;
-    let totals = trial.plots.iter().map(|plot| trial.n_where(plot, unit, |_| true));
-    let highest = totals.enumerate().max_by(|a, b| a.1.total_cmp(&b.1));
     let limit = HIGHEST_N / unit.kilograms_per_hectare();
-    let Some((plot, total)) = highest.filter(|(_, total)| *total > limit) else { return Vec::new() };
-    let largest = trial.applications.iter().enumerate().filter_map(|(position, _)| {
-        let rate = *trial.plots.get(plot)?.rates.get(position)?;
-        Some((position, rate, rate.in_unit(unit)))
-    });
-    let Some((position, rate, _)) = largest.max_by(|a, b| a.2.total_cmp(&b.2)) else { return Vec::new() };
-    let column = trial.plot_columns.rates.get(position).and_then(Option::as_deref);
+    let totals = trial.plots.iter().map(|plot| trial.n_where(plot, unit, |_| true)).enumerate();
+    let above: Vec<(usize, f64)> = totals.filter(|(_, total)| *total > limit).collect();
+    let Some((plot, total)) = above.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1)) else { return Vec::new() };
+    let (position, rate) = largest_rate(view, plot);
+    let column = position.and_then(|position| trial.plot_columns.rates.get(position)?.as_deref());
+    let others = match above.len() - 1 {
+        0 => String::new(),
+        others => format!(", and {} more above {}", count(others, "plot"), rounded(limit)),
+    };
     let text = format!(
-        "plot {} has {} {unit} of N in all; above {} {unit} rates are often of the product and not of N",
+        "plot {} has {} {unit} of N in all{others}; above {} {unit} rates are often of the product and not of N",
         view.id(plot),
         rounded(total),
         rounded(limit)
     );
-    let place = view.cell(plot, column, typed_rate(trial, position, rate));
+    let place = view.cell(plot, column, rate);
+    if above.len() == 1 {
+        view.told.insert(plot);
+    }
     vec![
         Finding::warning("high-rate", place, text)
             .remedy("give the N in the product as n_percent, or correct the unit or the rate"),
     ]
+}
+
+/// The application that gave a plot the most, and its rate as typed.
+pub(super) fn largest_rate(view: &View<'_>, plot: usize) -> (Option<usize>, String) {
+    let rates = view.plot(plot).map_or(&[][..], |plot| &plot.rates);
+    let rate = |rate: &NRate| rate.in_unit(view.units.n_rate);
+    match rates.iter().enumerate().max_by(|a, b| rate(a.1).total_cmp(&rate(b.1))) {
+        Some((position, rate)) => (Some(position), typed_rate(view.trial, position, *rate)),
+        None => (None, String::new()),
+    }
 }
 
 /// A factor with one level: a declared factor or one on main plots, or N that is the same in every plot. It explains nothing.
@@ -213,10 +231,13 @@ mod tests {
     #[test]
     fn a_rate_of_its_own_is_near_a_level_or_a_level_itself() {
         assert_eq!(near_rates(&levels(&[(0.0, 4), (40.0, 3), (39.2, 1), (80.0, 4)])), [(7, 39.2, 40.0)]);
-        // 4 instead of 40 is no near duplicate, a reference strip at 200 neither, and 2.5 among small steps is a level.
-        for rates in
-            [&[(0.0, 4), (40.0, 3), (4.0, 1)][..], &[(0.0, 4), (40.0, 4), (200.0, 1)], &[(0.0, 4), (5.0, 4), (2.5, 1)]]
-        {
+        // 4 instead of 40 is no near duplicate, nor is 1 of 0, a reference strip at 200 neither, and 2.5 among small steps is a level.
+        for rates in [
+            &[(0.0, 4), (40.0, 3), (4.0, 1)][..],
+            &[(0.0, 4), (40.0, 4), (1.0, 1)],
+            &[(0.0, 4), (40.0, 4), (200.0, 1)],
+            &[(0.0, 4), (5.0, 4), (2.5, 1)],
+        ] {
             assert_eq!(near_rates(&levels(rates)), [], "{rates:?}");
         }
     }

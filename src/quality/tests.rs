@@ -8,11 +8,14 @@ mod treatments;
 use std::fs;
 use std::sync::OnceLock;
 
+use jiff::civil::Date;
+
 use super::check_programme;
 use crate::files::load_programme;
 use crate::finding::Finding;
 use crate::simulate::{self, Simulated};
-use crate::trial::{Programme, Trial};
+use crate::trial::{Harvest, Instrument, Plot, Programme, Reading, Trial};
+use crate::units::Yield;
 
 /// A simulated programme written to disk and read back.
 fn read(simulated: &Simulated) -> Programme {
@@ -59,4 +62,64 @@ fn assert_one(told: &[Finding], code: &str, place: (Option<u64>, Option<&str>, O
         assert!(finding.text.contains(word), "{word:?} in {finding}");
     }
     assert!(finding.remedy.as_ref().is_some_and(|remedy| !remedy.is_empty()), "{finding}");
+}
+
+/// Asserts that one finding was told: code, row and column, and words that its text holds; the value is some number as typed.
+#[track_caller]
+fn assert_one_number(told: &[Finding], code: &str, (row, column): (u64, &str), words: &[&str]) {
+    let value = told.first().and_then(|finding| finding.place.value.clone());
+    assert!(value.as_ref().is_some_and(|value| value.parse::<f64>().is_ok()), "{told:#?}");
+    assert_one(told, code, (Some(row), Some(column), value.as_deref()), words);
+}
+
+fn position(trial: &Trial, id: &str) -> usize {
+    trial.plots.iter().position(|plot| plot.id == id).unwrap()
+}
+
+fn plot<'t>(trial: &'t mut Trial, id: &str) -> &'t mut Plot {
+    let position = position(trial, id);
+    &mut trial.plots[position]
+}
+
+/// A trial of the sound programme, to look things up in.
+fn sound_trial(folder: &str) -> Trial {
+    trial(&mut sound(), folder).clone()
+}
+
+/// Changes the harvest's number as typed.
+fn scale_harvest(plot: &mut Plot, factor: f64) {
+    match plot.harvest.as_mut().unwrap() {
+        Harvest::Yield { quantity, .. } => *quantity = Yield::new(quantity.typed() * factor, quantity.unit()),
+        Harvest::Weight { typed, kilograms, .. } => {
+            *typed *= factor;
+            *kilograms *= factor;
+        }
+    }
+}
+
+/// Changes the readings of some plots with an instrument on a day.
+fn change_readings(
+    trial: &mut Trial,
+    instrument: Instrument,
+    day: &str,
+    is_meant: impl Fn(&Plot) -> bool,
+    mut change: impl FnMut(&mut Reading),
+) {
+    let date: Date = day.parse().unwrap();
+    let of_day = |reading: &&mut Reading| reading.instrument == instrument && reading.date == date;
+    for reading in trial.readings.iter_mut().filter(of_day) {
+        if is_meant(&trial.plots[reading.plot]) {
+            change(reading);
+        }
+    }
+}
+
+/// Takes the row of a plot, with its readings, out of the files.
+fn remove_plot(trial: &mut Trial, id: &str) {
+    let gone = position(trial, id);
+    trial.plots.remove(gone);
+    trial.readings.retain(|reading| reading.plot != gone);
+    for reading in trial.readings.iter_mut().filter(|reading| reading.plot > gone) {
+        reading.plot -= 1;
+    }
 }

@@ -49,14 +49,13 @@ fn dated(view: &View<'_>, sensings: &[Sensed]) -> Vec<Dated> {
     applications.chain(sensed).collect()
 }
 
-/// Readings before planting, N far ahead of it, and anything more than a year after it.
+/// N far ahead of planting, and anything more than a year after it. (A reading before planting is refused when it is read.)
 pub(super) fn against_planting(view: &View<'_>, sensings: &[Sensed]) -> Vec<Finding> {
     let Some(planting) = view.trial.background.planting_date else { return Vec::new() };
     let wrong = dated(view, sensings).into_iter().filter_map(|dated| {
         let since = days(planting, dated.date);
-        let earliest = if dated.is_application { -LONGEST_BEFORE_PLANTING } else { 0 };
         let when = match since {
-            since if since < earliest => {
+            since if dated.is_application && since < -LONGEST_BEFORE_PLANTING => {
                 format!("{} before planting ({planting})", count(since.unsigned_abs() as usize, "day"))
             }
             since if since > LONGEST_GROWTH => {

@@ -1,6 +1,7 @@
 //! Treatments against blocks: missing, twice, alone.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::RangeInclusive;
 
 use super::numbering::number_of;
 use super::view::View;
@@ -40,7 +41,7 @@ struct Deviation {
 /// A block without a treatment that the others have, with one twice, or with one that no other block has; in a completely randomised
 /// trial, a treatment with another number of plots than most. What is planned is read from the trial itself: the number of plots that
 /// a treatment has in most blocks.
-pub(super) fn missing_and_extra(view: &View<'_>) -> Vec<Finding> {
+pub(super) fn missing_and_extra(view: &mut View<'_>) -> Vec<Finding> {
     let Some(grid) = Grid::of(view) else { return Vec::new() };
     let deviations = grid.deviations();
     let cells = grid.expected.len() * grid.blocks.len();
@@ -54,6 +55,9 @@ pub(super) fn missing_and_extra(view: &View<'_>) -> Vec<Finding> {
         let extra: Vec<&Deviation> = of_block().filter(|deviation| deviation.found > deviation.expected).collect();
         if let ([missing], [extra]) = (missing.as_slice(), extra.as_slice()) {
             findings.extend(grid.exchanged(view, missing, extra));
+            if extra.expected == 0 {
+                view.told.extend(grid.plots.get(&(extra.treatment, extra.block)).into_iter().flatten());
+            }
         } else {
             findings.extend(missing.iter().map(|missing| grid.missing(view, missing)));
             findings.extend(extra.iter().filter_map(|extra| grid.extra(view, extra)));
@@ -203,16 +207,17 @@ impl Grid {
         let of_block = self.plots.iter().filter(|((_, own), _)| *own == block).flat_map(|(_, plots)| plots);
         let own: Vec<u64> = of_block.filter_map(|plot| number_of(view.id(*plot))).collect();
         let all: BTreeSet<u64> = view.trial.plots.iter().filter_map(|plot| number_of(&plot.id)).collect();
-        let (Some(first), Some(last)) = (own.iter().min(), own.iter().max()) else { return String::new() };
-        if last - first > 2 * own.len() as u64 {
-            return String::new();
-        }
-        let skipped: Vec<String> =
-            (*first..*last).filter(|number| !all.contains(number)).map(|number| number.to_string()).collect();
+        let skipped: Vec<String> = stretch(&own, &all)
+            .into_iter()
+            .flatten()
+            .filter(|number| !all.contains(number))
+            .map(|number| number.to_string())
+            .collect();
         match skipped.len() {
             0 => String::new(),
             1 => format!("; the file skips plot {}", list(&skipped)),
-            _ => format!("; the file skips plots {}", list(&skipped)),
+            few if few <= MOST_SINGLE_FAULTS => format!("; the file skips plots {}", list(&skipped)),
+            _ => String::new(),
         }
     }
 
@@ -241,7 +246,7 @@ impl Grid {
     /// A block that has one treatment too many and one too few: one plot was labelled as another treatment.
     fn exchanged(&self, view: &View<'_>, missing: &Deviation, extra: &Deviation) -> Option<Finding> {
         let plots = self.plots.get(&(extra.treatment, extra.block))?;
-        let plot = *plots.last()?;
+        let plot = *plots.last().filter(|plot| !view.told.contains(plot))?;
         let meant = self.one_of.get(&missing.treatment).copied()?;
         let differing: Vec<_> =
             view.factors.iter().filter(|factor| factor.levels.get(plot) != factor.levels.get(meant)).collect();
@@ -271,6 +276,25 @@ impl Grid {
     }
 }
 
+/// Numbers further apart are no run of plots, and what they skip says nothing.
+const LONGEST_STRETCH: u64 = 1_000;
+
+/// The numbers that a block runs over: from its first plot to its last, or as far as other blocks go where the hundreds name the block; none
+/// where there are no numbers or they are far apart.
+fn stretch(own: &[u64], all: &BTreeSet<u64>) -> Option<RangeInclusive<u64>> {
+    let (first, last) = (*own.iter().min()?, *own.iter().max()?);
+    if last - first > LONGEST_STRETCH {
+        return None;
+    }
+    let hundred = first - first % 100;
+    let by_hundreds = hundred > 0 && last - hundred < 100 && all.iter().all(|number| *number >= 100);
+    let ends = all.iter().map(|number| number % 100);
+    Some(match (ends.clone().min(), ends.max()) {
+        (Some(lowest), Some(highest)) if by_hundreds => hundred + lowest..=hundred + highest,
+        _ => first..=last,
+    })
+}
+
 /// The most common count; where several are, the one nearest to `usual`.
 fn most_common(counts: &[usize], usual: usize) -> Option<usize> {
     let mut tally: BTreeMap<usize, usize> = BTreeMap::new();
@@ -284,6 +308,15 @@ fn most_common(counts: &[usize], usual: usize) -> Option<usize> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_block_runs_as_far_as_the_others_where_hundreds_name_it() {
+        let all: BTreeSet<u64> = [102, 103, 201, 202, 203].into();
+        assert_eq!(stretch(&[102, 103], &all), Some(101..=103));
+        assert_eq!(stretch(&[4, 6], &[1, 2, 3, 4, 6].into()), Some(4..=6));
+        assert_eq!(stretch(&[], &all), None);
+        assert_eq!(stretch(&[1, u64::MAX], &all), None);
+    }
 
     #[test]
     fn the_plan_is_what_most_blocks_have() {

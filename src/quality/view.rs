@@ -4,6 +4,8 @@
 //! another block), it puts the label right *here*, so that later checks do not tell the same fault in other words. The trial itself
 //! stays as it is.
 
+use std::collections::BTreeSet;
+
 use crate::crop::Crop;
 use crate::finding::Place;
 use crate::harvest::plot_yields;
@@ -48,6 +50,8 @@ pub(super) struct View<'t> {
     pub(super) factors: Vec<Factor>,
     /// Block of each plot; empty texts in a trial without blocks.
     pub(super) blocks: Vec<String>,
+    /// Plots whose treatment was told already: nothing more is made of it.
+    pub(super) told: BTreeSet<usize>,
 }
 
 impl<'t> View<'t> {
@@ -68,7 +72,7 @@ impl<'t> View<'t> {
             Factor { name, source, column, levels, on_main_plots }
         });
         let blocks = trial.plots.iter().map(|plot| plot.block.clone().unwrap_or_default()).collect();
-        View { trial, crop, units, factors: factors.collect(), blocks }
+        View { trial, crop, units, factors: factors.collect(), blocks, told: BTreeSet::new() }
     }
 
     pub(super) fn plot(&self, position: usize) -> Option<&'t Plot> {

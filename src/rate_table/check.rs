@@ -3,14 +3,11 @@
 use super::TableError;
 use super::document::Document;
 use crate::stats::interval::Interval;
+use crate::trial::is_same_price_ratio;
 use std::fmt::Display;
 
 /// A computed rate may differ from a multiple of what it is rounded to by rounding only.
 const MULTIPLE: f64 = 1e-9;
-
-/// Price ratios nearer to each other than this share would be confused by
-/// [`PRICE_MATCH`](super::lookup::PRICE_MATCH).
-const PRICES_APART: f64 = 0.01;
 
 fn invalid(place: impl Into<String>, found: impl Display, expected: &str) -> TableError {
     TableError::Invalid { place: place.into(), found: found.to_string(), expected: expected.to_owned() }
@@ -86,9 +83,7 @@ fn check_prices(document: &Document) -> Result<(), TableError> {
             invalid(place(), price.price_ratio, "a price ratio is a number of at least 0")
         })?;
         for other in document.prices.iter().take(i) {
-            let apart = (price.price_ratio - other.price_ratio).abs();
-            let larger = price.price_ratio.max(other.price_ratio);
-            must(apart > PRICES_APART * larger, || {
+            must(!is_same_price_ratio(price.price_ratio, other.price_ratio), || {
                 invalid(place(), price.price_ratio, "price ratios of one table must be more than a hundredth apart")
             })?;
             must(price.price_ratio_unit == other.price_ratio_unit, || {

@@ -74,6 +74,9 @@ impl RateTable {
         lines.push(self.vector_of_text("above-usable", &excess, &reference, None));
         lines.push(self.vector_of_text("seventh-decimal", &format!("{}0000004999", padded(&good)), &reference, None));
         lines.push(self.vector_of_text("spaces", &format!(" {good} "), &reference, None));
+        lines.push(self.vector_of_text("tabs", &format!("\t{good}\t"), &reference, None));
+        lines.push(self.vector_of_text("leading-zeros", &format!("0000000{good}"), &reference, None));
+        lines.push(self.vector_of_text("space-inside", &format!("{good} 0"), &reference, None));
         lines.push(String::new());
         lines.join("\n")
     }

@@ -2,7 +2,6 @@
 
 use super::lookup::thousandths;
 use super::table::RateTable;
-use crate::stats::interval::Limits;
 
 const HEADER: [&str; 21] = [
     "table",
@@ -90,7 +89,7 @@ impl RateTable {
                     number(interval.and_then(|interval| interval.high)),
                     number(interval.map(|interval| interval.level)),
                     interval.map(|interval| interval.method.clone()).unwrap_or_default(),
-                    interval.map(|interval| limits(interval.limits).to_owned()).unwrap_or_default(),
+                    interval.map(|interval| interval.limits.name().to_owned()).unwrap_or_default(),
                     noted.and_then(|noted| noted.note.clone()).unwrap_or_default(),
                     row.support.site_years.to_string(),
                     row.support.points.to_string(),
@@ -102,17 +101,6 @@ impl RateTable {
             }
         }
         text
-    }
-}
-
-fn limits(limits: Limits) -> &'static str {
-    match limits {
-        Limits::Both => "both",
-        Limits::OpenBelow => "open-below",
-        Limits::OpenAbove => "open-above",
-        Limits::Open => "open",
-        Limits::Disjoint => "disjoint",
-        Limits::NotComputed => "not-computed",
     }
 }
 

@@ -7,7 +7,7 @@ use crate::trial::GrowthStage;
 use serde::Serialize;
 
 /// A price ratio asked for is one of the table if it differs by at most this share of it: prices are
-/// typed with three or four digits.
+/// typed with three or four digits. Those of one table are further apart: [`PRICE_RATIOS_APART`](crate::trial::PRICE_RATIOS_APART).
 pub(super) const PRICE_MATCH: f64 = 1e-3;
 
 /// What else is known of the reading: checked against the table where given.

@@ -13,7 +13,8 @@
 //!
 //! 1. A reading or reference is decimal text: an optional sign, digits, at most one point. Its value is
 //!    taken in whole millionths; the seventh decimal, if 5 or more, raises the sixth, and the rest is
-//!    ignored. At most six digits stand before the point.
+//!    ignored. At most six digits stand before the point, zeros at the front not counted; spaces and tabs
+//!    around the text don't matter.
 //! 2. With `r` and `m` the millionths of reading and reference, the index in thousandths is
 //!    `(2000·r + m) ÷ (2·m)`, the remainder dropped. That is ⌊1000·reading ÷ reference + ½⌋, and no step
 //!    exceeds 2⁵³, so a calculator that only knows doubles gets it right too.

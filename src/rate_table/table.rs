@@ -13,8 +13,8 @@ pub const SCHEMA: &str = "stook/table/1";
 /// How a reading becomes a rate, in words that stand in every document. Two programs that follow them
 /// give the same rate for the same text.
 pub const LOOKUP_RULE: [&str; 6] = [
-    "Reading and reference are decimal text: an optional sign, digits, at most one point, at most six digits before it; \
-     anything else is unusable. Take each in whole millionths: the seventh decimal, if it is 5 or more, raises the sixth; \
+    "Reading and reference are decimal text: an optional sign, digits, at most one point, at most six digits before it, zeros at \
+     the front not counted; spaces and tabs around it don't matter; anything else is unusable. Take each in whole millionths: the seventh decimal, if it is 5 or more, raises the sixth; \
      ignore the rest.",
     "Either is unusable if it is not above usable.above, or is above usable.up_to.",
     "index = (2000 x reading + reference) / (2 x reference), in whole numbers, the remainder dropped: thousandths. \

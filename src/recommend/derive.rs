@@ -73,6 +73,9 @@ pub fn derive_table(evidence: &Evidence<'_>) -> Result<RateTable, NoTable> {
     let specification = evidence.specification;
     let base = evidence.calibrations.first().ok_or(NoTable::NoPriceRatio)?;
     if base.points.is_empty() {
+        if base.set_aside.is_empty() {
+            return Err(NoTable::NoPoints("every reading that it could use is excluded or missing".to_owned()));
+        }
         let reasons: Vec<String> =
             base.set_aside.iter().map(|aside| format!("{}: {}", aside.trial, aside.reason)).collect();
         return Err(NoTable::NoPoints(reasons.join("; ")));

@@ -14,6 +14,7 @@
 //! Nothing here knows of crops, money or units: a rate is a number of at least zero, and the "optimum" is the rate where the slope
 //! equals a ratio. The intercept of a fit with groups is the unweighted mean of the group intercepts.
 
+mod arrangements;
 mod band;
 mod choose;
 mod curve;
@@ -38,4 +39,4 @@ pub use curve::{Coefficients, Curve, Fit, Reach};
 pub use family::{Family, UnknownFamily};
 pub use observations::{DataError, Observations, TreatmentMean};
 pub use optimum::{Optimum, OptimumStatus};
-pub use response_test::{ResponseTest, TreatmentTest};
+pub use response_test::{RESPONSE_ALPHA, ResponseTest, TestedBy, TreatmentTest};

@@ -174,6 +174,12 @@ impl Observations {
         self.rates.last().copied().unwrap_or(0.0)
     }
 
+    /// Whether the groups connect the rates: where they do not, some rates are never compared within groups, and treatment means are
+    /// plain means with the differences between groups in them.
+    pub fn rates_connected(&self) -> bool {
+        self.contrasts() + 1 == self.rates.len()
+    }
+
     /// The mean of each rate, ascending, adjusted for groups where they are unbalanced.
     pub fn treatment_means(&self) -> Vec<TreatmentMean> {
         let variance = self.error_variance();
@@ -198,6 +204,11 @@ impl Observations {
 
     pub(super) fn group_of(&self) -> &[usize] {
         &self.group_of
+    }
+
+    /// The place of each observation's rate among the distinct ones.
+    pub(super) fn rate_of(&self) -> &[usize] {
+        &self.rate_of
     }
 
     pub(super) fn group_sizes(&self) -> &[usize] {

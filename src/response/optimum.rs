@@ -4,7 +4,7 @@ use super::curve::{Curve, Reach};
 use super::family::Family;
 use super::join::METHOD;
 use super::observations::Observations;
-use crate::stats::interval::Interval;
+use crate::stats::interval::{Interval, Limits};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -17,11 +17,13 @@ const SAME_VALUE: f64 = 1e-12;
 pub enum OptimumStatus {
     /// Inside the tested range, where the slope equals the ratio or the plateau begins.
     Interior,
-    /// The lowest tested rate: nothing above it pays.
+    /// Rate 0: nothing above it pays.
     AtZero,
     /// The highest tested rate: the best rate may lie beyond it.
     AtHighestTestedRate,
-    /// Between the lowest and the second tested rate, where no plot tells rates apart: the rate is that of the widest such curve.
+    /// Below the first rate that tells rates apart, so the rate is an upper bound. Where the yields rise wholly before the second tested
+    /// rate, every join there fits alike, and the rate is the highest that is best under any of them. Where no plot had rate 0 and nothing
+    /// above the lowest tested rate pays, it is that rate.
     BeforeFirstRate,
     /// The curve has no slope, so no response was shown.
     NotShown,
@@ -41,13 +43,15 @@ pub struct Optimum {
     pub interval: Interval,
     /// What kind of rate it is.
     pub status: OptimumStatus,
+    /// Why there is no interval, in words for a reader; `None` where there is one.
+    pub no_interval: Option<String>,
 }
 
 impl Optimum {
     /// The optimum of a family that the data do not determine.
     pub fn not_estimable(family: Family, level: f64) -> Self {
         let interval = Interval::not_computed(None, level, METHOD);
-        Self { family, rate: None, interval, status: OptimumStatus::NotEstimable }
+        Self { family, rate: None, interval, status: OptimumStatus::NotEstimable, no_interval: None }
     }
 }
 
@@ -60,42 +64,71 @@ impl Observations {
     /// curvature, which makes it Fieller's set where that is bounded. θ is not confined to the tested range; zero belongs to the
     /// interval if a curve whose initial slope is at most the ratio is under the cutoff. The upper end is open where a straight line at
     /// least as steep as the ratio is under it, the lower end where only the joins up to the second tested rate, which fit alike, bound
-    /// it. `curve` must have been fitted to these observations.
+    /// it, or where no plot had rate 0 and the lowest tested rate belongs to it. `curve` must have been fitted to these observations.
     pub fn optimum(&self, curve: &Curve, slope_ratio: f64, level: f64) -> Optimum {
         let family = curve.family;
         if !slope_ratio.is_finite() || slope_ratio < 0.0 {
             return Optimum::not_estimable(family, level);
         }
-        let (rate, status) = best_rate(curve, slope_ratio);
-        let bounded_only = status == OptimumStatus::BeforeFirstRate;
-        let estimate = (!bounded_only).then_some(rate);
+        let (rate, status) = self.best_rate(curve, slope_ratio);
+        let estimate = (status != OptimumStatus::BeforeFirstRate).then_some(rate);
         let interval = self.optimum_interval(curve, slope_ratio, level, estimate);
-        Optimum { family, rate: Some(rate), interval, status }
+        let no_interval = (interval.limits == Limits::NotComputed).then(|| self.why_no_interval(curve).to_owned());
+        Optimum { family, rate: Some(rate), interval, status, no_interval }
+    }
+
+    fn why_no_interval(&self, curve: &Curve) -> &'static str {
+        if curve.family == Family::Mean {
+            "the mean has no slope"
+        } else if curve.df == 0 {
+            "as many parameters as observations leave no error"
+        } else if self.is_rounding(curve.rss) {
+            "the curve leaves no error"
+        } else {
+            "the curve bends upward, and none that bends downward fits nearly as well"
+        }
+    }
+
+    /// The smallest maximiser of f(N) − ratio·N over the tested range, or the bound that the data set it.
+    fn best_rate(&self, curve: &Curve, ratio: f64) -> (f64, OptimumStatus) {
+        let (low, high) = (curve.lowest_rate, curve.highest_rate);
+        if curve.reach == Some(Reach::BeforeFirstRate) {
+            return (self.highest_early_optimum(curve, ratio), OptimumStatus::BeforeFirstRate);
+        }
+        match best_tested(curve, ratio) {
+            _ if curve.family == Family::Mean => (low, OptimumStatus::NotShown),
+            rate if rate <= low && low > 0.0 => (low, OptimumStatus::BeforeFirstRate),
+            rate if rate <= low => (low, OptimumStatus::AtZero),
+            rate if rate >= high => (high, OptimumStatus::AtHighestTestedRate),
+            rate => (rate, OptimumStatus::Interior),
+        }
+    }
+
+    /// The highest best rate of the curves that join up to the second tested rate, which fit alike.
+    ///
+    /// With the rise d to the plateau and the join x above the lowest rate, a linear-plateau is best at its join as long as d > r·x; a
+    /// quadratic-plateau at x − r·x²/(2d) above the lowest rate, which is largest at x = d/r.
+    fn highest_early_optimum(&self, curve: &Curve, ratio: f64) -> f64 {
+        let low = curve.lowest_rate;
+        let second = self.rates().get(1).copied().unwrap_or(curve.highest_rate);
+        let rise = curve.value(curve.highest_rate) - curve.value(low);
+        // A rise of nothing but rounding pays nowhere.
+        let pays = if ratio > 0.0 { (rise / ratio).max(0.0) } else { f64::INFINITY };
+        let join = if pays >= second - low { second } else { low + pays };
+        let bent = curve.family == Family::QuadraticPlateau && rise > 0.0;
+        if bent { join - ratio * (join - low).powi(2) / (2.0 * rise) } else { join }
     }
 }
 
-/// The smallest maximiser of f(N) − ratio·N over the tested range.
-fn best_rate(curve: &Curve, ratio: f64) -> (f64, OptimumStatus) {
+/// The smallest maximiser of f(N) − ratio·N over the tested range, as the curve is.
+fn best_tested(curve: &Curve, ratio: f64) -> f64 {
     let (low, high) = (curve.lowest_rate, curve.highest_rate);
-    if curve.family == Family::Mean {
-        return (low, OptimumStatus::NotShown);
-    }
     let inside = |rate: f64| if rate > low && rate < high { rate } else { low };
     let candidates = [low, inside(slope_equals(curve, ratio)), inside(curve.implied_join().unwrap_or(low)), high];
     let net = |rate: f64| curve.value(rate) - ratio * rate;
     let best = candidates.iter().map(|rate| net(*rate)).fold(f64::NEG_INFINITY, f64::max);
     let close = |rate: &f64| net(*rate) >= best - SAME_VALUE * best.abs().max(net(low).abs());
-    let rate = candidates.into_iter().filter(close).fold(high, f64::min);
-    let status = if rate <= low {
-        OptimumStatus::AtZero
-    } else if rate >= high {
-        OptimumStatus::AtHighestTestedRate
-    } else if curve.reach == Some(Reach::BeforeFirstRate) {
-        OptimumStatus::BeforeFirstRate
-    } else {
-        OptimumStatus::Interior
-    };
-    (rate, status)
+    candidates.into_iter().filter(close).fold(high, f64::min)
 }
 
 /// Where the slope of the curve's parabola equals `ratio`; NaN or infinite without one.

@@ -55,10 +55,13 @@ impl Observations {
             return Interval::not_computed(estimate, level, METHOD);
         };
         let mut all: Vec<[f64; 2]> = rates.pieces.into_iter().map(|[from, to]| [from.max(0.0), to]).collect();
+        // Where no plot had rate 0, nothing tells 0 from the rates up to the lowest tested one.
+        let lowest = self.reduced().rates().first().copied().unwrap_or(0.0);
         if rates.zero {
-            all.push([0.0, 0.0]);
+            all.push([0.0, lowest]);
         }
-        let low = |rate: f64| (rate > 0.0 || rates.zero || !rates.open_below).then(|| self.in_rate_unit(rate));
+        let closed = lowest == 0.0 && (rates.zero || !rates.open_below);
+        let low = |rate: f64| (rate > 0.0 || closed).then(|| self.in_rate_unit(rate));
         let high = |rate: f64| rate.is_finite().then(|| self.in_rate_unit(rate));
         let segments = union(all).iter().map(|[from, to]| [low(*from), high(*to)]).collect();
         Interval::from_segments(estimate, segments, level, METHOD)

@@ -1,15 +1,17 @@
 //! Is there a response? The analysis of variance of the rates, and a permutation test of the best rising curve.
 
+use super::arrangements::Arrangements;
 use super::observations::Observations;
 use super::plateau::{Plateau, Stretch};
 use super::reduced::Reduced;
 use crate::stats::distribution::f_survival;
 use crate::stats::least_squares::dot;
-use crate::stats::stream::stream;
-use rand::seq::SliceRandom;
 use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+
+/// A response is *detected* where p is at most this.
+pub const RESPONSE_ALPHA: f64 = 0.05;
 
 /// A permuted statistic this close to the observed one, relatively, ties with it: only rounding separates them.
 const TIE: f64 = 1e-9;
@@ -39,15 +41,44 @@ pub struct TreatmentTest {
     pub cv_percent: Option<f64>,
 }
 
-/// A test of "no response", by permuting what was randomised.
+/// What a response is tested by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum TestedBy {
+    /// Permutations of the plots within what was randomised.
+    Permutation,
+    /// The F test of the rates: the plots can be arranged in too few ways for a permutation test to reach [`RESPONSE_ALPHA`].
+    F,
+}
+
+impl TestedBy {
+    /// The name it is written as.
+    pub fn name(self) -> &'static str {
+        match self {
+            TestedBy::Permutation => "permutation",
+            TestedBy::F => "f",
+        }
+    }
+}
+
+/// A test of "no response".
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ResponseTest {
     /// The sum of squares that the best rising quadratic-plateau (a line as its limit) explains; zero if none rises.
     pub statistic: f64,
-    /// (b + 1)/(B + 1), b the permutations that explain at least as much; `None` without error degrees of freedom or permutations.
+    /// By permutation (b + 1)/(B + 1), b the arrangements besides the observed one that explain at least as much; by F the p of the
+    /// rates. `None` where nothing can be tested: see [`untested`](Self::untested).
     pub p: Option<f64>,
-    /// B, the permutations made.
+    /// What p is of.
+    pub by: TestedBy,
+    /// Why there is no p, in words for a reader.
+    pub untested: Option<String>,
+    /// B, the arrangements besides the observed one: those drawn, or all there are where they are no more than were to be drawn.
     pub permutations: usize,
+    /// Whether those are all there are; p is then exact and the seed plays no part.
+    pub exhaustive: bool,
+    /// The smallest p that any arrangement of these yields would have; `None` without permutations.
+    pub smallest_p: Option<f64>,
     /// The seed they were drawn with.
     pub seed: u64,
     /// The analysis of variance beside it.
@@ -81,49 +112,74 @@ impl Observations {
 
     /// Tests whether yields rise with the rate, by permuting observations within groups (all of them without groups).
     ///
-    /// The statistic is the sum of squares explained by the best rising quadratic-plateau. Replicate i draws from the stream
-    /// (seed, i), so the result does not depend on the number of threads. Groups must be what was randomised within: for a trial
-    /// with N on main plots give this the main plots' means. Treatment means alone have no external error, hence no test.
+    /// The statistic is the sum of squares explained by the best rising quadratic-plateau. Where there are no more than
+    /// `permutations` arrangements, all are looked at; else replicate i draws from the stream (seed, i), so the result does not depend
+    /// on the number of threads. Groups must be what was randomised within: for a trial with N on main plots give this the main plots'
+    /// means. Where no arrangement of the yields would have a p of [`RESPONSE_ALPHA`] or less (two rates in four blocks have sixteen),
+    /// that nothing is detected would say nothing, and the F test of the rates stands in. Treatment means alone have no external error,
+    /// hence no test.
     pub fn response_test(&self, permutations: usize, seed: u64) -> ResponseTest {
         let treatment = self.analysis();
         let mut stretches = response_stretches(self.reduced());
         let statistic = explained(&mut stretches, self.reduced().z());
-        let possible = permutations > 0 && self.error_df() > 0 && !self.is_rounding(self.reduced().total());
-        let p = possible.then(|| {
-            let least = statistic * (1.0 - TIE);
-            let members = self.members();
-            let as_large = (0..permutations)
-                .into_par_iter()
-                .map_init(
-                    || (stretches.clone(), self.centred().to_vec(), Vec::new(), Vec::new()),
-                    |(stretches, yields, within, z), index| {
-                        self.permute(&members, yields, within, seed, index as u64);
-                        self.project(yields, z);
-                        usize::from(explained(stretches, z) >= least)
-                    },
-                )
-                .sum::<usize>();
-            (as_large + 1) as f64 / (permutations + 1) as f64
-        });
-        ResponseTest { statistic, p, permutations, seed, treatment }
-    }
-
-    /// The observations of each group.
-    fn members(&self) -> Vec<Vec<usize>> {
-        let mut members = vec![Vec::new(); self.groups()];
-        self.group_of().iter().enumerate().for_each(|(index, group)| members[*group].push(index));
-        members
-    }
-
-    /// Centred yields, shuffled within groups.
-    fn permute(&self, members: &[Vec<usize>], yields: &mut [f64], within: &mut Vec<f64>, seed: u64, index: u64) {
-        let mut rng = stream(seed, index);
-        for group in members {
-            within.clear();
-            within.extend(group.iter().map(|member| self.centred()[*member]));
-            within.shuffle(&mut rng);
-            group.iter().zip(within.iter()).for_each(|(member, value)| yields[*member] = *value);
+        let test = ResponseTest {
+            statistic,
+            p: None,
+            by: TestedBy::Permutation,
+            untested: None,
+            permutations: 0,
+            exhaustive: false,
+            smallest_p: None,
+            seed,
+            treatment,
+        };
+        let untested = |reason: &str| ResponseTest { untested: Some(reason.to_owned()), ..test.clone() };
+        if self.is_rounding(self.reduced().total()) {
+            return untested("the yields do not differ");
         }
+        if self.error_df() == 0 {
+            return untested(match self.groups() {
+                1 => "no rate is repeated, so there is no error to test against",
+                _ => "blocks and rates leave no plot over, so there is no error to test against",
+            });
+        }
+        if permutations == 0 {
+            return untested("no permutations were asked for");
+        }
+        let arrangements = Arrangements::new(self, permutations, seed);
+        let explain = |z: &mut Vec<f64>, stretches: &mut Vec<Stretch>, yields: &[f64]| {
+            self.project(yields, z);
+            explained(stretches, z)
+        };
+        let mut all: Vec<f64> = (0..arrangements.count())
+            .into_par_iter()
+            .map_init(
+                || (stretches.clone(), self.centred().to_vec(), Vec::new()),
+                |(stretches, yields, z), index| {
+                    arrangements.arrange(index, yields);
+                    explain(z, stretches, yields)
+                },
+            )
+            .collect();
+        if !arrangements.exhaustive() {
+            all.push(statistic);
+        }
+        let share =
+            |least: f64| all.iter().filter(|one| **one >= least * (1.0 - TIE)).count() as f64 / all.len() as f64;
+        let smallest_p = share(all.iter().copied().fold(0.0, f64::max));
+        let test = ResponseTest {
+            permutations: all.len() - 1,
+            exhaustive: arrangements.exhaustive(),
+            smallest_p: Some(smallest_p),
+            ..test
+        };
+        if smallest_p <= RESPONSE_ALPHA {
+            return ResponseTest { p: Some(share(statistic)), ..test };
+        }
+        let p = test.treatment.p;
+        let reason = "the plots can be arranged in too few ways for a permutation test, and plots of one rate do not differ, so there \
+            is no error for an F test";
+        ResponseTest { p, by: TestedBy::F, untested: p.is_none().then(|| reason.to_owned()), ..test }
     }
 
     fn grand_mean(&self) -> f64 {

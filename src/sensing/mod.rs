@@ -7,11 +7,13 @@ mod dates;
 mod index;
 mod plot_mean;
 mod shows_n;
+mod treatment_mean;
 
 pub use dates::{DateChoice, NoDate, choose_date};
 pub use index::{PlotIndex, Unindexed, indices};
 pub use plot_mean::{PlotMean, plot_means};
 pub use shows_n::{ShowsN, shows_n};
+pub use treatment_mean::{TreatmentMean, treatment_means};
 
 use jiff::civil::Date;
 

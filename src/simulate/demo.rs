@@ -5,7 +5,7 @@
 
 use super::growth::{Growth, Variety};
 use super::site_year::{
-    CanopyReadings, Day, Harvest, Mishap, Rates, RichPlots, Scatter, Sensing, SiteYear, ThinStand, TypedRate,
+    CanopyReadings, Day, Harvest, History, Mishap, Rates, RichPlots, Scatter, Sensing, SiteYear, ThinStand, TypedRate,
 };
 
 /// The seed of the programme committed under `trials/`.
@@ -56,6 +56,7 @@ fn usual(site: &str, harvest_year: i32, growth: Growth, sensing: Sensing) -> Sit
         blocks: 4,
         varieties: vec![pale_heron()],
         varieties_on_main_plots: false,
+        history: after("soybean", Day::new(10, 4)),
         rates: Rates::DifferenceFromOptimum { rates: vec![0.0, 30.0, 60.0, 90.0, 120.0, 150.0] },
         typed_rate: TypedRate::NitrogenPounds,
         rich: RichPlots::Beside { rate: 180.0 },
@@ -66,6 +67,18 @@ fn usual(site: &str, harvest_year: i32, growth: Growth, sensing: Sensing) -> Sit
         sensing,
         harvest: Harvest::Bushels { moisture_percent: 12.0 },
         mishaps: Vec::new(),
+    }
+}
+
+/// A season after this crop, planted on this day of the year before harvest.
+fn after(preceding_crop: &str, planted: Day) -> History {
+    History {
+        planted,
+        preceding_crop: preceding_crop.to_string(),
+        product: "ammonium nitrate".to_string(),
+        weather: None,
+        manure_credit: None,
+        soil_nitrate: None,
     }
 }
 
@@ -104,6 +117,7 @@ fn upper_terrace_2023() -> SiteYear {
     SiteYear {
         rates: Rates::DifferenceFromOptimum { rates: vec![0.0, 65.0, 130.0, 196.0, 261.0, 326.0] },
         typed_rate: TypedRate::UreaPounds,
+        history: History { product: "urea".to_string(), ..after("soybean", Day::new(10, 7)) },
         rich: RichPlots::HighestRate,
         mishaps: vec![Mishap::YieldSpoilt { plot: 304, factor: 0.52, reason: "combine plugged".to_string() }],
         ..usual("Upper Terrace", 2023, growth, sensing)
@@ -128,6 +142,10 @@ fn upper_terrace_2024() -> SiteYear {
         sensing(Day::new(2, 20), Day::new(3, 12), Day::new(4, 2), Day::new(4, 3), "Feekes 5", CanopyReadings::Columns);
     SiteYear {
         varieties: vec![pale_heron(), dark_sedge()],
+        history: History {
+            weather: Some("Even rain through April; dry at grain fill".to_string()),
+            ..after("soybean", Day::new(10, 2))
+        },
         harvest: Harvest::WeighedPounds { length: 20.0, width: 5.0 },
         mishaps: vec![Mishap::NotHarvested { plot: 209 }],
         ..usual("Upper Terrace", 2024, growth, sensing)
@@ -179,6 +197,7 @@ fn osier_bend_2023() -> SiteYear {
         sensing(Day::new(2, 23), Day::new(3, 17), Day::new(4, 7), Day::new(4, 8), "Feekes 5", CanopyReadings::Long);
     SiteYear {
         varieties: vec![dark_sedge()],
+        history: after("corn", Day::new(10, 11)),
         rates: topdress_response(&[0.0, 30.0, 60.0, 90.0], &[0.0, 40.0, 80.0, 120.0], Day::new(4, 12)),
         reference_within_block: true,
         harvest: Harvest::WeighedPounds { length: 24.0, width: 5.0 },
@@ -205,6 +224,7 @@ fn osier_bend_2024() -> SiteYear {
         sensing(Day::new(2, 26), Day::new(3, 19), Day::new(4, 9), Day::new(4, 9), "Feekes 6", CanopyReadings::Columns);
     SiteYear {
         varieties: vec![pale_heron(), dark_sedge()],
+        history: History { soil_nitrate: Some(118.0), ..after("alfalfa", Day::new(9, 28)) },
         rich: RichPlots::HighestRate,
         ..usual("Osier Bend", 2024, growth, sensing)
     }
@@ -229,6 +249,7 @@ fn osier_bend_2025() -> SiteYear {
     SiteYear {
         varieties: vec![pale_heron(), dark_sedge()],
         varieties_on_main_plots: true,
+        history: History { manure_credit: Some(20.0), ..after("silage corn", Day::new(10, 9)) },
         rates: topdress_response(&[0.0, 50.0, 100.0], &[0.0, 45.0, 90.0, 135.0], Day::new(4, 9)),
         typed_rate: TypedRate::NitrogenKilograms,
         rich: RichPlots::Beside { rate: 200.0 },
@@ -261,6 +282,10 @@ fn chalk_rise_2023() -> SiteYear {
         CanopyReadings::Columns,
     );
     SiteYear {
+        history: History {
+            weather: Some("11 inches of rain from March to May; water stood on the lower plots in April".to_string()),
+            ..after("barley", Day::new(9, 30))
+        },
         rates: Rates::DifferenceFromOptimum { rates: vec![0.0, 20.0, 40.0, 60.0, 80.0, 100.0] },
         rich: RichPlots::Beside { rate: 240.0 },
         harvest: Harvest::Kilograms { moisture_percent: 14.0 },
@@ -287,6 +312,10 @@ fn chalk_rise_2024() -> SiteYear {
         sensing(Day::new(2, 27), Day::new(3, 20), Day::new(4, 8), Day::new(4, 8), "Feekes 5", CanopyReadings::Columns);
     SiteYear {
         varieties: vec![dark_sedge()],
+        history: History {
+            weather: Some("Frost heave in January; half the stand was lost away from the hedge".to_string()),
+            ..after("field bean", Day::new(10, 1))
+        },
         thin_stand: Some(ThinStand { blocks: vec![2, 3, 4], share: 0.46 }),
         ..usual("Chalk Rise", 2024, growth, sensing)
     }

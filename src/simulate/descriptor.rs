@@ -2,7 +2,9 @@
 
 use std::fmt::Write;
 
-use super::site_year::{CanopyReadings, Harvest, Mishap, Rates, RichPlots, SiteYear, TypedRate, UREA_N_PERCENT};
+use super::site_year::{
+    CanopyReadings, Harvest, History, Mishap, Rates, RichPlots, SiteYear, TypedRate, UREA_N_PERCENT,
+};
 use super::tables::{STANDARD_MOISTURE, early_column, ndvi_column};
 
 /// Price of grain, USD a bushel.
@@ -85,6 +87,7 @@ pub(super) fn trial(site_year: &SiteYear) -> String {
             Rates::TopdressResponse { .. } => "\"topdress-response\"",
         },
     );
+    history(&mut lines, &site_year.history, site_year.harvest_year);
 
     lines.section("[plots]");
     lines.key("file", "\"plots.csv\"");
@@ -93,6 +96,9 @@ pub(super) fn trial(site_year: &SiteYear) -> String {
     match site_year.varieties.as_slice() {
         [only] => lines.key("variety", &format!("{{ same = {} }}", text(&only.name))),
         _ => lines.key("variety", "\"cultivar\""),
+    }
+    if site_year.thin_stand.is_some() {
+        lines.key("tillers", "{ column = \"shoots_per_ft2\", unit = \"per ft2\" }");
     }
 
     applications(&mut lines, site_year);
@@ -114,6 +120,21 @@ pub(super) fn trial(site_year: &SiteYear) -> String {
     lines.text
 }
 
+fn history(lines: &mut Lines, history: &History, harvest_year: i32) {
+    lines.key("planting_date", &history.planted.in_year(harvest_year - 1));
+    lines.key("preceding_crop", &text(&history.preceding_crop));
+    if let Some(n) = history.manure_credit {
+        lines.key("manure_credit", &format!("{{ n = {n}, unit = \"lb/ac\" }}"));
+    }
+    if let Some(n) = history.soil_nitrate {
+        let depth = "depth = 24, depth_unit = \"in\"";
+        lines.key("spring_soil_nitrate", &format!("{{ n = {n}, unit = \"lb/ac\", {depth} }}"));
+    }
+    if let Some(weather) = &history.weather {
+        lines.key("weather_notes", &text(weather));
+    }
+}
+
 fn applications(lines: &mut Lines, site_year: &SiteYear) {
     let rate = |column: &str| match site_year.typed_rate {
         TypedRate::NitrogenPounds => format!("{{ column = \"{column}\", unit = \"lb/ac\" }}"),
@@ -125,6 +146,7 @@ fn applications(lines: &mut Lines, site_year: &SiteYear) {
     let mut application = |name: &str, column: &str, date: String, timing: &str| {
         lines.section("[[application]]");
         lines.key("name", &text(name));
+        lines.key("product", &text(&site_year.history.product));
         lines.key("n", &rate(column));
         lines.key("date", &date);
         lines.key("timing", &text(timing));

@@ -24,7 +24,7 @@ mod tests;
 pub use demo::{DEMO_SEED, demo_site_years};
 pub use growth::{Growth, Variety};
 pub use site_year::{
-    CanopyReadings, Day, Harvest, Mishap, Rates, RichPlots, Scatter, Sensing, SiteYear, ThinStand, TypedRate,
+    CanopyReadings, Day, Harvest, History, Mishap, Rates, RichPlots, Scatter, Sensing, SiteYear, ThinStand, TypedRate,
 };
 
 /// One file of a simulated programme.

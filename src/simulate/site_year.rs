@@ -22,6 +22,8 @@ pub struct SiteYear {
     pub varieties: Vec<Variety>,
     /// Whether varieties are main plots of a split-plot; otherwise all treatments are randomised within blocks.
     pub varieties_on_main_plots: bool,
+    /// What the station knows of the season beside its plots.
+    pub history: History,
     /// The N treatments, in the unit that `typed_rate` names.
     pub rates: Rates,
     /// In what the rates are typed.
@@ -42,6 +44,23 @@ pub struct SiteYear {
     pub harvest: Harvest,
     /// What went wrong in single plots.
     pub mishaps: Vec<Mishap>,
+}
+
+/// What is known of a season beside the plots. The simulation does not use it: it is written down.
+#[derive(Debug, Clone, PartialEq)]
+pub struct History {
+    /// Day of planting, in the year before harvest.
+    pub planted: Day,
+    /// The crop before.
+    pub preceding_crop: String,
+    /// N product.
+    pub product: String,
+    /// Notes on the weather.
+    pub weather: Option<String>,
+    /// N credited to manure, lb/ac.
+    pub manure_credit: Option<f64>,
+    /// Nitrate N in the soil in spring down to 24 in, lb/ac.
+    pub soil_nitrate: Option<f64>,
 }
 
 /// The N treatments of a trial.

@@ -21,6 +21,21 @@ pub enum Limits {
     NotComputed,
 }
 
+impl Limits {
+    /// The name it is written as.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Limits::Both => "both",
+            Limits::OpenBelow => "open-below",
+            Limits::OpenAbove => "open-above",
+            Limits::Open => "open",
+            Limits::Disjoint => "disjoint",
+            Limits::NotComputed => "not-computed",
+        }
+    }
+}
+
 /// A point with its interval, in the unit of what was estimated.
 ///
 /// An end that the data leave open is `None`, never an infinity or NaN.

@@ -1,17 +1,22 @@
 //! What a programme and a trial *are*: plain data, valid once built, each piece with the source row it came from.
 
 mod columns;
+#[cfg(test)]
+pub(crate) mod example;
+mod plot;
 mod programme;
 mod site_year;
 mod stage;
 
 pub use columns::{Columns, MissingYield};
+pub use plot::{BesideN, Excluded, Exclusion, Harvest, Plot, Protein};
 pub use programme::{
-    Decisions, GrainPrice, IndexRange, InputFile, LeftOut, NearOptimumWithin, NitrogenPrice, Outside, Prices,
-    Programme, RateLimits, RelationKind, ResultUnits, TableSpecification,
+    Decisions, GrainPrice, IndexRange, InputFile, LARGEST_PRICE_RATIO, LeftOut, NearOptimumWithin, NitrogenPrice,
+    Outside, PRICE_RATIOS_APART, Prices, Programme, RateLimits, RelationKind, ResultUnits, TableSpecification,
+    is_same_price_ratio,
 };
 pub use site_year::{
-    Application, Background, Design, Excluded, Exclusion, Harvest, Instrument, NeedFrom, Plot, PlotColumns, Protein,
-    Reading, Reference, SameDay, SharedWithin, SoilNitrate, Timing, Trial, Walk,
+    Application, Background, Design, Instrument, NeedFrom, PlotColumns, Reading, Reference, SameDay, SharedWithin,
+    SoilNitrate, Timing, Trial, Walk,
 };
 pub use stage::{GrowthStage, StageFault};

@@ -54,6 +54,34 @@ pub struct ResultUnits {
     pub standard_moisture: Option<MoisturePercent>,
 }
 
+impl ResultUnits {
+    /// The same in kg/ha.
+    #[must_use]
+    pub fn si(self) -> Self {
+        Self { n_rate: NRateUnit::KilogramsPerHectare, yields: YieldUnit::KilogramsPerHectare, ..self }
+    }
+
+    /// The same in lb/ac, yields in bu/ac where the crop is sold by the bushel.
+    #[must_use]
+    pub fn us(self, crop: &Crop) -> Self {
+        let by_bushel = crop.pounds_per_bushel.is_some();
+        let yields = if by_bushel { YieldUnit::BushelsPerAcre } else { YieldUnit::PoundsPerAcre };
+        Self { n_rate: NRateUnit::PoundsPerAcre, yields, ..self }
+    }
+}
+
+/// Price ratios of one table differ by more than this share: a lookup must tell them apart.
+pub const PRICE_RATIOS_APART: f64 = 0.01;
+
+/// No price of N over a price of yield is above this, in any units.
+pub const LARGEST_PRICE_RATIO: f64 = 1e6;
+
+/// Whether two price ratios are so near to each other that they count as one.
+#[must_use]
+pub fn is_same_price_ratio(one: f64, other: f64) -> bool {
+    (one - other).abs() <= PRICE_RATIOS_APART * one.max(other)
+}
+
 /// Prices of grain and N, and other price ratios to derive tables at.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Prices {

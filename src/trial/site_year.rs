@@ -6,8 +6,8 @@ use jiff::civil::Date;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::GrowthStage;
-use crate::units::{Density, MoisturePercent, NRate, NRateUnit, TestWeight, Yield};
+use super::{GrowthStage, Plot};
+use crate::units::{NRate, NRateUnit};
 
 /// A trial: a site-year with its plots, applications, readings and harvest.
 #[derive(Clone, Debug, PartialEq)]
@@ -67,6 +67,13 @@ impl Trial {
     pub fn planned_n_where(&self, plot: &Plot, unit: NRateUnit, counts: impl Fn(&Application) -> bool) -> f64 {
         let counted = self.applications.iter().enumerate().filter(|(_, application)| counts(application));
         sum(counted.filter_map(|(position, _)| Some(self.planned_rate(plot, position)?.in_unit(unit))))
+    }
+
+    /// The early level that a plot belongs to where the topdress is what varies: N planned before sensing. `None` elsewhere.
+    #[must_use]
+    pub fn early_level(&self, plot: &Plot, unit: NRateUnit) -> Option<f64> {
+        let before = |application: &Application| application.timing == Timing::BeforeSensing;
+        (self.need_from == NeedFrom::TopdressResponse).then(|| self.planned_n_where(plot, unit, before))
     }
 
     /// N of the application at `position` in [`applications`](Self::applications) as planned for a plot, and as it went on where no
@@ -278,105 +285,6 @@ pub struct Reference {
     pub also_treatment: bool,
     /// Which reference plots a plot is read against.
     pub shared_within: SharedWithin,
-}
-
-/// One plot.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Plot {
-    /// Its key, as typed (parts of a composite key joined by `-`).
-    pub id: String,
-    /// Row of the plots file, counted from 1 with the header included.
-    pub row: u64,
-    /// Block, where the trial has blocks.
-    pub block: Option<String>,
-    /// Main plot, where a column tells it.
-    pub main_plot: Option<String>,
-    /// Variety, where the trial names one.
-    pub variety: Option<String>,
-    /// Level of each factor, in the order of [`Trial::factors`].
-    pub factor_levels: Vec<String>,
-    /// N of each application as it went on (as planned, where only that is given), in the order of [`Trial::applications`].
-    pub rates: Vec<NRate>,
-    /// N of each application as planned, in the same order; `None` where no plan is recorded.
-    pub planned_rates: Vec<Option<NRate>>,
-    /// Whether it is an N-rich reference plot.
-    pub is_reference: bool,
-    /// What was harvested; `None` where the cell was missing.
-    pub harvest: Option<Harvest>,
-    /// Grain protein, where it was analysed.
-    pub protein: Option<Protein>,
-    /// Test weight, where it was taken.
-    pub test_weight: Option<TestWeight>,
-    /// Lodging score on the trial's own scale, where it was scored.
-    pub lodging: Option<f64>,
-    /// Plants counted over an area, where they were.
-    pub plants: Option<Density>,
-    /// Tillers counted over an area, where they were.
-    pub tillers: Option<Density>,
-    /// Why something of it is left out.
-    pub exclusions: Vec<Exclusion>,
-}
-
-impl Plot {
-    /// The reason why `what` of this plot is left out, if it is.
-    #[must_use]
-    pub fn excluded(&self, what: Excluded) -> Option<&str> {
-        let matching = |exclusion: &&Exclusion| exclusion.what == what || exclusion.what == Excluded::Plot;
-        self.exclusions.iter().find(matching).map(|exclusion| exclusion.reason.as_str())
-    }
-}
-
-/// A plot's harvest, as typed.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Harvest {
-    /// A yield, with the moisture it was taken at where it is known.
-    Yield {
-        /// As typed.
-        quantity: Yield,
-        /// Of the product as it was weighed.
-        moisture: Option<MoisturePercent>,
-    },
-    /// A weight from an area.
-    Weight {
-        /// The number as typed.
-        typed: f64,
-        /// Kilograms harvested.
-        kilograms: f64,
-        /// Square metres they were harvested from.
-        square_metres: f64,
-        /// Of the product as it was weighed.
-        moisture: Option<MoisturePercent>,
-    },
-}
-
-/// Grain protein, as reported.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Protein {
-    /// Per cent of grain at `moisture`.
-    pub percent: f64,
-    /// Moisture it is stated at; `None` where it is stated on the grain as it stood.
-    pub moisture: Option<MoisturePercent>,
-}
-
-/// What of a plot is left out.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Excluded {
-    /// Its yield.
-    Yield,
-    /// Its readings.
-    Readings,
-    /// All of it.
-    Plot,
-}
-
-/// Something left out, with the reason.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Exclusion {
-    /// What.
-    pub what: Excluded,
-    /// Why.
-    pub reason: String,
 }
 
 /// The kind of an instrument.

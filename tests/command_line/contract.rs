@@ -210,7 +210,7 @@ fn the_numbers_of_a_line_are_those_of_its_means() {
 
 #[test]
 fn every_document_is_as_its_types_say() {
-    use stook::output::{Calibrations, Curves, Envelope, Findings, Optima, Sense, Summary, Yields};
+    use stook::output::{Calibrations, Curves, Envelope, Findings, NewTrial, Optima, Sense, Summary, Yields};
 
     fn schema<T: schemars::JsonSchema + 'static>() -> Value {
         serde_json::to_value(schemars::schema_for!(Envelope<'static, T>)).unwrap()
@@ -225,4 +225,8 @@ fn every_document_is_as_its_types_say() {
     holds(&schema::<Findings>(), &stook(["check", "trials", "--format", "json"]).json());
     let run = stook(["season", "trials", "--format", "json", "--out", season.to_str().unwrap()]);
     holds(&schema::<Summary>(), &run.json());
+    let plots = crate::run::trials().join("osier-bend-2025/plots.csv");
+    let folder = place.path().join("trial");
+    let run = stook(["new", plots.to_str().unwrap(), "--out", folder.to_str().unwrap(), "--format", "json"]);
+    holds(&schema::<NewTrial>(), &run.json());
 }

@@ -18,6 +18,8 @@ fn shared() -> (&'static Path, &'static crate::run::Run) {
     static SHARED: OnceLock<(PathBuf, crate::run::Run)> = OnceLock::new();
     let (place, run) = SHARED.get_or_init(|| {
         let place = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("command_line");
+        // An earlier build may have left a season of another form.
+        let _ = std::fs::remove_dir_all(&place);
         std::fs::create_dir_all(&place).unwrap();
         let run = season(&place, "2");
         assert_eq!(run.status, 0, "{}", run.stderr);
@@ -136,6 +138,22 @@ fn the_tables_of_a_season_answer_lookups_as_their_vectors_say() {
         let run = look(reading, reference);
         assert_eq!((run.status, &run.json()["status"]), (1, &"unusable".into()), "{reading} {reference}");
     }
+}
+
+#[test]
+fn a_figure_that_cannot_be_drawn_is_left_out_with_a_warning() {
+    let copy = crate::run::programme_copy();
+    let long = "Pale Heron ".repeat(20);
+    let file = copy.path().join("trials/upper-terrace-2024/plots.csv");
+    let text = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, text.replace("Pale Heron", long.trim())).unwrap();
+    let run = stook_in(copy.path(), ["season", "trials/upper-terrace-2024"]);
+    assert!(run.status < 2, "{}", run.stderr);
+    let found = files(&copy.path().join("season"));
+    let findings = String::from_utf8(found["findings.csv"].clone()).unwrap();
+    assert!(findings.contains("figure-left-out"), "{findings}");
+    assert!(!found.contains_key("figures/upper-terrace-2024-response.svg"), "{:?}", found.keys());
+    assert!(found.contains_key("data/curves.json"));
 }
 
 #[test]

@@ -4,6 +4,8 @@ mod contract;
 mod errors;
 mod folder;
 mod mutations;
+mod new;
 mod reading;
 mod run;
 mod status;
+mod yields;

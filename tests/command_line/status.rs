@@ -108,6 +108,8 @@ fn prices_come_whole_or_not_at_all() {
     refused(&with(&["--price-ratio", "0.1", "--grain-price", "6", "--n-price", "0.6"]), &["not both"]);
     refused(&with(&["--price-ratio", "-0.1"]), &["at least 0"]);
     refused(&with(&["--price-ratio", "NaN"]), &["at least 0"]);
+    refused(&with(&["--price-ratio", "2e6"]), &["at most 1000000"]);
+    refused(&with(&["--grain-price", "1e-308", "--n-price", "1e308"]), &["no price of N"]);
     refused(&with(&["--grain-price", "0", "--n-price", "0.6"]), &["above 0"]);
     refused(&with(&["--price-ratio", "0.1", "--level", "95"]), &["between 0 and 1"]);
     refused(&with(&["--price-ratio", "0.1", "--family", "cubic"]), &["quadratic-plateau"]);
@@ -121,11 +123,75 @@ fn grain_and_n_prices_are_their_ratio() {
 }
 
 #[test]
+fn no_result_is_written_over_its_own_input() {
+    let copy = programme_copy();
+    let kept = |arguments: &[&str], file: &str| {
+        let before = std::fs::read(copy.path().join(file)).unwrap();
+        let run = stook_in(copy.path(), arguments.iter().copied().chain(["--out", file]));
+        assert_eq!((run.status, run.stdout.as_str()), (USAGE_OR_INPUT, ""), "{arguments:?}: {}", run.stderr);
+        assert!(run.stderr.contains("one of the files read"), "{arguments:?}: {}", run.stderr);
+        assert!(std::fs::read(copy.path().join(file)).unwrap() == before, "{arguments:?}");
+    };
+    std::fs::copy(data().join(OATS), copy.path().join("oats.csv")).unwrap();
+    std::fs::hard_link(copy.path().join("oats.csv"), copy.path().join("linked.csv")).unwrap();
+    for file in ["oats.csv", "linked.csv"] {
+        kept(&["curves", "oats.csv", "--rate", "nitrogen", "--yield", "yield"], file);
+    }
+    kept(&["yields", "trials"], "trials/upper-terrace-2024/plots.csv");
+    kept(&["yields", "trials/upper-terrace-2024"], "trials/upper-terrace-2024/plots.csv");
+    kept(&["sense", "trials/upper-terrace-2024"], "trials/programme.toml");
+    kept(&["check", "trials"], "trials/programme.toml");
+    crate::run::edit(&copy.path().join("trials/programme.toml"), "currency", "curency");
+    kept(&["check", "trials"], "trials/upper-terrace-2024/plots.csv");
+    for out in ["trials", "."] {
+        let run = stook_in(copy.path(), ["season", "trials/upper-terrace-2024", "--out", out]);
+        assert_eq!(run.status, USAGE_OR_INPUT, "{}", run.stderr);
+    }
+}
+
+#[test]
+fn a_price_ratio_that_coincides_with_another_is_left_out_with_a_warning() {
+    let run = stook(["table", "trials/upper-terrace-2024", "--name", "leaf-jointing", "--price-ratio", "0.0501"]);
+    assert_eq!(run.status, ANSWERED, "{}{}", run.stdout, run.stderr);
+    let run = stook(["calibrate", "trials/upper-terrace-2024", "--price-ratio", "0.0501", "--format", "json"]);
+    let warnings = run.json()["warnings"].to_string();
+    assert!(warnings.contains("price-ratio-left-out") && warnings.contains("0.05"), "{warnings}");
+}
+
+#[test]
+fn price_ratios_that_are_one_or_none_are_input_errors_with_their_line() {
+    for (list, words) in [("[0.05, 0.0502]", "0.05 is already listed"), ("[0.05, 1e9]", "at most 1000000")] {
+        let copy = programme_copy();
+        crate::run::edit(&copy.path().join("trials/programme.toml"), "[0.05, 0.15]", list);
+        let run = stook_in(copy.path(), ["optimum", "trials"]);
+        assert_eq!((run.status, run.stdout.as_str()), (USAGE_OR_INPUT, ""), "{list}");
+        assert!(run.stderr.contains(words) && run.stderr.contains("line"), "{list}: {}", run.stderr);
+    }
+}
+
+#[test]
+fn a_programme_whose_readings_are_all_excluded_says_so() {
+    let copy = programme_copy();
+    let trial = copy.path().join("trials/upper-terrace-2023");
+    let plots = std::fs::read_to_string(trial.join("plots.csv")).unwrap();
+    let mut descriptor = std::fs::read_to_string(trial.join("trial.toml")).unwrap();
+    for plot in plots.lines().skip(1).filter_map(|line| line.split(',').next()) {
+        descriptor += &format!("\n[[exclude]]\nplot = {plot}\nwhat = \"readings\"\nreason = \"lodged\"\n");
+    }
+    std::fs::write(trial.join("trial.toml"), descriptor).unwrap();
+    let run = stook_in(copy.path(), ["table", "trials/upper-terrace-2023", "--name", "leaf-jointing"]);
+    assert_eq!(run.status, NOT_ANSWERED, "{}", run.stderr);
+    let said = run.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("gives a calibration point: ") && !said.contains("point: ."), "{said}");
+}
+
+#[test]
 fn wrong_paths_and_names_are_input_errors() {
     refused(&["curves", "nowhere.csv", "--rate", "n", "--yield", "y"], &["nowhere.csv", "no such file"]);
     refused(&["check", "nowhere"], &["nowhere"]);
     refused(&["season", OATS], &["programme or trial folder"]);
     refused(&["lookup", "--table", OATS, "--reading", "1", "--reference", "2"], &[OATS, "table file"]);
+    refused(&["lookup", "--table", "no.json", "--reading", "1", "--reference", "2"], &["there is no such file"]);
     let run = stook(["table", "trials", "--name", "leaf"]);
     assert_eq!((run.status, run.stdout.as_str()), (USAGE_OR_INPUT, ""));
     assert!(run.stderr.contains("leaf-jointing"), "{}", run.stderr);
@@ -197,12 +263,14 @@ fn a_result_goes_to_a_file_instead() {
 #[cfg(target_os = "linux")]
 #[test]
 fn a_full_disk_is_said() {
-    let full = std::fs::File::options().write(true).open("/dev/full").unwrap();
-    let mut curves = command(&package(), ["curves", "trials", "--format", "json"]);
-    let child = curves.stdout(Stdio::from(full)).stderr(Stdio::piped()).spawn().unwrap();
-    let output = child.wait_with_output().unwrap();
-    assert_eq!(output.status.code(), Some(CANNOT_WRITE));
-    assert!(String::from_utf8_lossy(&output.stderr).contains("standard output"));
+    for arguments in [&["curves", "trials/upper-terrace-2024", "--format", "json"][..], &["--help"]] {
+        let full = std::fs::File::options().write(true).open("/dev/full").unwrap();
+        let mut curves = command(&package(), arguments);
+        let child = curves.stdout(Stdio::from(full)).stderr(Stdio::piped()).spawn().unwrap();
+        let output = child.wait_with_output().unwrap();
+        assert_eq!(output.status.code(), Some(CANNOT_WRITE), "{arguments:?}");
+        assert!(String::from_utf8_lossy(&output.stderr).contains("standard output"));
+    }
 }
 
 #[test]

@@ -87,7 +87,7 @@ fn dearer_nitrogen_never_raises_a_rate() {
 fn every_plot_of_every_trial_is_used_or_has_a_reason() {
     let season = demo();
     for (trial, result) in season.programme.trials.iter().zip(&season.trials) {
-        assert_eq!(trial.plots.len(), result.yields.len());
+        assert_eq!(trial.plots.len(), result.harvest.yields.len());
         let entered: usize = result.groups.iter().map(|group| group.group.rates.len()).sum();
         let left_out: usize = result.groups.iter().map(|group| group.group.left_out.len()).sum();
         let enters = trial.reference.is_some_and(|reference| reference.also_treatment);

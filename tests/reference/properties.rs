@@ -243,13 +243,17 @@ proptest! {
             let steep = if slope >= ratio { free } else { at(ratio) };
             let flat = at(slope.clamp(0.0, ratio));
             zero = zero.min(flat);
+            if interval.low.is_none() && join <= observations.lowest_rate() {
+                continue;
+            }
             if !undecided(steep, cutoff(&curve)) {
                 prop_assert_eq!(holds(&interval, join), steep <= cutoff(&curve), "join {} {:?}", join, interval);
             }
         }
         // The grid of joins is coarse: it can miss the best flat curve, but not add one.
         if zero <= cutoff(&curve) * (1.0 - 1e-6) {
-            prop_assert_eq!(interval.low, Some(0.0));
+            // Without a rate of 0 nothing tells 0 from the rates up to the lowest tested one.
+            prop_assert_eq!(interval.low, Some(0.0).filter(|_| observations.lowest_rate() == 0.0));
         } else if zero > cutoff(&curve) * 1.01 {
             prop_assert_ne!(interval.low, Some(0.0));
         }
@@ -263,6 +267,9 @@ proptest! {
         let line = trial.column(|rate| rate);
         for step in 1..60 {
             let theta = trial.top() * f64::from(step) / 20.0;
+            if interval.low.is_none() && theta <= observations.lowest_rate() {
+                continue;
+            }
             let bend = trial.column(|rate| rate * rate - 2.0 * theta * rate);
             let (free, curvature) = trial.with_fixed(&[(line.clone(), ratio)], &[bend]);
             let rss = if curvature[0] < 0.0 { free } else { trial.with_fixed(&[(line.clone(), ratio)], &[]).0 };
@@ -313,6 +320,9 @@ proptest! {
             prop_assert!((observations.lowest_rate()..=observations.highest_rate()).contains(&rate));
             if optimum.status == OptimumStatus::Interior {
                 prop_assert!(holds(&optimum.interval, rate), "{} {:?}", family, optimum);
+            }
+            if optimum.status == OptimumStatus::BeforeFirstRate {
+                continue;
             }
             let net = |rate: f64| curve.value(rate) - ratio * rate;
             for step in 0..=100 {

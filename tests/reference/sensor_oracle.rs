@@ -10,7 +10,7 @@ use approx::{assert_abs_diff_eq, assert_relative_eq};
 use serde_json::Value;
 use stook::calibration::{Bound, FittedTrial, NeedPoint, Relation, trial_points};
 use stook::experiment::{FitOptions, FittedGroup, groups_of_trial};
-use stook::response::{Family, Fit, Observations};
+use stook::response::{Family, Fit, Observations, Reach};
 use stook::trial::{Instrument, Programme, RelationKind};
 
 use crate::data::{Table, beside};
@@ -132,6 +132,12 @@ fn points(programme: &Programme, instrument: Instrument) -> Vec<NeedPoint> {
         for (mut point, group) in found.points.into_iter().zip(&groups) {
             let fitted = group.outcome.as_ref().expect("twelve plots");
             point.need = match fitted.observations.fit(Family::QuadraticPlateau) {
+                // Of the curves that join before the second rate, which fit alike, the oracle takes the widest; ours is a bound.
+                Fit::Estimated(curve) if curve.reach == Some(Reach::BeforeFirstRate) => {
+                    let [slope, curvature] =
+                        [curve.coefficients.slope, curve.coefficients.curvature].map(|c| c.expect("it bends"));
+                    ((0.1 - slope) / (2.0 * curvature)).max(0.0)
+                }
                 Fit::Estimated(curve) => fitted.observations.optimum(&curve, 0.1, 0.95).rate.expect("a rate"),
                 Fit::NotEstimable { .. } => 0.0,
             };

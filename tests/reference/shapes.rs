@@ -1,7 +1,8 @@
 //! Trials of awkward shape: what is said, and what is refused.
 
 use crate::data::{Table, beside};
-use stook::response::{Curve, DataError, Family, Fit, Observations, OptimumStatus, Reach, choose};
+use approx::assert_relative_eq;
+use stook::response::{Curve, DataError, Family, Fit, Observations, OptimumStatus, Reach, TestedBy, choose};
 use stook::stats::interval::{Interval, Limits};
 
 const LEVEL: f64 = 0.95;
@@ -87,6 +88,62 @@ fn falling_yields_bear_no_rising_curve() {
     let optimum = trial.optimum(&line, 0.0, LEVEL);
     assert_eq!((optimum.rate, optimum.status), (Some(0.0), OptimumStatus::AtZero));
     assert_eq!((optimum.interval.low, optimum.interval.high), (Some(0.0), Some(0.0)));
+}
+
+#[test]
+fn a_rise_before_the_second_rate_bounds_the_optimum_however_little_it_is() {
+    // 40 without N, 43 at any rate tested: over 50 the rise is 0.06 a unit, less than N costs, but over 20 it would be 0.15.
+    let rates = [0.0, 50.0, 100.0, 150.0, 0.0, 50.0, 100.0, 150.0];
+    let trial = observations(&rates, &[39.9, 43.1, 43.0, 42.9, 40.1, 42.9, 43.0, 43.1]);
+    // Rise 3 at a ratio of 0.1: a linear-plateau pays up to a join of 30; a quadratic-plateau is best at 30 − 0.1·30²/6 = 15.
+    for (family, highest) in [(Family::LinearPlateau, 30.0), (Family::QuadraticPlateau, 15.0)] {
+        let curve = curve(&trial, family);
+        assert_eq!(curve.reach, Some(Reach::BeforeFirstRate));
+        let optimum = trial.optimum(&curve, 0.1, LEVEL);
+        assert_eq!((optimum.status, optimum.interval.estimate), (OptimumStatus::BeforeFirstRate, None));
+        assert_relative_eq!(optimum.rate.unwrap(), highest, max_relative = 1e-9);
+        assert_eq!(trial.optimum(&curve, 0.0, LEVEL).rate, Some(50.0));
+    }
+}
+
+#[test]
+fn without_a_rate_of_zero_the_lowest_rate_is_a_bound() {
+    let rates = [40.0, 80.0, 120.0, 40.0, 80.0, 120.0];
+    let trial = observations(&rates, &[60.0, 55.1, 48.0, 60.4, 54.7, 48.2]);
+    for family in [Family::Linear, Family::Quadratic] {
+        let optimum = trial.optimum(&curve(&trial, family), 0.1, LEVEL);
+        assert_eq!((optimum.rate, optimum.status), (Some(40.0), OptimumStatus::BeforeFirstRate), "{family}");
+        let interval = optimum.interval;
+        assert_eq!((interval.estimate, interval.low, interval.high), (None, None, Some(40.0)), "{family}");
+    }
+}
+
+#[test]
+fn an_interval_that_is_not_computed_says_why() {
+    let bowl = observations(&[0.0, 50.0, 100.0, 0.0, 50.0, 100.0], &[50.0, 40.1, 50.2, 50.1, 40.0, 50.0]);
+    let optimum = bowl.optimum(&curve(&bowl, Family::Quadratic), 0.1, LEVEL);
+    assert_eq!(optimum.interval.limits, Limits::NotComputed);
+    assert!(optimum.no_interval.unwrap().contains("bends upward"));
+}
+
+#[test]
+fn a_small_trial_is_tested_over_all_its_arrangements() {
+    // Three plots at each of two rates: 20 arrangements, and the observed one is the best of them.
+    let trial = observations(&[0.0, 0.0, 0.0, 50.0, 50.0, 50.0], &[40.0, 41.0, 42.0, 43.5, 44.0, 45.0]);
+    let test = trial.response_test(1_999, 1);
+    assert_eq!((test.p, test.permutations, test.exhaustive), (Some(0.05), 19, true));
+    assert_eq!(trial.response_test(1_999, 2).p, Some(0.05));
+    // Two blocks of two plots: four arrangements, so only F can decide.
+    let pair = Observations::new(&[0.0, 50.0, 0.0, 50.0], &[40.0, 50.0, 41.0, 51.5], Some(&[0, 0, 1, 1])).unwrap();
+    let test = pair.response_test(1_999, 1);
+    assert_eq!((test.by, test.smallest_p, test.p), (TestedBy::F, Some(0.25), test.treatment.p));
+}
+
+#[test]
+fn rates_that_blocks_do_not_connect_are_said() {
+    let apart = Observations::new(&[0.0, 50.0, 100.0, 150.0], &[40.0, 50.0, 60.0, 61.0], Some(&[0, 0, 1, 1])).unwrap();
+    assert!(!apart.rates_connected());
+    assert!(oracle("s6_unbalanced").rates_connected());
 }
 
 #[test]

@@ -8,7 +8,7 @@ use polars_io::parquet::write::ParquetWriter;
 use rust_xlsxwriter::{ExcelDateTime, Format as CellFormat, Formula, Workbook};
 use tempfile::TempDir;
 
-use crate::files::{Format, Separator, Sheet, sheets};
+use crate::files::{Format, Layout, Separator, Sheet, sheets};
 
 /// A file in a folder of its own.
 fn file(name: &str, bytes: &[u8]) -> (TempDir, PathBuf) {
@@ -20,7 +20,7 @@ fn file(name: &str, bytes: &[u8]) -> (TempDir, PathBuf) {
 
 fn read(name: &str, bytes: &[u8]) -> Vec<Sheet> {
     let (_folder, path) = file(name, bytes);
-    sheets(&path).unwrap()
+    sheets(&path, &Layout::default()).unwrap()
 }
 
 fn rows(sheet: &Sheet) -> Vec<(u64, Vec<&str>)> {
@@ -104,7 +104,18 @@ fn a_file_that_is_not_what_its_name_says_gets_one_clear_error() {
         ("plots.xls", b"\xd0\xcf\x11\xe0".to_vec(), "unknown-format"),
     ] {
         let (_folder, path) = file(name, &bytes);
-        let codes: Vec<_> = sheets(&path).unwrap_err().into_iter().map(|finding| finding.code).collect();
+        let codes: Vec<_> =
+            sheets(&path, &Layout::default()).unwrap_err().into_iter().map(|finding| finding.code).collect();
         assert_eq!(codes, [code], "{name}");
     }
+}
+
+#[test]
+fn a_merged_cell_counts_for_every_column_that_it_spans() {
+    let mut workbook = Workbook::new();
+    let sheet = workbook.add_worksheet();
+    sheet.merge_range(0, 1, 0, 2, "NDVI", &CellFormat::new()).unwrap();
+    sheet.write_row(1, 0, ["plot", "2 April", "16 April"]).unwrap();
+    let read = read("plots.xlsx", &workbook.save_to_buffer().unwrap());
+    assert_eq!(rows(&read[0]), [(1, vec!["", "NDVI", "NDVI"]), (2, vec!["plot", "2 April", "16 April"])]);
 }

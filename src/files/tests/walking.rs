@@ -5,8 +5,11 @@ use crate::trial::{Reading, Trial};
 
 const TRIAL: &str = "upper-2024/trial.toml";
 
+/// Code, row and text of a finding.
+type Told = (&'static str, Option<u64>, String);
+
 /// The trial with leaf readings in a file of their own.
-fn walked(keys: &str, rows: &str) -> Result<Trial, Vec<(&'static str, Option<u64>, String)>> {
+fn walked(keys: &str, rows: &str) -> Result<Trial, Vec<Told>> {
     let section = format!(
         "[[readings]]\ninstrument = \"leaf-chlorophyll\"\nfile = \"walk.csv\"\nvalue = \"value\"\n{keys}\n[harvest]"
     );

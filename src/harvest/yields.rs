@@ -1,6 +1,4 @@
-//! Weight, moisture and area → yield at standard moisture.
-//!
-//! Y(S) = Y·(100 − M) ÷ (100 − S): the dry matter stays, the water changes (Mulvaney & Devkota 2020, UF/IFAS SS-AGR-443).
+//! Plot yields at standard moisture, and what became of each.
 
 use crate::crop::Crop;
 use crate::trial::{Excluded, Harvest, Plot, ResultUnits, Trial};
@@ -19,17 +17,21 @@ pub fn moisture_factor(from: MoisturePercent, to: MoisturePercent) -> f64 {
 /// # Errors
 /// [`BushelUnknown`] where bushels are wanted, or given, for a crop without a bushel weight.
 pub fn yield_at_standard_moisture(harvest: &Harvest, crop: &Crop, units: &ResultUnits) -> Result<f64, BushelUnknown> {
-    let (quantity, moisture) = match *harvest {
-        Harvest::Yield { quantity, moisture } => (quantity, moisture),
-        Harvest::Weight { kilograms, square_metres, moisture, .. } => {
-            (Yield::new(kilograms / square_metres * 10_000.0, YieldUnit::KilogramsPerHectare), moisture)
-        }
-    };
+    let (quantity, moisture) = quantity_and_moisture(harvest);
     let as_stood = quantity.in_unit(units.yields, crop.pounds_per_bushel)?;
     Ok(match (moisture, units.standard_moisture) {
         (Some(from), Some(to)) => as_stood * moisture_factor(from, to),
         _ => as_stood,
     })
+}
+
+fn quantity_and_moisture(harvest: &Harvest) -> (Yield, Option<MoisturePercent>) {
+    match *harvest {
+        Harvest::Yield { quantity, moisture } => (quantity, moisture),
+        Harvest::Weight { kilograms, square_metres, moisture, .. } => {
+            (Yield::new(kilograms / square_metres * 10_000.0, YieldUnit::KilogramsPerHectare), moisture)
+        }
+    }
 }
 
 /// What became of a plot's yield.
@@ -72,10 +74,33 @@ fn plot_yield(plot: &Plot, crop: &Crop, units: &ResultUnits) -> Result<PlotYield
     }
 }
 
-/// N in the grain, per cent of dry matter, from protein stated at a moisture (`as_stood` where it is not stated).
-#[must_use]
-pub fn grain_n_percent_dry(protein_percent: f64, stated_at: MoisturePercent, crop: &Crop) -> f64 {
-    protein_percent / crop.protein_per_n * 100.0 / stated_at.dry_matter_percent()
+/// The yield of every plot that was harvested, left out or not, in the programme's unit at its standard moisture; `None` where the cell
+/// was missing, or where the moisture of this plot alone is: as it stood it would not compare with the others.
+///
+/// # Errors
+/// [`BushelUnknown`] as in [`yield_at_standard_moisture`].
+pub fn yields_with_excluded(
+    trial: &Trial,
+    crop: &Crop,
+    units: &ResultUnits,
+) -> Result<Vec<Option<f64>>, BushelUnknown> {
+    let moisture_is_known = trial.plots.iter().any(|plot| plot.harvest.and_then(Harvest::moisture).is_some());
+    let measured = |plot: &Plot| {
+        let harvest = plot.harvest.filter(|harvest| harvest.moisture().is_some() || !moisture_is_known);
+        harvest.map(|harvest| yield_at_standard_moisture(&harvest, crop, units)).transpose()
+    };
+    trial.plots.iter().map(measured).collect()
+}
+
+/// Dry matter of a harvest, kg/ha; `None` where its moisture is not known.
+///
+/// # Errors
+/// [`BushelUnknown`] where bushels were given for a crop without a bushel weight.
+pub fn dry_matter(harvest: &Harvest, crop: &Crop) -> Result<Option<f64>, BushelUnknown> {
+    let Some(moisture) = harvest.moisture() else { return Ok(None) };
+    let (quantity, _) = quantity_and_moisture(harvest);
+    let as_stood = quantity.in_unit(YieldUnit::KilogramsPerHectare, crop.pounds_per_bushel)?;
+    Ok(Some(as_stood * moisture.dry_matter_percent() / 100.0))
 }
 
 #[cfg(test)]
@@ -142,12 +167,5 @@ mod tests {
             moisture: MoisturePercent::new(13.5),
         };
         assert_eq!(yield_at_standard_moisture(&harvest, &crop, &units), Ok(61.7));
-    }
-
-    #[test]
-    fn protein_gives_the_grain_n() {
-        // 10.5 % protein at 12 % moisture: 2.0933 % N of dry matter (computed with NumPy).
-        let found = grain_n_percent_dry(10.5, MoisturePercent::new(12.0).unwrap(), &Crop::named("wheat"));
-        assert_relative_eq!(found, 2.093_3, max_relative = 3e-5); // printed to five digits
     }
 }
