@@ -254,6 +254,9 @@ pub(super) struct RoleFlags {
     /// Rows that the headers take [default: 1]
     #[arg(long, value_name = "ROWS", value_parser = clap::value_parser!(u64).range(1..=10))]
     header_rows: Option<u64>,
+    /// Last row of the data, where notes stand below it [default: none]
+    #[arg(long, value_name = "ROW", value_parser = clap::value_parser!(u64).range(1..))]
+    last_row: Option<u64>,
     /// What stands between cells: , ; | or tab [default: seen from the file]
     #[arg(long, value_name = "SIGN", value_parser = separator)]
     separator: Option<Separator>,
@@ -303,6 +306,7 @@ impl RoleFlags {
             ("sheet", self.sheet.as_deref().map(Value::from)),
             ("header_row", self.header_row.map(Value::from)),
             ("header_rows", self.header_rows.map(Value::from)),
+            ("last_row", self.last_row.map(Value::from)),
             ("separator", self.separator.map(|separator| separator.name().into())),
             ("decimal", self.decimal.map(|decimal| decimal.name().into())),
             ("encoding", self.encoding.map(|encoding| encoding.name().into())),
@@ -319,6 +323,7 @@ impl RoleFlags {
             sheet: self.sheet.clone(),
             header_row: self.header_row.unwrap_or(standard.header_row),
             header_rows: self.header_rows.unwrap_or(standard.header_rows),
+            last_row: self.last_row,
             separator: self.separator,
             decimal: self.decimal.unwrap_or(standard.decimal),
             encoding: self.encoding,

@@ -46,6 +46,10 @@ pub(super) fn file_reference(section: &Section) -> Option<FileReference> {
         Some(item) => whole(item, 1, 10)?,
         None => standard.header_rows,
     };
+    let last_row = match suited("last_row") {
+        Some(item) => Some(whole(item, 1, 1_000_000_000)?),
+        None => None,
+    };
     let encodings = "write \"utf-8\", \"utf-16\", \"latin-1\" or the usual name of another encoding";
     let dates = "write \"excel-serial\", or day, month and year with the signs between them, as in \"day/month/year\" (yy for years of two digits)";
     let separators = format!("write one of {}", list(&Separator::ALL.map(Separator::name)));
@@ -64,6 +68,7 @@ pub(super) fn file_reference(section: &Section) -> Option<FileReference> {
             },
             header_row,
             header_rows,
+            last_row,
             separator: optional(separator)?,
             decimal: optional(decimal)?.unwrap_or(standard.decimal),
             encoding: optional(encoding)?,

@@ -15,6 +15,8 @@ pub struct Layout {
     pub header_row: u64,
     /// Rows that the headers take, from `header_row` downward, at least 1.
     pub header_rows: u64,
+    /// The last row that belongs to the data, where notes stand below it.
+    pub last_row: Option<u64>,
     /// What stands between the cells of a text file; `None` to see it from the file.
     pub separator: Option<Separator>,
     /// The decimal sign of numbers that are kept as text.
@@ -66,6 +68,7 @@ impl Default for Layout {
             sheet: None,
             header_row: 1,
             header_rows: 1,
+            last_row: None,
             separator: None,
             decimal: Decimal::Point,
             encoding: None,

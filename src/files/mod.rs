@@ -1,9 +1,56 @@
 //! Everything that is read from disk: a programme with its trials, one trial, or the columns of one data file.
 //!
 //! A descriptor says which of the user's own columns plays which role; the [programme](load_programme) it makes is plain
-//! data, valid once built. Every fault of every file is collected: each names its file, line or row, key or column, the
-//! value as typed and what would be right. Files are CSV with commas, in UTF-8; a cell that is empty or says `NA`, `N/A`,
-//! `.`, `*` or `-` is missing.
+//! data, valid once built. Every fault of every file is collected: each names its file, sheet, line or row, key or column, the
+//! value as typed and what would be right. Where more than a few faults of one kind stand in one column, the first few are told
+//! and the others counted. [`sheets`] gives the cells of a file as they stand, for whoever wants to look before anything is
+//! declared.
+//!
+//! # Data files
+//!
+//! What is certain is read, what is not is refused by name; nothing is guessed. Beside `file = …` a descriptor may declare (and a
+//! quick look has a flag for each but the last):
+//!
+//! | key | says | where it is not declared |
+//! |---|---|---|
+//! | `sheet` | the sheet of a workbook | the only one that holds anything |
+//! | `header_row` | row of the headers, from 1; those above are titles; 0 for a file without headers, whose columns are *column 1*, *column 2* … | 1, or the first row below it that is not blank |
+//! | `header_rows` | how many rows the headers take | 1 |
+//! | `last_row` | the last row of the data, where notes stand below | none: all rows |
+//! | `separator` | `,` `;` `tab` or `\|` | the one that alone splits the rows, or splits them all evenly |
+//! | `decimal` | the decimal sign of numbers in text, `.` or `,` | `.` |
+//! | `encoding` | `utf-8`, `utf-16`, `latin-1` … | what a byte-order mark says, or UTF-8 |
+//! | `missing` | the texts that stand for a missing value | `NA` `N/A` `.` `*` `-`, in any case; an empty cell always |
+//! | `date_format` | `day`, `month`, `year` (`yy` for two digits, 2000 to 2099) with the signs between them, as in `day/month/year`, or `excel-serial` | year-month-day, with or without a time of day |
+//!
+//! - **Text** (CSV, TSV and whatever has no other ending): lines end in a line feed, a carriage return or both; row numbers are those of
+//!   the lines in the file, also past line ends within quotes. Blank rows and blank cells at the end of rows are nothing; a row of any
+//!   other length than the header's is refused. Texts longer than 4 GB are refused.
+//! - **XLSX**: numbers to the last bit, dates from cells formatted as dates, formulas by the value stored with them; an error such as
+//!   `#N/A` is named, not taken for missing. Hidden rows and columns are read like others. In the headers a merged cell counts for all the
+//!   columns that it spans; headers of two rows are joined from the top by a space, *NDVI 2 April*. A label that is merged over several
+//!   rows of data is refused below the first. Percentages are stored as fractions, and read so.
+//! - **Parquet**: numbers, texts, truth values, dates and times; nulls are missing. Row 1 is the header, so the first record is row 2.
+//!   Columns of other types are left out.
+//! - Header names are compared with runs of spaces and line breaks as one space. Where a named column is not among the headers but
+//!   stands on another row, that row is told.
+//! - A number is digits with a decimal sign, also where it is stored as text. Decimal commas without a declaration, thousands separators,
+//!   units (`72 bu/ac`, `45%`), bounds (`>90`), ranges and dates in the place of numbers are each refused for what they are. So is a date
+//!   such as `03/04/2024` while no order of day and month is declared, and what no field gives ([limits](self#what-must-be-there)).
+//!
+//! # Readings
+//!
+//! Readings stand in a column of the plots file (or another) for each sensing date, or in a file of their own, a row a reading, keyed
+//! by the columns that name a plot. Or they have no plot and were taken in **walking order**: `walk = { order = "serpentine",
+//! readings_per_plot = 30 }`. All rows of one day, of those that meet `where`, are one walk, in their order. With `order =
+//! "plots-file"` the plots were passed in the order of the plots file; with `"serpentine"` line after line, the lines in the order they
+//! first stand in the plots file, the plots of a line in the order of the plots file, and every second line in reverse. The lines are the
+//! blocks, or the values of the column named by `along = "…"`. A missing reading keeps its row (with `NA` in it, since a blank row is nothing), so that the others keep their place.
+//! A walk that has not as many readings as plots × readings of a plot is refused with both numbers. Without a leaf column the
+//! readings of a plot are numbered as they were taken. [`Trial::walks`](crate::trial::Trial::walks) tells the plots passed.
+//!
+//! A million readings cost a look-up each and no allocation: text stays in one piece, dates and stages that repeat the cell above are
+//! not read again, and every core takes part (`benches/reading.rs`).
 //!
 //! # What dates and timings must agree on
 //!
@@ -22,7 +69,14 @@
 //!
 //! Every plot has its key, block, main plot, variety, factor levels and N rates where the descriptor names their columns (0 is a rate,
 //! an empty cell is not), and a harvested plot its moisture where there is a moisture column, unless its yield is left out. A yield, a
-//! protein, a test weight, a count, a score, a planned rate beside the one that went on or a reading may be missing. A reading belongs to a plot, and there is one for a plot, instrument, day and leaf.
+//! protein, a test weight, a count, a score, a planned rate beside the one that went on or a reading may be missing. A reading
+//! belongs to a plot, and there is one for a plot, instrument, day and leaf.
+//!
+//! Refused as typing or unit errors, whatever the crop: an application above 1000 kg N/ha, a yield above 200 Mg/ha, a side of the
+//! harvested area outside 0.1 to 1000 m, an NDVI outside −1 to 1, a leaf chlorophyll reading above 150; in a quick look, where units
+//! are not known, a number above 10⁹.
+//!
+//! A folder of a programme that holds data files or a nearly named descriptor and no `trial.toml` draws a warning.
 
 #![allow(clippy::result_large_err, reason = "a finding is made once a fault, never once a sound cell")]
 

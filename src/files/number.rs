@@ -57,7 +57,12 @@ pub(super) fn explain(text: &str, layout: &Layout) -> (String, String) {
     if !body.contains(|letter: char| letter.is_ascii_digit()) {
         return plain;
     }
+    let is_digit = |letter: char| letter.is_ascii_digit();
     if !behind.is_empty() {
+        // Digits right behind a letter are more likely a slip of typing than a unit.
+        if !text.contains(char::is_whitespace) && behind.contains(is_digit) && !behind.starts_with(['e', 'E']) {
+            return plain;
+        }
         let exponent = behind.strip_prefix(['e', 'E']).is_some_and(|digits| digits.parse::<i32>().is_ok());
         return match parse(body, layout.decimal) {
             Some(_) if exponent => (format!("{text:?} is too large"), "write a number that can be measured".to_owned()),

@@ -1,5 +1,7 @@
 //! The forms readings are kept in: a column a sensing date, or a row a reading.
 
+use std::sync::{Mutex, PoisonError};
+
 use jiff::civil::Date;
 use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
 
@@ -13,8 +15,9 @@ use super::trial_descriptor::{LongForm, ReadingColumn};
 use crate::finding::Finding;
 use crate::trial::{GrowthStage, Instrument};
 
-/// Rows that are read at a time by one thread.
-const ROWS_AT_A_TIME: usize = 1 << 16;
+/// The place of a row that gives no reading.
+const NOTHING: Found =
+    Found { plot: UNKNOWN, row: 0, origin: u32::MAX, day: Date::ZERO, stage: 0, leaf: 0, value: 0.0 };
 
 /// The readings of one column.
 #[derive(Default)]
@@ -140,84 +143,112 @@ impl<'t, T: Copy> Last<'t, T> {
     }
 }
 
-impl<'t> Roles<'t> {
-    /// Every row, many at a time; in the order of the rows.
-    fn read_all(&self, rows: usize, met: Option<&[bool]>, keys: Keys<'t, '_>, findings: &mut Vec<Finding>) -> Forms {
-        let chunks: Vec<(Forms, Vec<Finding>)> = (0..rows.div_ceil(ROWS_AT_A_TIME))
-            .into_par_iter()
-            .map(|chunk| {
-                let first = chunk * ROWS_AT_A_TIME;
-                self.read(first..(first + ROWS_AT_A_TIME).min(rows), met, keys)
-            })
-            .collect();
-        let found = chunks.iter().map(|(forms, _)| forms.found.len()).sum();
-        let mut all = Forms { found: Vec::with_capacity(found), stages: Vec::new() };
-        for (forms, mut faults) in chunks {
-            all.append(forms, 0);
-            findings.append(&mut faults);
-        }
-        all
-    }
+/// What one thread remembers of the rows above.
+struct Above<'t> {
+    day: Last<'t, Date>,
+    stage: Last<'t, u32>,
+    plot: Last<'t, u32>,
+    key: String,
+}
 
-    fn read(&self, rows: std::ops::Range<usize>, met: Option<&[bool]>, keys: Keys<'t, '_>) -> (Forms, Vec<Finding>) {
-        let mut forms = Forms { found: Vec::with_capacity(rows.len()), stages: Vec::new() };
-        let mut findings = Vec::new();
+/// What all threads bring together: the stages that were met, and the faults of each row.
+#[derive(Default)]
+struct Shared {
+    stages: Mutex<Vec<GrowthStage>>,
+    faults: Mutex<Vec<(usize, Vec<Finding>)>>,
+}
+
+impl Shared {
+    fn stage(&self, stage: &GrowthStage) -> u32 {
+        intern(&mut self.stages.lock().unwrap_or_else(PoisonError::into_inner), stage)
+    }
+}
+
+impl<'t> Roles<'t> {
+    /// Every row, by all cores; in the order of the rows.
+    fn read_all(&self, rows: usize, met: Option<&[bool]>, keys: Keys<'t, '_>, findings: &mut Vec<Finding>) -> Forms {
+        let shared = Shared::default();
         let same_day = match &self.dates {
             Role::Same(day) => *day,
             Role::Column(_) => Date::ZERO,
         };
-        let (mut last_day, mut last_stage, mut last_plot) = (Last::new(same_day), Last::new(0), Last::new(UNKNOWN));
-        let mut buffer = String::new();
         let same_stage = match &self.stages {
-            Some(Role::Same(stage)) => intern(&mut forms.stages, stage),
+            Some(Role::Same(stage)) => shared.stage(stage),
             _ => 0,
         };
-        for row in rows.filter(|row| met.is_none_or(|met| met.get(*row) == Some(&true))) {
-            let Some(cell) = self.values.cell(row) else { continue };
-            let value = value(&cell, self.instrument);
-            let day = match &self.dates {
-                Role::Same(day) => Ok(*day),
-                Role::Column(column) => {
-                    column.cell(row).map_or(Ok(same_day), |cell| last_day.or_read(&cell, |cell| cell.date()))
+        let above = || Above {
+            day: Last::new(same_day),
+            stage: Last::new(same_stage),
+            plot: Last::new(UNKNOWN),
+            key: String::new(),
+        };
+        // A row that gives no reading keeps its place until all are read, so that each thread writes where its rows are.
+        let nothing = |row: usize| Found { row: row as u32, ..NOTHING };
+        let mut found: Vec<Found> = (0..rows)
+            .into_par_iter()
+            .map_init(above, |above, row| {
+                if met.is_some_and(|met| met.get(row) != Some(&true)) {
+                    return nothing(row);
                 }
-            };
-            let stage = match &self.stages {
-                Some(Role::Column(column)) => column.cell(row).map_or(Ok(0), |cell| {
-                    last_stage
-                        .or_read(&cell, |cell| Ok(cell.stage()?.map_or(0, |stage| intern(&mut forms.stages, &stage))))
-                }),
-                _ => Ok(same_stage),
-            };
-            let leaf = match self.leaves.and_then(|leaves| leaves.cell(row)) {
-                Some(cell) => cell.count().map(|leaf| leaf.map_or(0, |leaf| leaf.saturating_add(1))),
-                None => Ok(0),
-            };
-            let plot = match keys {
-                Keys::Walk => Ok(UNKNOWN),
-                Keys::Columns([only], index) => only.cell(row).map_or(Ok(UNKNOWN), |cell| {
-                    last_plot.or_read(&cell, |cell| {
-                        let part = cell.label("plot")?;
-                        Ok(index
-                            .and_then(|index| index.position(&mut buffer, std::iter::once(part)))
-                            .unwrap_or(UNKNOWN))
-                    })
-                }),
-                Keys::Columns(parts, index) => plot_of(parts, row, index, &mut buffer),
-            };
-            // Each is kept first, so that every fault of the row is reported.
-            let (value, day) = (keep(value, &mut findings), keep(day, &mut findings));
-            let (stage, leaf, plot) =
-                (keep(stage, &mut findings), keep(leaf, &mut findings), keep(plot, &mut findings));
-            if let (Some(value), Some(day), Some(stage), Some(leaf), Some(plot)) = (value, day, stage, leaf, plot) {
-                let value = match (value, keys) {
-                    (Some(value), _) => value,
-                    (None, Keys::Walk) => f64::NAN,
-                    (None, Keys::Columns(..)) => continue,
-                };
-                forms.found.push(Found { plot, row: row as u32, origin: 0, day, stage, leaf, value });
-            }
-        }
-        (forms, findings)
+                let mut faults = Vec::new();
+                let read = self.read(row, keys, above, &shared, &mut faults);
+                if !faults.is_empty() {
+                    shared.faults.lock().unwrap_or_else(PoisonError::into_inner).push((row, faults));
+                }
+                read.unwrap_or(nothing(row))
+            })
+            .collect();
+        found.retain(|found| found.origin != NOTHING.origin);
+        let mut faults = shared.faults.into_inner().unwrap_or_else(PoisonError::into_inner);
+        faults.sort_by_key(|(row, _)| *row);
+        findings.extend(faults.into_iter().flat_map(|(_, faults)| faults));
+        Forms { found, stages: shared.stages.into_inner().unwrap_or_else(PoisonError::into_inner) }
+    }
+
+    /// The reading of a row; none where it is missing or at fault.
+    fn read(
+        &self,
+        row: usize,
+        keys: Keys<'t, '_>,
+        above: &mut Above<'t>,
+        shared: &Shared,
+        faults: &mut Vec<Finding>,
+    ) -> Option<Found> {
+        let cell = self.values.cell(row)?;
+        let value = value(&cell, self.instrument);
+        let day = match &self.dates {
+            Role::Same(day) => Ok(*day),
+            Role::Column(column) => above.day.or_read(&column.cell(row)?, |cell| cell.date()),
+        };
+        let stage = match &self.stages {
+            Some(Role::Column(column)) => above
+                .stage
+                .or_read(&column.cell(row)?, |cell| Ok(cell.stage()?.map_or(0, |stage| shared.stage(&stage)))),
+            _ => Ok(above.stage.value),
+        };
+        let leaf = match self.leaves.and_then(|leaves| leaves.cell(row)) {
+            Some(cell) => cell.count().map(|leaf| leaf.map_or(0, |leaf| leaf.saturating_add(1))),
+            None => Ok(0),
+        };
+        let key = &mut above.key;
+        let plot = match keys {
+            Keys::Walk => Ok(UNKNOWN),
+            Keys::Columns([only], index) => above.plot.or_read(&only.cell(row)?, |cell| {
+                let part = cell.label("plot")?;
+                Ok(index.and_then(|index| index.position(key, std::iter::once(part))).unwrap_or(UNKNOWN))
+            }),
+            Keys::Columns(parts, index) => plot_of(parts, row, index, key),
+        };
+        // Each is kept first, so that every fault of the row is reported.
+        let (value, day) = (keep(value, faults), keep(day, faults));
+        let (stage, leaf, plot) = (keep(stage, faults), keep(leaf, faults), keep(plot, faults));
+        let (value, day, stage, leaf, plot) = (value?, day?, stage?, leaf?, plot?);
+        let value = match (value, keys) {
+            (Some(value), _) => value,
+            (None, Keys::Walk) => f64::NAN,
+            (None, Keys::Columns(..)) => return None,
+        };
+        Some(Found { plot, row: row as u32, origin: 0, day, stage, leaf, value })
     }
 }
 
@@ -246,7 +277,7 @@ impl Forms {
             let position = (stage as usize).checked_sub(1);
             position.and_then(|position| numbers.get(position)).copied().unwrap_or(0)
         };
-        if self.found.capacity() == 0 {
+        if self.found.is_empty() {
             self.found = others.found;
             for found in &mut self.found {
                 (found.stage, found.origin) = (number(found.stage), origin);

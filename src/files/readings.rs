@@ -227,13 +227,17 @@ impl Gathered {
         let tables: Vec<&DataTable> = self.origins.iter().map(|origin| &*origin.table).collect();
         // Each thread counts the uses of a header of its own: counting those of one together would hold them up.
         let headers = || origins.iter().map(|(_, _, header)| Arc::from(&**header)).collect::<Vec<Arc<str>>>();
-        let stages = &self.readings.stages;
-        let found = &self.readings.found;
+        let (stages, found) = (&self.readings.stages, &self.readings.found);
+        // Every position is of a reading and every reading of an origin; the first ones stand in where a slice asks for a default.
+        let (Some(first), Some(first_origin)) = (found.first(), origins.first()) else {
+            return Some(Read { readings: Vec::new(), files: self.files, walks: self.walks });
+        };
         let reading = |headers: &mut Vec<Arc<str>>, position: &u32| {
-            let found = found.get(*position as usize)?;
-            let (instrument, file, _) = origins.get(found.origin as usize)?;
+            let found = found.get(*position as usize).unwrap_or(first);
+            let origin = found.origin as usize;
+            let (instrument, file, header) = origins.get(origin).unwrap_or(first_origin);
             let stage = (found.stage as usize).checked_sub(1);
-            Some(Reading {
+            Reading {
                 plot: found.plot as usize,
                 instrument: *instrument,
                 date: found.day,
@@ -241,13 +245,11 @@ impl Gathered {
                 leaf: found.leaf.checked_sub(1),
                 value: found.value,
                 file: *file,
-                row: tables.get(found.origin as usize)?.row_number(found.row as usize)?,
-                column: Arc::clone(headers.get(found.origin as usize)?),
-            })
+                row: tables.get(origin).and_then(|table| table.row_number(found.row as usize)).unwrap_or_default(),
+                column: Arc::clone(headers.get(origin).unwrap_or(header)),
+            }
         };
-        let readings: Vec<Option<Reading>> = ordered.positions.par_iter().map_init(headers, reading).collect();
-        // In place: an absent reading takes no more room than one.
-        let readings: Vec<Reading> = readings.into_iter().flatten().collect();
+        let readings: Vec<Reading> = ordered.positions.par_iter().map_init(headers, reading).collect();
         Some(Read { readings, files: self.files, walks: self.walks })
     }
 }

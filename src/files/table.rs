@@ -74,7 +74,9 @@ impl DataTable {
             0 => (1..=grid.width(top)).map(|number| format!("column {number}")).collect(),
             _ => headers(&grid, &source.merged, top..below),
         };
-        let rows: Vec<u32> = (below..grid.len()).filter(filled).map(|row| row as u32).collect();
+        let last = layout.last_row.unwrap_or(u64::MAX);
+        let belongs = |row: &usize| filled(row) && grid.number(*row) <= Some(last);
+        let rows: Vec<u32> = (below..grid.len()).filter(belongs).map(|row| row as u32).collect();
         if rows.is_empty() {
             return Err(vec![source.fault("no-rows", Some(header_row), "there are headers but no rows below them")]);
         }
@@ -308,6 +310,13 @@ mod tests {
         let table = table("Larkwater, 2024\n\nplot,yield\n101, 72.5 \n", &below(3)).unwrap();
         assert_eq!(table.lines().collect::<Vec<_>>(), [4]);
         assert_eq!(cells(&table, "yield"), ["72.5"]);
+    }
+
+    #[test]
+    fn notes_below_the_last_row_are_not_read() {
+        let layout = Layout { last_row: Some(3), ..Layout::default() };
+        let table = table("plot,yield\n101,72.5\n102,70\n\nweighed by hand\n", &layout).unwrap();
+        assert_eq!(cells(&table, "plot"), ["101", "102"]);
     }
 
     #[test]

@@ -110,7 +110,7 @@ pub(super) fn assign(
             passed.len()
         );
         let remedy =
-            "keep a row for every reading of the walk, empty where it is missing; or correct readings_per_plot";
+            "keep a row for every reading of the walk, with NA where it is missing; or correct readings_per_plot";
         let cell = column(document, table, value_column).ok().and_then(|column| column.cell(*last as usize));
         findings.extend(cell.map(|cell| cell.error("walk-count", text).remedy(remedy)));
     }

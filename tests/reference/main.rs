@@ -3,6 +3,7 @@
 mod checks;
 mod data;
 mod demo;
+mod messy;
 mod oracle_curves;
 mod programme;
 mod properties;

@@ -6,6 +6,8 @@ mod formats;
 mod knowledge;
 mod loading;
 mod mutations;
+mod sameness;
+mod walking;
 
 use std::collections::BTreeMap;
 use std::fs;
