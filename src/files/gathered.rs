@@ -34,14 +34,16 @@ pub(super) fn gathered(findings: Vec<Finding>) -> Vec<Finding> {
     gathered
 }
 
-/// What findings have in common that are gathered: severity, code, file, sheet and column.
-type Kind = (Severity, &'static str, String, Option<String>, Option<String>);
+/// What findings have in common that are gathered: severity, code, file, sheet, column, and what would be right but for its numbers.
+type Kind = (Severity, &'static str, String, Option<String>, Option<String>, Option<String>);
 
 /// The kind and the row of a finding in a data file. A descriptor is short, and every line of it has its own fault.
 fn kind(finding: &Finding) -> Option<(Kind, u64)> {
     let place = &finding.place;
     let row = place.row.filter(|_| finding.excerpt.is_none() && !place.file.ends_with(".toml"))?;
-    Some(((finding.severity, finding.code, place.file.clone(), place.sheet.clone(), place.column.clone()), row))
+    let remedy = finding.remedy.as_ref().map(|remedy| remedy.replace(|letter: char| !letter.is_alphabetic(), ""));
+    let (file, sheet, column) = (place.file.clone(), place.sheet.clone(), place.column.clone());
+    Some(((finding.severity, finding.code, file, sheet, column, remedy), row))
 }
 
 #[cfg(test)]

@@ -52,6 +52,11 @@ impl Additive {
         self.solution.df
     }
 
+    /// Residual sum of squares.
+    pub(super) fn rss(&self) -> f64 {
+        self.solution.rss
+    }
+
     /// Residual variance; `None` without degrees of freedom.
     pub(super) fn variance(&self) -> Option<f64> {
         self.solution.variance()

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
 
+use super::additive::Additive;
 use super::numbering::number_of;
 use super::view::View;
 use super::words::{count, list};
@@ -243,10 +244,12 @@ impl Grid {
         })
     }
 
-    /// A block that has one treatment too many and one too few: one plot was labelled as another treatment.
-    fn exchanged(&self, view: &View<'_>, missing: &Deviation, extra: &Deviation) -> Option<Finding> {
+    /// A block that has one treatment too many and one too few: one plot was labelled as another treatment. Its label is put right in
+    /// the view.
+    fn exchanged(&self, view: &mut View<'_>, missing: &Deviation, extra: &Deviation) -> Option<Finding> {
         let plots = self.plots.get(&(extra.treatment, extra.block))?;
-        let plot = *plots.last().filter(|plot| !view.told.contains(plot))?;
+        let likeliest = likeliest(view, plots, missing.treatment);
+        let plot = likeliest.or(plots.last().copied()).filter(|plot| !view.told.contains(plot))?;
         let meant = self.one_of.get(&missing.treatment).copied()?;
         let differing: Vec<_> =
             view.factors.iter().filter(|factor| factor.levels.get(plot) != factor.levels.get(meant)).collect();
@@ -256,7 +259,7 @@ impl Grid {
         };
         let (block, wanted, label) =
             (self.block(extra.block), self.label(view, missing.treatment), self.label(view, extra.treatment));
-        Some(if extra.expected == 0 {
+        let finding = if extra.expected == 0 {
             let text = format!(
                 "plot {} has {label}, which no other block has, and {block} has none with {wanted}",
                 view.id(plot)
@@ -270,10 +273,40 @@ impl Grid {
                 count(ids.len(), "plot"),
                 list(&ids)
             );
-            let remedy = format!("one of these plots may be {wanted}: look at the field plan");
+            let remedy = match likeliest {
+                Some(plot) => {
+                    let id = view.id(plot);
+                    format!("by its yield, plot {id} is rather {wanted} than the others: look at the field plan")
+                }
+                None => format!("one of these plots may be {wanted}: look at the field plan"),
+            };
             Finding::warning("repeated-treatment", place, text).remedy(remedy)
-        })
+        };
+        for factor in &mut view.factors {
+            let right = factor.levels.get(meant).cloned();
+            if let (Some(level), Some(right)) = (factor.levels.get_mut(plot), right) {
+                *level = right;
+            }
+        }
+        Some(finding)
     }
+}
+
+/// Of plots with one label, the one whose yield fits treatment `meant` best: with its label changed, treatment and block leave the
+/// smallest residual sum of squares. `None` where yields don't tell.
+fn likeliest(view: &View<'_>, plots: &[usize], meant: usize) -> Option<usize> {
+    let (treatments, strata, yields) = (view.treatments(), view.strata(), view.yields());
+    let rss = |candidate: usize| {
+        yields.get(candidate).copied().flatten()?;
+        let label = |plot: usize, own: usize| if plot == candidate { meant } else { own };
+        let measured = treatments.iter().zip(&strata).zip(&yields).enumerate();
+        let measured =
+            measured.filter_map(|(plot, ((own, stratum), value))| Some((label(plot, *own), *stratum, (*value)?)));
+        let (labels, strata, values) = measured.collect::<(Vec<usize>, Vec<usize>, Vec<f64>)>();
+        Some((candidate, Additive::fit(&labels, &strata, &values)?.rss()))
+    };
+    let fits = plots.iter().map(|plot| rss(*plot)).collect::<Option<Vec<_>>>()?;
+    fits.into_iter().min_by(|a, b| a.1.total_cmp(&b.1)).map(|(plot, _)| plot)
 }
 
 /// Numbers further apart are no run of plots, and what they skip says nothing.
