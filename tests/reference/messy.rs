@@ -8,7 +8,7 @@ use std::fs;
 use std::path::Path;
 
 use approx::assert_relative_eq;
-use stook::files::{Format, load_trial, sheets};
+use stook::files::{Format, Layout, load_trial, sheets};
 use stook::finding::Finding;
 use stook::trial::{Harvest, Plot, Trial};
 use stook::units::{NRateUnit, YieldUnit};
@@ -160,7 +160,7 @@ fn every_file_opens_as_it_stands_or_says_why_not() {
     paths.sort();
     for path in paths {
         let name = path.file_name().unwrap().to_string_lossy().into_owned();
-        match sheets(&path) {
+        match sheets(&path, &Layout::default()) {
             Ok(sheets) => told.extend(sheets.iter().map(|sheet| {
                 let format = match &sheet.format {
                     Format::Text { separator, encoding } => format!("{} in {encoding}", separator.name()),
