@@ -7,7 +7,7 @@ use miette::{Diagnostic, LabeledSpan, NamedSource, SourceCode};
 use serde::Serialize;
 
 /// How much a finding weighs.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Severity {
     /// The input can't be used as it stands.

@@ -66,6 +66,10 @@ pub(super) fn read(
             },
             None => Rc::clone(plots),
         };
+        if let Some(elsewhere) = table.headers_elsewhere(section.form.columns()) {
+            findings.push(elsewhere);
+            continue;
+        }
         if let ReadingForm::Walk(form, walk) = &section.form {
             let passed = walk::passed(document, descriptor, walk, plots, findings);
             let mut forms = long(document, &table, section.instrument, form, Keys::Walk, findings).unwrap_or_default();

@@ -45,7 +45,13 @@ fn with_data(
     if document.is_sound() {
         timing::check_descriptor(document, descriptor);
     }
-    let table = trial.table(document, &descriptor.plots.as_ref()?.file, findings);
+    let section = descriptor.plots.as_ref()?;
+    let table = trial.table(document, &section.file, findings);
+    let table = table.filter(|table| {
+        let elsewhere = table.headers_elsewhere(section.plot.iter().chain(&section.block));
+        findings.extend(elsewhere.clone());
+        elsewhere.is_none()
+    });
     // Other data files are checked even if the plots file is broken.
     let Some(table) = table else { return check_reading_files(document, descriptor, trial, findings) };
     let keys = plots::plot_keys(document, descriptor, &table, findings);

@@ -3,6 +3,7 @@
 use rayon::iter::{IntoParallelIterator as _, IntoParallelRefIterator as _, ParallelIterator as _};
 
 use super::cell::{Cell, keep};
+use super::descriptor::Typed;
 use super::grid::{Grid, Merged};
 use super::layout::{Layout, Separator};
 use super::nearest::suggestion;
@@ -184,6 +185,19 @@ impl DataTable {
             return Err(NoColumn { code: "duplicate-header", text, remedy });
         }
         Ok(Column { table: self, index, name })
+    }
+
+    /// The fault of a header row that holds none of the columns that a descriptor names, where another row holds them all.
+    pub(super) fn headers_elsewhere<'n>(&self, names: impl IntoIterator<Item = &'n Typed<String>>) -> Option<Finding> {
+        let wanted: Vec<String> = names.into_iter().map(|name| spaced(&name.value)).collect();
+        if wanted.is_empty() || wanted.iter().any(|name| self.headers.contains(name)) {
+            return None;
+        }
+        let holds_all = |row: &usize| wanted.iter().all(|name| self.grid.row(*row).any(|cell| spaced(cell) == *name));
+        let number = self.grid.number((0..self.grid.len().min(ROWS_SEARCHED)).find(holds_all)?)?;
+        let text = format!("none of the columns that the trial names is in this row, but row {number} has them");
+        let declare = self.source.layout.declaration("header_row", &number.to_string());
+        Some(self.source.fault("header-row", Some(self.header_row), text).remedy(format!("declare {declare}")))
     }
 
     /// What a user can do about a header that is not there.

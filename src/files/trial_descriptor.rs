@@ -161,6 +161,16 @@ pub(super) enum ReadingForm {
     Walk(Box<LongForm>, Box<WalkSection>),
 }
 
+impl ReadingForm {
+    /// The columns of values.
+    pub(super) fn columns(&self) -> Vec<&Typed<String>> {
+        match self {
+            Self::Wide(columns) => columns.iter().map(|form| &form.column).collect(),
+            Self::Long(form) | Self::Walk(form, _) => vec![&form.value],
+        }
+    }
+}
+
 pub(super) struct ReadingColumn {
     pub(super) column: Typed<String>,
     pub(super) date: Date,
