@@ -74,13 +74,16 @@ impl<'t> Cell<'t> {
         if !self.is_missing() {
             return Ok(self.text);
         }
-        let above = self.source.merged.iter().find(|merged| {
-            (merged.rows.0 + 1..=merged.rows.1).contains(&self.row)
+        let area = self.source.merged.iter().find(|merged| {
+            (merged.rows.0..=merged.rows.1).contains(&self.row)
                 && (merged.columns.0..=merged.columns.1).contains(&self.index)
         });
-        Err(match above {
+        Err(match area {
             Some(merged) => {
-                let text = format!("the {what} is missing: the cell is merged with that of row {}", merged.rows.0);
+                let text = format!(
+                    "the {what} is missing: the cell is merged over rows {} to {}",
+                    merged.rows.0, merged.rows.1
+                );
                 self.error("missing-cell", text).remedy("split the merged cells and fill in every row")
             }
             None => self

@@ -57,7 +57,6 @@ fn pieces(text: &[u8]) -> Vec<std::ops::Range<usize>> {
 }
 
 /// The cells of some lines; rows and first cells are counted from those of the piece.
-#[derive(Default)]
 struct Piece {
     ends: Vec<u32>,
     rows: Vec<Row>,
@@ -66,7 +65,9 @@ struct Piece {
 
 impl Piece {
     fn of(text: &str, range: std::ops::Range<usize>, separator: u8) -> Self {
-        let mut piece = Self::default();
+        // Room for cells of five letters and rows of five cells; where they are smaller it grows.
+        let (cells, rows) = (range.len() / 6, range.len() / 30);
+        let mut piece = Self { ends: Vec::with_capacity(cells), rows: Vec::with_capacity(rows), lines: 0 };
         let (mut start, mut first) = (range.start, 0);
         let bytes = text.as_bytes().get(range.clone()).unwrap_or_default();
         for (position, byte) in (range.start..).zip(bytes) {

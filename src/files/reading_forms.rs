@@ -40,18 +40,17 @@ pub(super) enum Keys<'t, 'k> {
 /// A reading that its instrument can give; `None` where the cell is missing.
 fn value(cell: &Cell, instrument: Instrument) -> Result<Option<f64>, Finding> {
     let Some(value) = cell.number()? else { return Ok(None) };
-    let (possible, range) = match instrument {
-        Instrument::CanopyNdvi => ((-1.0..=1.0).contains(&value), "NDVI lies from -1 to 1".to_owned()),
-        Instrument::LeafChlorophyll => (
-            (0.0..=plausible::LEAF_READING).contains(&value),
-            format!("a leaf chlorophyll reading lies from 0 to {}", plausible::LEAF_READING),
-        ),
+    let (lowest, highest, what) = match instrument {
+        Instrument::CanopyNdvi => (-1.0, 1.0, "NDVI"),
+        Instrument::LeafChlorophyll => (0.0, plausible::LEAF_READING, "a leaf chlorophyll reading"),
     };
-    if possible {
+    if (lowest..=highest).contains(&value) {
         return Ok(Some(value));
     }
     let text = format!("{} is no {} reading", cell.text, instrument.name());
-    Err(cell.error("out-of-range", text).remedy(format!("{range}; leave the cell empty if it is missing")))
+    Err(cell
+        .error("out-of-range", text)
+        .remedy(format!("{what} lies from {lowest} to {highest}; leave the cell empty if it is missing")))
 }
 
 /// The readings of one sensing date, kept in a column; missing cells are no readings.

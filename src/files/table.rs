@@ -1,5 +1,7 @@
 //! The rows of a data file under its headers, each with its row number.
 
+use rayon::iter::{IntoParallelIterator as _, IntoParallelRefIterator as _, ParallelIterator as _};
+
 use super::cell::{Cell, keep};
 use super::descriptor::Typed;
 use super::grid::{Grid, Merged};
@@ -77,7 +79,7 @@ impl DataTable {
         };
         let last = layout.last_row.unwrap_or(u64::MAX);
         let belongs = |row: &usize| filled(row) && grid.number(*row) <= Some(last);
-        let rows: Vec<u32> = (below..grid.len()).filter(belongs).map(|row| row as u32).collect();
+        let rows: Vec<u32> = (below..grid.len()).into_par_iter().filter(belongs).map(|row| row as u32).collect();
         if rows.is_empty() {
             return Err(vec![source.fault("no-rows", Some(header_row), "there are headers but no rows below them")]);
         }
@@ -106,7 +108,7 @@ impl DataTable {
             let width = self.grid.width(row);
             width < named || (width > all && (all..width).any(|cell| self.grid.text(row, cell) != Some("")))
         };
-        let ragged: Vec<usize> = self.rows.iter().map(|row| *row as usize).filter(|row| is_ragged(*row)).collect();
+        let ragged: Vec<usize> = self.rows.par_iter().map(|row| *row as usize).filter(|row| is_ragged(*row)).collect();
         let wider = ragged.iter().filter(|row| self.grid.width(**row) > all).count();
         if 2 * wider > self.rows.len()
             && let Some(title) = self.title(all)
