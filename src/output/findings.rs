@@ -9,7 +9,7 @@ use super::envelope::Report;
 use super::layout::paragraph;
 use super::long::{Long, text};
 use super::numbers::count;
-use super::plots_read::PlotsReadOf;
+use super::plots_read::{PlotsReadOf, plots_read_text};
 use crate::files::export::Table;
 use crate::finding::{Finding, Severity};
 
@@ -138,7 +138,7 @@ impl Report for Findings {
         if !self.plots.is_empty() {
             text.push('\n');
         }
-        self.plots.iter().fold(text, |text, plots| text + &paragraph(&format!("{}: ", plots.trial), &plots.line()))
+        text + &plots_read_text(&self.plots)
     }
 
     fn table(&self) -> Table {

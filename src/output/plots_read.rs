@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::layout::{TextTable, paragraph};
 use super::numbers::count;
 use crate::quality::{PlotsRead, Used};
 
@@ -72,34 +73,52 @@ impl PlotsReadOf {
         let yields = UsedOf { used, excluded: excluded.collect() };
         Self { trial: file, read: used + yields.excluded.len(), yields: Some(yields), readings: None, noun: "row" }
     }
+}
 
-    /// *24 plots read = 23 used + 1 excluded for yields (304: combine plugged) = 24 used + 0 excluded for readings*.
-    pub(super) fn line(&self) -> String {
-        let parts = [(&self.yields, "yields"), (&self.readings, "readings")];
-        let parts = parts.into_iter().filter_map(|(used, what)| Some(used.as_ref()?.words(what, self.noun)));
-        let parts: Vec<String> = parts.collect();
-        let read = count(self.read, self.noun);
-        if parts.is_empty() {
-            format!("{read} read, without yields or readings")
-        } else {
-            format!("{read} read = {}", parts.join(" = "))
+/// The plots of several trials as a table, read = used + excluded, with what is excluded and why below it; empty without any.
+pub(super) fn plots_read_text(plots: &[PlotsReadOf]) -> String {
+    let Some(first) = plots.first() else { return String::new() };
+    let mut table = TextTable::new()
+        .words("")
+        .numbers(format!("{}s read", first.noun))
+        .numbers("= yields used")
+        .numbers("+ excluded")
+        .numbers("= readings used")
+        .numbers("+ excluded");
+    let mut excluded = String::new();
+    for trial in plots {
+        let mut row = vec![trial.trial.clone(), trial.read.to_string()];
+        for (used, what) in [(&trial.yields, "yields"), (&trial.readings, "readings")] {
+            match used {
+                Some(used) => {
+                    row.extend([used.used.to_string(), used.excluded.len().to_string()]);
+                    excluded += &used.reasons(trial, what);
+                }
+                None => row.extend([String::new(), String::new()]),
+            }
         }
+        table.row(row);
     }
+    let excluded = if excluded.is_empty() { excluded } else { format!("\n  Excluded\n{excluded}") };
+    format!("{}{excluded}", table.render(2))
 }
 
 impl UsedOf {
-    fn words(&self, what: &str, noun: &str) -> String {
+    /// *upper-terrace-2023, yields: 304 (combine plugged)*.
+    fn reasons(&self, trial: &PlotsReadOf, what: &str) -> String {
         let mut by_reason: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
         for excluded in &self.excluded {
             by_reason.entry(&excluded.reason).or_default().push(&excluded.plot);
         }
         let reason = |(reason, plots): (&str, Vec<&str>)| match plots.len() {
-            many if many > NAMED => format!("{}: {reason}", count(many, noun)),
-            _ => format!("{}: {reason}", plots.join(", ")),
+            many if many > NAMED => format!("{} ({reason})", count(many, trial.noun)),
+            _ => format!("{} ({reason})", plots.join(", ")),
         };
         let reasons: Vec<String> = by_reason.into_iter().map(reason).collect();
-        let reasons = if reasons.is_empty() { String::new() } else { format!(" ({})", reasons.join("; ")) };
-        format!("{} used + {} excluded for {what}{reasons}", self.used, self.excluded.len())
+        if reasons.is_empty() {
+            return String::new();
+        }
+        paragraph(&format!("  {}, {what}: ", trial.trial), &reasons.join("; "))
     }
 }
 
@@ -119,14 +138,12 @@ mod tests {
             yields: used(22, &[("304", "combine plugged"), ("209", "no yield")]),
             readings: used(24, &[]),
         };
-        let expected = "24 plots read = 22 used + 2 excluded for yields (304: combine plugged; 209: no yield) \
-                        = 24 used + 0 excluded for readings";
-        assert_eq!(PlotsReadOf::from(&plots).line(), expected);
+        insta::assert_snapshot!(plots_read_text(&[PlotsReadOf::from(&plots)]));
     }
 
     #[test]
     fn rows_of_a_bare_file_are_counted_by_their_yields() {
         let rows = PlotsReadOf::of_rows("oats.csv".to_owned(), 71, vec!["row 4".to_owned()]);
-        assert_eq!(rows.line(), "72 rows read = 71 used + 1 excluded for yields (row 4: no yield)");
+        insta::assert_snapshot!(plots_read_text(&[rows]));
     }
 }

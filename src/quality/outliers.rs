@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::additive::Additive;
+use super::additive::{Additive, Judged};
 use super::sensed::Sensed;
 use super::view::View;
 use super::words::{p_value, rounded, typed};
@@ -13,6 +13,10 @@ use crate::trial::{Harvest, Plot};
 /// A plot is told where chance makes such a residual, among all plots of the trial, this rarely (Bonferroni). A tenth of the usual 0.01:
 /// scatter that differs between low and high N, and plots that are like their neighbours, make larger residuals than the normal model says.
 const ALPHA: f64 = 1e-3;
+/// … or this rarely, where its decimal point moved by one place makes it fit: few chance outliers do.
+const SLIP_ALPHA: f64 = 0.05;
+/// So many standard errors of prediction from what is expected, a value fits.
+const FITS_WITHIN: f64 = 2.0;
 /// Fewer degrees of freedom than this, and one plot decides the others' scatter.
 const FEWEST_DEGREES: usize = 6;
 /// At most this share of the plots is told: beyond it the model is wrong and not the plots.
@@ -111,18 +115,25 @@ fn outlying(view: &View<'_>, mut values: Vec<Value>) -> Vec<(Value, f64, String)
         let numbers: Vec<f64> = values.iter().map(|value| value.value).collect();
         let fit = Additive::fit(&level_indices(&level(&treatments)), &level_indices(&level(&strata)), &numbers);
         let Some(fit) = fit.filter(|fit| fit.df() > FEWEST_DEGREES) else { break };
-        let Some(judged) = fit.most_outlying(&numbers).filter(|judged| judged.p < ALPHA) else { break };
-        if judged.position >= values.len() {
+        let Some(judged) = fit.most_outlying(&numbers) else { break };
+        let Some(slip) = numbers.get(judged.position).map(|value| slipped_point(*value, &judged)) else { break };
+        if judged.p >= if slip.is_some() { SLIP_ALPHA } else { ALPHA } {
             break;
         }
         let count = values.len();
         let value = values.remove(judged.position);
-        told.push((
-            value,
-            judged.expected,
-            format!(" (t = {:.1}, {} among {count} plots)", judged.t, p_value(judged.p)),
-        ));
+        let slip =
+            slip.map_or_else(String::new, |meant| format!("; {} would fit: a slipped decimal point?", rounded(meant)));
+        let end = format!(" (t = {:.1}, {} among {count} plots){slip}", judged.t, p_value(judged.p));
+        told.push((value, judged.expected, end));
     }
     // So many outliers are a model that does not hold.
     if told.len() > most { Vec::new() } else { told }
+}
+
+/// The value that was meant, where the decimal point one place on makes it fit.
+fn slipped_point(value: f64, judged: &Judged) -> Option<f64> {
+    // t is the distance from what is expected in standard errors of prediction.
+    let error = (value - judged.expected).abs() / judged.t.abs();
+    [value * 10.0, value / 10.0].into_iter().find(|meant| (meant - judged.expected).abs() <= FITS_WITHIN * error)
 }

@@ -197,7 +197,7 @@ fn broken_for_the_reader() -> Vec<Broken> {
         broken("a folder for a file", LEAF_2023, Folder(|programme| {
             fs::remove_file(programme.join(LEAF_2023)).unwrap();
             fs::create_dir(programme.join(LEAF_2023)).unwrap();
-        }), "cannot-read", "leaf.csv", "readings.file").found_in(TRIAL_2023),
+        }), "cannot-read", Row::None, ""),
         broken("a descriptor that is gone", TRIAL_2023, Gone, "no-descriptor", Row::None, "").found_in("upper-terrace-2023"),
         broken("an unknown key", TRIAL_2023, Text("block = ", "blok = "), "unknown-key", "blok", "plots.blok"),
         broken("a key that is missing", TRIAL_2023, Text("site = \"Upper Terrace\"\n", ""), "missing-key", 1, "site"),
@@ -233,6 +233,7 @@ fn broken_for_the_checks() -> Vec<Broken> {
         broken("a zero for a missing yield", PLOTS_2023, Cell(11, "yield", "0"), "zero-for-missing", 11, "yield"),
         broken("a zero for a missing NDVI", PLOTS_2023, Cell(11, "ndvi_apr05", "0"), "zero-for-missing", 11, "ndvi_apr05"),
         broken("a yield with its figures turned", PLOTS_2023, Cell(11, "yield", "19.6"), "outlying-plot", 11, "yield"),
+        broken("a yield with its point slipped", PLOTS_2023, Cell(16, "yield", "4.64"), "outlying-plot", 16, "yield"),
         broken("a moisture out of range", PLOTS_2025, Cell(9, "moist", "33.1"), "moisture-range", 9, "moist"),
         broken("a protein out of range", PLOTS_2025, Cell(9, "protein", "31.1"), "protein-range", 9, "protein"),
         broken("a leaf reading out of range", LEAF_2023, Cell(9, "value", "4.63"), "leaf-reading-range", 9, "value"),
@@ -263,7 +264,7 @@ fn broken_for_the_checks() -> Vec<Broken> {
             _ => text.to_owned(),
         }), "repeated-readings", 92, "value"),
         broken("a reference that is not rich", TRIAL_2023, Text("equals = 326", "equals = 0"), "reference-not-rich", 5, "urea_lb_ac").found_in(PLOTS_2023),
-        broken("no reference of a variety", PLOTS_TERRACE, Rows(|rows| rows.iter().map(|row| row.replace("Dark Sedge,rich", "Pale Heron,rich")).collect()), "no-reference-for-plots", 3, "cultivar"),
+        broken("no reference of a variety", "upper-terrace-2024/plots.csv", Rows(|rows| rows.iter().map(|row| row.replace("Dark Sedge,rich", "Pale Heron,rich")).collect()), "no-reference-for-plots", 3, "cultivar"),
         broken("readings after the topdress", "upper-terrace-2025/leaf.csv", Column("date", |_, _| "2025-04-24".to_owned()), "readings-after-topdress", 2, "value"),
         broken("a stage that goes back", TRIAL_2023, Text("2023-04-05, stage = \"Feekes 5\"", "2023-04-05, stage = \"Feekes 2\""), "stage-goes-back", 2, "ndvi_apr05").found_in(PLOTS_2023),
         broken("a variety spelt another way", TRIAL_2023, Text("Pale Heron", "pale heron"), "two-spellings", Row::None, "plots.variety"),
