@@ -8,7 +8,7 @@ use super::failure::Failure;
 use super::flags::{OutputFlags, PriceFlags, RoleFlags, SeedFlag, TableFlag};
 use crate::experiment::{ResponseGroup, groups_of_columns};
 use crate::files::{Kind, Loaded, kind_of, load_columns, load_programme, load_trial};
-use crate::finding::{Finding, Place};
+use crate::finding::{Finding, Place, Severity};
 use crate::season::{Season, SeasonError, SeasonOptions, Step};
 use crate::trial::{InputFile, Programme};
 
@@ -102,14 +102,14 @@ pub(super) fn read_programme(path: &Path) -> Result<Loaded<Programme>, Failure> 
 /// Runs a season over a programme that was read.
 ///
 /// # Errors
-/// Yields or prices that can't be brought to the programme's units.
+/// Yields or prices that can't be brought to the programme's units; a trial whose checks find an error in it.
 pub(super) fn run_season(
     loaded: Loaded<Programme>,
     options: SeasonOptions,
     progress: &(dyn Fn(Step<'_>) + Sync),
 ) -> Result<Season, Failure> {
     let crop = loaded.value.crop.name.clone();
-    Season::run(loaded.value, loaded.warnings, options, progress).map_err(|error| {
+    let season = Season::run(loaded.value, loaded.warnings, options, progress).map_err(|error| {
         let place = Place::file("programme.toml");
         let (code, place, remedy) = match error {
             SeasonError::Bushel(_) => (
@@ -121,8 +121,12 @@ pub(super) fn run_season(
                 ("absurd-prices", place.column("prices"), "check the prices and the units that they are per")
             }
         };
-        Finding::error(code, place, error.to_string()).remedy(remedy).into()
-    })
+        Finding::error(code, place, error.to_string()).remedy(remedy)
+    })?;
+    if season.warnings.iter().any(|finding| finding.severity == Severity::Error) {
+        return Err(Failure::Input(season.warnings));
+    }
+    Ok(season)
 }
 
 /// Runs a season for its yields and readings alone: no permutations, no tables.

@@ -21,9 +21,7 @@ pub(super) fn write(plots: &Settled, facts: &Facts) -> (String, Vec<String>) {
     let yields = plots.with_role(Role::Yield).map(|(column, _)| units::of_yields(column, plots)).next();
     let rate_unit = rates.as_ref().filter(|guess| guess.confidence > Confidence::Unsure).and_then(|guess| guess.unit);
     let per_acre = rate_unit == Some("lb/ac");
-    let currency = if per_acre { "\"USD\"" } else { "\"EUR\"" };
-    let why = "no file tells it; it matters once there are prices";
-    lines.key("currency", currency, Confidence::Likely, why);
+    lines.ask("currency", "\"USD\"", "the currency of your prices, such as \"USD\" or \"EUR\"", "");
     lines.line("");
     lines.line("[units]    # of every result, whatever the files hold");
     match rate_unit {

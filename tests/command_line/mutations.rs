@@ -338,3 +338,29 @@ fn one_thing_broken_in_the_files_is_found_in_its_place_and_nothing_else() {
 fn one_thing_broken_in_a_trial_is_found_in_its_place_and_nothing_else() {
     assert_found(&broken_for_the_checks());
 }
+
+#[test]
+fn a_main_plot_of_two_levels_stops_what_follows_from_it() {
+    let copy = programme_copy();
+    let plots = copy.path().join("trials").join(PLOTS_2025);
+    let text = fs::read_to_string(&plots).unwrap();
+    let with = text.lines().enumerate().map(|(row, line)| {
+        let main_plot = match row {
+            0 => "mp".to_owned(),
+            _ => line.split(',').skip(1).take(2).collect::<String>().replace(' ', ""),
+        };
+        let line = if row == 8 { line.replace("Dark Sedge", "Pale Heron") } else { line.to_owned() };
+        format!("{line},{main_plot}\n")
+    });
+    fs::write(&plots, with.collect::<String>()).unwrap();
+    crate::run::edit(
+        &copy.path().join("trials").join(TRIAL_2025),
+        "block = \"rep\"",
+        "block = \"rep\"\nmain_plot = \"mp\"",
+    );
+    let check = stook_in(copy.path(), ["check", "trials/osier-bend-2025"]);
+    assert!(check.stdout.contains("holds two levels of \"variety\""), "{}", check.stdout);
+    let season = stook_in(copy.path(), ["season", "trials"]);
+    assert_eq!((season.status, season.stdout.as_str()), (2, ""));
+    assert!(season.stderr.contains("main-plot-levels"), "{}", season.stderr);
+}

@@ -50,7 +50,7 @@ fn a_descriptor_is_written_beside_the_file_and_what_is_missing_is_said() {
         trial.replace("# date = YYYY-MM-DD", "date = 2025-03-02").replace("# moisture", "moisture"),
     )
     .unwrap();
-    let programme = read(place.path(), "programme.toml").replace("# crop", "crop");
+    let programme = read(place.path(), "programme.toml").replace("# crop", "crop").replace("# currency", "currency");
     fs::write(place.path().join("programme.toml"), programme).unwrap();
     let check = stook_in(place.path(), ["check", "osier-bend-2025"]);
     assert_eq!(check.status, 0, "{}", check.stdout);

@@ -74,7 +74,9 @@ impl Proposed {
         };
         let folder = self.root.path().join(&self.folder);
         fs::write(folder.join("trial.toml"), fill(&self.proposal.trial, trial)).unwrap();
-        fs::write(self.root.path().join("programme.toml"), fill(&self.proposal.programme, programme)).unwrap();
+        // No file tells the currency.
+        let with_currency = fill(&self.proposal.programme, &[("# currency", "currency")]);
+        fs::write(self.root.path().join("programme.toml"), fill(&with_currency, programme)).unwrap();
         load_trial(&folder).map(|loaded| (loaded.value, loaded.warnings))
     }
 
