@@ -17,7 +17,7 @@ use crate::trial::Programme;
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct Flags {
-    /// Folder of a programme or trial, or a CSV file
+    /// Folder of a programme or trial, or a data file (CSV, TSV, XLSX, Parquet)
     path: PathBuf,
     #[command(flatten)]
     roles: RoleFlags,

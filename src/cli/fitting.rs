@@ -17,7 +17,7 @@ use crate::trial::{Decisions, InputFile};
 /// What the commands that fit curves have in common.
 #[derive(Debug, Args)]
 pub(super) struct FitFlags {
-    /// Folder of a programme or trial, or a CSV file
+    /// Folder of a programme or trial, or a data file (CSV, TSV, XLSX, Parquet)
     pub(super) path: PathBuf,
     #[command(flatten)]
     pub(super) roles: RoleFlags,

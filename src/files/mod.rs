@@ -2,8 +2,8 @@
 //!
 //! A descriptor says which of the user's own columns plays which role; the [programme](load_programme) it makes is plain
 //! data, valid once built. Every fault of every file is collected: each names its file, sheet, line or row, key or column, the
-//! value as typed and what would be right. Where more than a few faults of one kind stand in one column, the first few are told
-//! and the others counted. [`sheets`] gives the cells of a file as they stand, for whoever wants to look before anything is
+//! value as typed and what would be right. Where more than a few faults of one kind stand in one column, they are told as one,
+//! with its rows. [`sheets`] gives the cells of a file as they stand, for whoever wants to look before anything is
 //! declared.
 //!
 //! # Data files
