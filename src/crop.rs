@@ -3,7 +3,7 @@
 /// A crop by its common name; unknown crops are taken with no bushel and no standard moisture.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Crop {
-    /// Common name, as typed.
+    /// Common name: as typed, or as it is known here where only its capitals differ.
     pub name: String,
     /// Legal weight of a bushel, lb (USDA Agricultural Handbook 697, 1992); `None` where the crop is not sold by the bushel.
     pub pounds_per_bushel: Option<f64>,
@@ -32,9 +32,9 @@ impl Crop {
     /// The crop of that name.
     #[must_use]
     pub fn named(name: &str) -> Self {
-        let known = KNOWN.iter().find(|(known, ..)| *known == name);
+        let known = KNOWN.iter().find(|(known, ..)| known.eq_ignore_ascii_case(name));
         Self {
-            name: name.to_owned(),
+            name: known.map_or(name, |crop| crop.0).to_owned(),
             pounds_per_bushel: known.map(|crop| crop.1),
             standard_moisture_percent: known.map(|crop| crop.2),
             protein_per_n: known.map_or(6.25, |crop| crop.3),

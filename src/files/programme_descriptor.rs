@@ -100,7 +100,7 @@ fn suggest_crop(document: &Document, crop: &Typed<String>) {
     let likeness = |known: &str| strsim::normalized_damerau_levenshtein(&name.to_lowercase(), known);
     let meant = Crop::known().filter(|known| likeness(known) >= NEARLY_A_CROP);
     if let Some(meant) = meant.max_by(|a, b| likeness(a).total_cmp(&likeness(b)))
-        && meant != name
+        && !meant.eq_ignore_ascii_case(name)
     {
         let text =
             format!("{name:?} is not a crop that is known here: it has no bushel weight and no standard moisture");

@@ -122,8 +122,7 @@ fn outlying(view: &View<'_>, mut values: Vec<Value>) -> Vec<(Value, f64, String)
         }
         let count = values.len();
         let value = values.remove(judged.position);
-        let slip =
-            slip.map_or_else(String::new, |meant| format!("; {} would fit: a slipped decimal point?", rounded(meant)));
+        let slip = slip.map_or_else(String::new, |times| format!("; {times} would fit: a slipped decimal point?"));
         let end = format!(" (t = {:.1}, {} among {count} plots){slip}", judged.t, p_value(judged.p));
         told.push((value, judged.expected, end));
     }
@@ -131,9 +130,11 @@ fn outlying(view: &View<'_>, mut values: Vec<Value>) -> Vec<(Value, f64, String)
     if told.len() > most { Vec::new() } else { told }
 }
 
-/// The value that was meant, where the decimal point one place on makes it fit.
-fn slipped_point(value: f64, judged: &Judged) -> Option<f64> {
+/// What would fit, where the decimal point one place on makes it.
+fn slipped_point(value: f64, judged: &Judged) -> Option<&'static str> {
     // t is the distance from what is expected in standard errors of prediction.
     let error = (value - judged.expected).abs() / judged.t.abs();
-    [value * 10.0, value / 10.0].into_iter().find(|meant| (meant - judged.expected).abs() <= FITS_WITHIN * error)
+    let moved = [("ten times as much", value * 10.0), ("a tenth of it", value / 10.0)];
+    let fits = |(_, meant): &(&str, f64)| (meant - judged.expected).abs() <= FITS_WITHIN * error;
+    moved.into_iter().find(fits).map(|(times, _)| times)
 }
