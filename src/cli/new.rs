@@ -2,7 +2,7 @@
 
 use std::fs;
 use std::io::{self, BufRead, IsTerminal as _, Write};
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 
 use clap::Args;
 use sha2::{Digest as _, Sha256};
@@ -208,10 +208,7 @@ impl TrialPlace {
         }
         let trial = self.folder.join(TRIAL);
         write_file(&trial, proposal.trial.as_bytes())?;
-        written.push(WrittenFile {
-            file: trial.display().to_string(),
-            what: "which column plays which role, dates, design",
-        });
+        written.push(WrittenFile { file: plain(&trial), what: "which column plays which role, dates, design" });
         Ok(written)
     }
 
@@ -220,9 +217,14 @@ impl TrialPlace {
         let name = file_name(beside);
         match self.folder.parent() {
             Some(parent) if self.folder.file_name().is_some() => parent.join(name).display().to_string(),
-            _ => self.folder.join("..").join(name).display().to_string(),
+            _ => plain(&self.folder.join("..").join(name)),
         }
     }
+}
+
+/// A path without the steps that stay where they are.
+fn plain(path: &Path) -> String {
+    path.components().filter(|step| *step != Component::CurDir).collect::<PathBuf>().display().to_string()
 }
 
 /// Asks about every column whose role is unsure; an empty answer leaves it for later.

@@ -48,6 +48,12 @@ pub(super) fn of_rates(column: &Column, plots: &Settled) -> UnitGuess {
             format!("\"lb/ac\" or \"kg/ha\"; rates up to {highest} look like neither: bring them to one of the two");
         return UnitGuess::unsure(None, why);
     }
+    if any(&column.words, &["lb", "lbs", "pounds"]) {
+        return UnitGuess::likely("lb/ac", "the header says pounds".to_owned());
+    }
+    if any(&column.words, &["kg"]) {
+        return UnitGuess::likely("kg/ha", "the header says kilograms".to_owned());
+    }
     let others = plots.sheet.columns.iter().filter(|other| other.name != column.name);
     if let Some(unit) = others.clone().find_map(|other| rate_unit(&other.words)) {
         return UnitGuess::likely(unit, format!("another column is in {unit}"));
@@ -67,6 +73,9 @@ pub(super) fn of_yields(column: &Column, plots: &Settled) -> UnitGuess {
     }
     if let Some(what) = super::words::foreign_yield_unit(&column.words) {
         return UnitGuess::unsure(Some("kg/ha"), format!("the header says {what}"));
+    }
+    if any(&column.words, &["bu", "bushel", "bushels"]) {
+        return UnitGuess::likely("bu/ac", "the header says bushels".to_owned());
     }
     let (lowest, highest) = column.range().unwrap_or_default();
     let per_acre = plots.sheet.columns.iter().find_map(|other| rate_unit(&other.words));
