@@ -5,7 +5,7 @@ use super::layout::quantity;
 use super::long::{Long, number, text};
 use super::numbers::plain;
 use crate::files::export::{Cell, ExportError, Table, parquet, xlsx};
-use crate::rate_table::RateTable;
+use crate::rate_table::{LONG_COLUMNS, RateTable};
 use crate::season::Season;
 
 /// A sheet of results, with what its reader must know.
@@ -142,29 +142,7 @@ pub(super) fn about_season(season: &Season) -> About {
 /// The rows of a rate table, a record a row of the index and price ratio, as its CSV has them; the index as a number.
 fn rate_rows(table: &RateTable) -> Table {
     let document = table.document();
-    let mut long = Long::new([
-        "table",
-        "instrument",
-        "index_from",
-        "index_to",
-        "index_to_included",
-        "price_ratio",
-        "price_ratio_unit",
-        "base_price_ratio",
-        "rate",
-        "rate_unit",
-        "estimate",
-        "low",
-        "high",
-        "level",
-        "method",
-        "limits",
-        "interval_note",
-        "site_years",
-        "points",
-        "plots",
-        "row_note",
-    ]);
+    let mut long = Long::new(LONG_COLUMNS);
     let yes = |yes: bool| if yes { "yes" } else { "no" }.into();
     for (position, row) in document.rows.iter().enumerate() {
         for (price, cell) in document.prices.iter().zip(&row.rates) {

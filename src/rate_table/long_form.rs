@@ -3,7 +3,8 @@
 use super::lookup::thousandths;
 use super::table::RateTable;
 
-const HEADER: [&str; 21] = [
+/// The columns of a table in long form, one record a row of the index and price ratio.
+pub const LONG_COLUMNS: [&str; 21] = [
     "table",
     "instrument",
     "index_from",
@@ -64,7 +65,7 @@ impl RateTable {
         about.extend(document.warnings.iter().map(|warning| format!("warning: {}", warning.text)));
         about.push(format!("stook {}; digest {}", document.version, document.digest));
         let mut text: String = about.iter().map(|line| format!("# {}\n", one_line(line))).collect();
-        text.push_str(&HEADER.join(","));
+        text.push_str(&LONG_COLUMNS.join(","));
         text.push('\n');
         for (i, row) in document.rows.iter().enumerate() {
             let last = i + 1 == document.rows.len();

@@ -50,6 +50,7 @@ pub use document::{
     UsableReadings, Warning,
 };
 pub use error::TableError;
+pub use long_form::LONG_COLUMNS;
 pub use lookup::{Asked, Lookup, Status};
 pub use table::{LOOKUP_RULE, RateTable, SCHEMA};
 
