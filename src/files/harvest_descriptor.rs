@@ -3,7 +3,7 @@
 use super::descriptor::{Item, Supplied, Typed};
 use super::knowledge_descriptor::{self as knowledge, TestWeightSection};
 use super::plausible;
-use super::trial_descriptor::{moisture, unit};
+use super::values::{moisture, unit};
 use crate::units::{LengthUnit, MassUnit, MoisturePercent, YieldUnit};
 
 const HARVEST: &[&str] = &["yield", "weight", "area", "moisture", "protein", "test_weight", "lodging"];

@@ -4,7 +4,7 @@
 use jiff::civil::Date;
 
 use super::descriptor::{Item, Section, Typed};
-use super::trial_descriptor::unit;
+use super::values::unit;
 use crate::units::{CountUnit, LengthUnit, NRateUnit, TestWeightUnit, Unit};
 
 /// The keys of the root that [`background`] reads are among its own; these are the keys within them.

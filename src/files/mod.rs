@@ -112,6 +112,7 @@ mod site_year;
 mod table;
 mod timing;
 mod trial_descriptor;
+mod values;
 mod walk;
 mod workbook;
 

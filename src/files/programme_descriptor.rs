@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 
 use super::descriptor::{Document, Item, Section, Typed};
-use super::trial_descriptor::{instrument, moisture, n_percent, stage, unit};
+use super::values::{instrument, moisture, n_percent, stage, unit};
 use crate::crop::Crop;
 use crate::trial::{
     Decisions, GrainPrice, GrowthStage, IndexRange, LARGEST_PRICE_RATIO, NearOptimumWithin, NitrogenPrice, Outside,

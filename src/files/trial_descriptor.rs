@@ -6,9 +6,10 @@ use super::descriptor::{Document, Item, Section, Supplied, Typed};
 use super::file_reference::{FileReference, file_reference};
 use super::harvest_descriptor::{self, HarvestSection};
 use super::knowledge_descriptor::{self as knowledge, BackgroundSection, CountSection};
+use super::values::{instrument, n_percent, stage, unit};
 use super::walk::{WalkOrder, WalkSection};
 use crate::trial::{Design, Excluded, GrowthStage, Instrument, NeedFrom, SameDay, SharedWithin, Timing};
-use crate::units::{MoisturePercent, NRateUnit, Unit};
+use crate::units::NRateUnit;
 
 const ROOT: &[&str] = &[
     "format",
@@ -289,41 +290,6 @@ fn rates(item: &Item) -> Option<RateSection> {
     let unit = keys.as_ref().and_then(|keys| keys.get("unit")).and_then(|item| unit::<NRateUnit>(&item));
     let n_percent = keys.as_ref().and_then(|keys| keys.get("n_percent")).and_then(|item| n_percent(&item));
     Some(RateSection { rates, unit: unit.map(|unit| unit.value), n_percent })
-}
-
-/// A unit by its symbol.
-pub(super) fn unit<U: Unit>(item: &Item) -> Option<Typed<U>> {
-    item.parsed("a unit that is known here", &format!("write one of {}", U::choices()), U::parse)
-}
-
-/// N in a product, per cent by weight.
-pub(super) fn n_percent(item: &Item) -> Option<f64> {
-    item.number_within("above 0 and up to 100", |percent| percent > 0.0 && percent <= 100.0)
-        .map(|percent| percent.value)
-}
-
-/// A moisture in per cent.
-pub(super) fn moisture(item: &Item) -> Option<Typed<MoisturePercent>> {
-    let number = item.number_within("from 0 to below 100", |percent| MoisturePercent::new(percent).is_some())?;
-    MoisturePercent::new(number.value).map(|moisture| number.map(|_| moisture))
-}
-
-/// A growth stage.
-pub(super) fn stage(item: &Item) -> Option<Typed<GrowthStage>> {
-    let text = item.text()?;
-    match GrowthStage::read(&text.value) {
-        Ok(stage) => Some(text.map(|_| stage)),
-        Err(fault) => {
-            item.fault("unknown-value", fault.to_string(), fault.remedy());
-            None
-        }
-    }
-}
-
-/// An instrument.
-pub(super) fn instrument(item: &Item) -> Option<Instrument> {
-    let known = Instrument::ALL.map(|instrument| (instrument.name(), instrument));
-    item.choice(&known).map(|instrument| instrument.value)
 }
 
 fn condition(item: &Item) -> Option<Condition> {
