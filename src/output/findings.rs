@@ -164,10 +164,12 @@ impl Report for Findings {
 fn of_file(findings: &[&FindingOf]) -> String {
     let mut text = String::new();
     let mut written: BTreeMap<&str, usize> = BTreeMap::new();
+    // Every line of a descriptor has its own fault.
+    let is_descriptor = findings.first().is_some_and(|finding| finding.file.ends_with(".toml"));
     for finding in findings {
         let count = written.entry(finding.code).or_default();
         *count += 1;
-        if *count > WRITTEN_OUT {
+        if *count > WRITTEN_OUT && !is_descriptor {
             continue;
         }
         let place = if finding.within.is_empty() { String::new() } else { format!("{}: ", finding.within) };
@@ -176,12 +178,13 @@ fn of_file(findings: &[&FindingOf]) -> String {
             text += &paragraph("      → ", remedy);
         }
     }
-    for (code, number) in written.into_iter().filter(|(_, number)| *number > WRITTEN_OUT) {
+    for (code, number) in written.into_iter().filter(|(_, number)| *number > WRITTEN_OUT && !is_descriptor) {
         let further = findings.iter().filter(|finding| finding.code == code).skip(WRITTEN_OUT);
         let rows: Vec<String> = further.filter_map(|finding| finding.row).map(|row| row.to_string()).collect();
         let shown = rows.get(..LISTED_ROWS).unwrap_or(&rows).join(", ");
         let rows = match rows.len() {
             0 => String::new(),
+            1 => format!(" on row {shown}"),
             many if many > LISTED_ROWS => format!(" on rows {shown} and more"),
             _ => format!(" on rows {shown}"),
         };
