@@ -4,29 +4,41 @@ use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
 
 /// The cells of a text file, sheet or Parquet file, titles and headers included.
 ///
-/// All text is in one piece: a cell costs its letters and four bytes.
+/// All text is in one piece. Beside it, a text file costs eight bytes a row: its rows are cut into cells when they are asked for.
 #[derive(Debug, Default)]
 pub(super) struct Grid {
     text: String,
-    /// Where each cell ends in `text`. It starts where the one before it ends, or `gap` bytes behind, and the first of a row where the
-    /// row does.
-    ends: Vec<u32>,
-    /// Bytes between the cells of a row: 1 where `text` still holds their separators.
-    gap: u32,
-    /// Whether each cell is a number, date or truth value rather than text; empty where all is text.
-    typed: Vec<bool>,
     rows: Vec<Row>,
+    cells: Cells,
     /// Merged cells of a sheet.
     pub(super) merged: Vec<Merged>,
+}
+
+/// How the cells stand in the text.
+#[derive(Debug)]
+enum Cells {
+    /// As in the file, this separator between them.
+    Separated(u8),
+    /// Without anything between them.
+    Apart {
+        /// Where each cell ends. It starts where the one before it ends.
+        ends: Vec<u32>,
+        /// Whether each is a number, date or truth value rather than text; empty where all are text.
+        typed: Vec<bool>,
+    },
+}
+
+impl Default for Cells {
+    fn default() -> Self {
+        Self::Apart { ends: Vec::new(), typed: Vec::new() }
+    }
 }
 
 #[derive(Clone, Copy, Debug)]
 struct Row {
     /// Row of the file, from 1.
     number: u32,
-    /// Position of its first cell in [`Grid::ends`].
-    first: u32,
-    /// Byte of `text` at which its first cell starts.
+    /// Byte of the text at which it starts; position of its first cell where cells stand apart.
     start: u32,
 }
 
@@ -56,40 +68,30 @@ fn pieces(text: &[u8]) -> Vec<std::ops::Range<usize>> {
     pieces
 }
 
-/// The cells of some lines; rows and first cells are counted from those of the piece.
+/// The rows of some lines, numbered from 0.
 struct Piece {
-    ends: Vec<u32>,
     rows: Vec<Row>,
     lines: u32,
 }
 
 impl Piece {
-    fn of(text: &str, range: std::ops::Range<usize>, separator: u8) -> Self {
-        // Room for cells of five letters and rows of five cells; where they are smaller it grows.
-        let (cells, rows) = (range.len() / 6, range.len() / 30);
-        let mut piece = Self { ends: Vec::with_capacity(cells), rows: Vec::with_capacity(rows), lines: 0 };
-        let (mut start, mut first) = (range.start, 0);
-        let bytes = text.as_bytes().get(range.clone()).unwrap_or_default();
-        for (position, byte) in (range.start..).zip(bytes) {
-            if *byte == separator {
-                piece.ends.push(four_bytes(position));
-            } else if *byte == b'\n' || *byte == b'\r' {
-                piece.end_line(start, position, &mut first);
-                start = position + 1;
-                piece.lines += u32::from(*byte == b'\n');
+    fn of(text: &str, range: std::ops::Range<usize>) -> Self {
+        // Room for rows of five cells; where they are shorter it grows.
+        let mut piece = Self { rows: Vec::with_capacity(range.len() / 30), lines: 0 };
+        let mut start = range.start;
+        for line in text.get(range).unwrap_or_default().split_inclusive('\n') {
+            let mut part_start = start;
+            for part in line.trim_end_matches('\n').split('\r') {
+                // An empty line is no row.
+                if !part.is_empty() {
+                    piece.rows.push(Row { number: piece.lines, start: four_bytes(part_start) });
+                }
+                part_start += part.len() + 1;
             }
+            start += line.len();
+            piece.lines += 1;
         }
-        piece.end_line(start, range.end, &mut first);
         piece
-    }
-
-    /// Ends the line that starts at `start`, whose first cell is `first` among all; an empty one is no row.
-    fn end_line(&mut self, start: usize, end: usize, first: &mut usize) {
-        if start < end {
-            self.ends.push(four_bytes(end));
-            self.rows.push(Row { number: self.lines, first: four_bytes(*first), start: four_bytes(start) });
-            *first = self.ends.len();
-        }
     }
 }
 
@@ -101,28 +103,20 @@ fn four_bytes(position: usize) -> u32 {
 impl Grid {
     /// The cells of a text without any quote, whose lines end in a line feed, a carriage return or both. The text is kept as it is.
     pub(super) fn of_plain_text(text: String, separator: u8) -> Self {
-        let pieces: Vec<Piece> =
-            pieces(text.as_bytes()).into_par_iter().map(|piece| Piece::of(&text, piece, separator)).collect();
-        let mut grid = Self { gap: 1, ..Self::default() };
-        grid.ends.reserve_exact(pieces.iter().map(|piece| piece.ends.len()).sum());
-        grid.rows.reserve_exact(pieces.iter().map(|piece| piece.rows.len()).sum());
+        let pieces: Vec<Piece> = pieces(text.as_bytes()).into_par_iter().map(|piece| Piece::of(&text, piece)).collect();
+        let mut rows = Vec::with_capacity(pieces.iter().map(|piece| piece.rows.len()).sum());
         let mut lines = 1;
         for piece in pieces {
-            let cells = four_bytes(grid.ends.len());
-            let row = |row: Row| Row { number: row.number + lines, first: row.first.saturating_add(cells), ..row };
-            grid.rows.extend(piece.rows.into_iter().map(row));
-            grid.ends.extend_from_slice(&piece.ends);
+            rows.extend(piece.rows.into_iter().map(|row| Row { number: row.number + lines, ..row }));
             lines += piece.lines;
         }
-        grid.text = text;
-        grid
+        Self { text, rows, cells: Cells::Separated(separator), merged: Vec::new() }
     }
 
     /// Starts a row.
     pub(super) fn start_row(&mut self, number: u64) {
-        let number = u32::try_from(number).unwrap_or(u32::MAX);
-        let (first, start) = (four_bytes(self.ends.len()), four_bytes(self.text.len()));
-        self.rows.push(Row { number, first, start });
+        let Cells::Apart { ends, .. } = &self.cells else { return };
+        self.rows.push(Row { number: u32::try_from(number).unwrap_or(u32::MAX), start: four_bytes(ends.len()) });
     }
 
     /// Adds a cell of text to the last row.
@@ -139,20 +133,24 @@ impl Grid {
         self.end_cell(true);
     }
 
-    fn end_cell(&mut self, typed: bool) {
-        if typed && self.typed.is_empty() {
-            self.typed = vec![false; self.ends.len()];
+    fn end_cell(&mut self, is_typed: bool) {
+        let Cells::Apart { ends, typed } = &mut self.cells else { return };
+        if is_typed && typed.is_empty() {
+            *typed = vec![false; ends.len()];
         }
-        self.ends.push(four_bytes(self.text.len()));
-        if typed || !self.typed.is_empty() {
-            self.typed.push(typed);
+        ends.push(four_bytes(self.text.len()));
+        if is_typed || !typed.is_empty() {
+            typed.push(is_typed);
         }
     }
 
     /// Whether it holds more than its four-byte positions can tell apart.
     pub(super) fn is_too_large(&self) -> bool {
-        let largest = u32::MAX as usize;
-        self.text.len() >= largest || self.ends.len() >= largest
+        let cells = match &self.cells {
+            Cells::Separated(_) => 0,
+            Cells::Apart { ends, .. } => ends.len(),
+        };
+        self.text.len().max(cells) >= u32::MAX as usize
     }
 
     /// Number of rows.
@@ -167,29 +165,48 @@ impl Grid {
 
     /// Number of cells in a row.
     pub(super) fn width(&self, row: usize) -> usize {
-        self.cells_of(row).len()
+        match &self.cells {
+            Cells::Separated(separator) => {
+                // Wrapping, so that many bytes are counted at once; a row has fewer than 2^32.
+                let count = |count: u32, byte: &u8| count.wrapping_add(u32::from(byte == separator));
+                self.line(row).map_or(0, |line| 1 + line.as_bytes().iter().fold(0, count) as usize)
+            }
+            Cells::Apart { ends, .. } => self.cells_of(row, ends).len(),
+        }
     }
 
     /// The trimmed text of a cell; `None` where the row ends before it.
     pub(super) fn text(&self, row: usize, column: usize) -> Option<&str> {
-        let row = self.rows.get(row).map(|this| (this, self.cells_of(row)));
-        let (this, cells) = row?;
-        let cell = cells.start.checked_add(column).filter(|cell| *cell < cells.end)?;
-        let start = match column {
-            0 => this.start,
-            _ => *self.ends.get(cell - 1)? + self.gap,
-        };
-        self.text.get(start as usize..*self.ends.get(cell)? as usize).map(trimmed)
+        self.row(row).nth(column)
     }
 
     /// Whether a cell is kept as a number, date or truth value.
     pub(super) fn is_typed(&self, row: usize, column: usize) -> bool {
-        !self.typed.is_empty() && self.typed.get(self.cells_of(row).start + column).copied().unwrap_or(false)
+        match &self.cells {
+            Cells::Apart { ends, typed } if !typed.is_empty() => {
+                typed.get(self.cells_of(row, ends).start + column).copied().unwrap_or(false)
+            }
+            _ => false,
+        }
     }
 
-    /// The cells of a row.
+    /// The cells of a row, trimmed.
     pub(super) fn row(&self, row: usize) -> impl Iterator<Item = &str> {
-        (0..self.width(row)).filter_map(move |column| self.text(row, column))
+        let (separated, apart) = match &self.cells {
+            Cells::Separated(separator) => (self.line(row).map(|line| split(line, *separator)), None),
+            Cells::Apart { ends, .. } => {
+                let cells = self.cells_of(row, ends);
+                let before = cells.start.checked_sub(1).and_then(|before| ends.get(before)).copied().unwrap_or(0);
+                let mut start = before as usize;
+                let cell = move |end: &u32| {
+                    let cell = self.text.get(start..*end as usize);
+                    start = *end as usize;
+                    cell
+                };
+                (None, ends.get(cells).map(|ends| ends.iter().filter_map(cell)))
+            }
+        };
+        separated.into_iter().flatten().chain(apart.into_iter().flatten()).map(trimmed)
     }
 
     /// Whether nothing stands in a row.
@@ -197,11 +214,32 @@ impl Grid {
         self.row(row).all(str::is_empty)
     }
 
-    fn cells_of(&self, row: usize) -> std::ops::Range<usize> {
-        let Some(this) = self.rows.get(row) else { return 0..0 };
-        let end = self.rows.get(row + 1).map_or(self.ends.len(), |next| next.first as usize);
-        this.first as usize..end
+    /// A row of separated cells without the line ends behind it.
+    fn line(&self, row: usize) -> Option<&str> {
+        let start = self.rows.get(row)?.start as usize;
+        let end = self.rows.get(row + 1).map_or(self.text.len(), |next| next.start as usize);
+        self.text.get(start..end).map(|line| line.trim_end_matches(['\r', '\n']))
     }
+
+    /// The positions of a row's cells, among cells that stand apart.
+    fn cells_of(&self, row: usize, ends: &[u32]) -> std::ops::Range<usize> {
+        let Some(this) = self.rows.get(row) else { return 0..0 };
+        let end = self.rows.get(row + 1).map_or(ends.len(), |next| next.start as usize);
+        this.start as usize..end
+    }
+}
+
+/// What stands between separators, which are one byte each. Cells are a few bytes long: looked at one by one they are cut sooner
+/// than by a search that gathers speed.
+fn split(line: &str, separator: u8) -> impl Iterator<Item = &str> {
+    let mut next = Some(0);
+    std::iter::from_fn(move || {
+        let start = next?;
+        let rest = line.as_bytes().get(start..)?;
+        let length = rest.iter().position(|byte| *byte == separator);
+        next = length.map(|length| start + length + 1);
+        line.get(start..start + length.unwrap_or(rest.len()))
+    })
 }
 
 /// A cell without the white space around it; most have none.

@@ -94,6 +94,7 @@ fn with_data(
         plots,
         readings: readings.readings,
         reading_files: readings.files,
+        reading_columns: readings.columns,
         walks: readings.walks,
     })
 }

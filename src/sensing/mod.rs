@@ -23,7 +23,13 @@ use crate::trial::{Instrument, Reading, Trial};
 #[must_use]
 pub fn sensings(trial: &Trial) -> Vec<(Instrument, Date)> {
     // Readings are in order of instrument and date.
-    let same = |a: &Reading, b: &Reading| (a.instrument, a.date) == (b.instrument, b.date);
-    let days = trial.readings.chunk_by(same).filter_map(|readings| readings.first());
-    days.map(|reading| (reading.instrument, reading.date)).collect()
+    let sensing = |reading: &Reading| (reading.instrument, reading.date);
+    let mut sensings = Vec::new();
+    let mut rest = trial.readings.as_slice();
+    while let Some(next) = rest.first().map(sensing) {
+        sensings.push(next);
+        let behind = rest.partition_point(|reading| sensing(reading) <= next);
+        rest = rest.get(behind..).unwrap_or_default();
+    }
+    sensings
 }
