@@ -1,5 +1,8 @@
 //! Rows of cells with their true row numbers, whatever kind of file they came from.
 
+use std::ops::Range;
+
+use memchr::memchr2_iter;
 use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
 
 /// The cells of a text file, sheet or Parquet file, titles and headers included.
@@ -17,8 +20,12 @@ pub(super) struct Grid {
 /// How the cells stand in the text.
 #[derive(Debug)]
 enum Cells {
-    /// As in the file, this separator between them.
-    Separated(u8),
+    /// As in the file.
+    Separated {
+        by: u8,
+        /// Number of cells in every row, where all have as many and none is blank.
+        even_width: Option<usize>,
+    },
     /// Without anything between them.
     Apart {
         /// Where each cell ends. It starts where the one before it ends.
@@ -53,7 +60,7 @@ pub(super) struct Merged {
 const PIECE: usize = 1 << 20;
 
 /// Where to cut a text so that each piece ends with a line feed, or with the text.
-fn pieces(text: &[u8]) -> Vec<std::ops::Range<usize>> {
+fn pieces(text: &[u8]) -> Vec<Range<usize>> {
     let mut pieces = Vec::new();
     let mut start = 0;
     while start < text.len() {
@@ -72,27 +79,36 @@ fn pieces(text: &[u8]) -> Vec<std::ops::Range<usize>> {
 struct Piece {
     rows: Vec<Row>,
     lines: u32,
+    /// Cells of the narrowest and the widest row; a row that may be blank counts as one without cells.
+    widths: (usize, usize),
 }
 
 impl Piece {
-    fn of(text: &str, range: std::ops::Range<usize>) -> Self {
+    fn of(text: &[u8], range: Range<usize>, separator: u8) -> Self {
         // Room for rows of five cells; where they are shorter it grows.
-        let mut piece = Self { rows: Vec::with_capacity(range.len() / 30), lines: 0 };
+        let rows = Vec::with_capacity(range.len() / 30);
+        let mut piece = Self { rows, lines: 0, widths: (usize::MAX, 0) };
         let mut start = range.start;
-        for line in text.get(range).unwrap_or_default().split_inclusive('\n') {
-            let mut part_start = start;
-            for part in line.trim_end_matches('\n').split('\r') {
-                // An empty line is no row.
-                if !part.is_empty() {
-                    piece.rows.push(Row { number: piece.lines, start: four_bytes(part_start) });
-                }
-                part_start += part.len() + 1;
+        let bytes = text.get(range.clone()).unwrap_or_default();
+        let line_ends = memchr2_iter(b'\n', b'\r', bytes).map(|position| range.start + position);
+        for end in line_ends.chain([range.end]) {
+            // An empty line is no row.
+            if let Some(line @ [first, ..]) = text.get(start..end) {
+                piece.rows.push(Row { number: piece.lines, start: four_bytes(start) });
+                let is_filled = first.is_ascii_graphic() && *first != separator;
+                let width = if is_filled { count_cells(line, separator) } else { 0 };
+                piece.widths = (piece.widths.0.min(width), piece.widths.1.max(width));
             }
-            start += line.len();
-            piece.lines += 1;
+            piece.lines += u32::from(end < range.end && text.get(end) == Some(&b'\n'));
+            start = end + 1;
         }
         piece
     }
+}
+
+fn count_cells(line: &[u8], separator: u8) -> usize {
+    // Wrapping, so that many bytes are counted at once; no line has 2^32.
+    1 + line.iter().fold(0_u32, |count, byte| count.wrapping_add(u32::from(*byte == separator))) as usize
 }
 
 /// A position, or the last one that four bytes hold: [`Grid::is_too_large`] tells.
@@ -103,14 +119,17 @@ fn four_bytes(position: usize) -> u32 {
 impl Grid {
     /// The cells of a text without any quote, whose lines end in a line feed, a carriage return or both. The text is kept as it is.
     pub(super) fn of_plain_text(text: String, separator: u8) -> Self {
-        let pieces: Vec<Piece> = pieces(text.as_bytes()).into_par_iter().map(|piece| Piece::of(&text, piece)).collect();
+        let pieces: Vec<Piece> =
+            pieces(text.as_bytes()).into_par_iter().map(|range| Piece::of(text.as_bytes(), range, separator)).collect();
         let mut rows = Vec::with_capacity(pieces.iter().map(|piece| piece.rows.len()).sum());
-        let mut lines = 1;
+        let (mut lines, mut widths) = (1, (usize::MAX, 0));
         for piece in pieces {
             rows.extend(piece.rows.into_iter().map(|row| Row { number: row.number + lines, ..row }));
             lines += piece.lines;
+            widths = (widths.0.min(piece.widths.0), widths.1.max(piece.widths.1));
         }
-        Self { text, rows, cells: Cells::Separated(separator), merged: Vec::new() }
+        let even_width = Some(widths.0).filter(|width| *width > 0 && *width == widths.1);
+        Self { text, rows, cells: Cells::Separated { by: separator, even_width }, merged: Vec::new() }
     }
 
     /// Starts a row.
@@ -147,7 +166,7 @@ impl Grid {
     /// Whether it holds more than its four-byte positions can tell apart.
     pub(super) fn is_too_large(&self) -> bool {
         let cells = match &self.cells {
-            Cells::Separated(_) => 0,
+            Cells::Separated { .. } => 0,
             Cells::Apart { ends, .. } => ends.len(),
         };
         self.text.len().max(cells) >= u32::MAX as usize
@@ -163,14 +182,18 @@ impl Grid {
         self.rows.get(row).map(|row| u64::from(row.number))
     }
 
+    /// Number of cells in every row, where it is known that all have as many and that none is blank.
+    pub(super) fn even_width(&self) -> Option<usize> {
+        match self.cells {
+            Cells::Separated { even_width, .. } => even_width,
+            Cells::Apart { .. } => None,
+        }
+    }
+
     /// Number of cells in a row.
     pub(super) fn width(&self, row: usize) -> usize {
         match &self.cells {
-            Cells::Separated(separator) => {
-                // Wrapping, so that many bytes are counted at once; a row has fewer than 2^32.
-                let count = |count: u32, byte: &u8| count.wrapping_add(u32::from(byte == separator));
-                self.line(row).map_or(0, |line| 1 + line.as_bytes().iter().fold(0, count) as usize)
-            }
+            Cells::Separated { by, .. } => self.line(row).map_or(0, |line| count_cells(line.as_bytes(), *by)),
             Cells::Apart { ends, .. } => self.cells_of(row, ends).len(),
         }
     }
@@ -193,7 +216,7 @@ impl Grid {
     /// The cells of a row, trimmed.
     pub(super) fn row(&self, row: usize) -> impl Iterator<Item = &str> {
         let (separated, apart) = match &self.cells {
-            Cells::Separated(separator) => (self.line(row).map(|line| split(line, *separator)), None),
+            Cells::Separated { by, .. } => (self.line(row).map(|line| split(line, *by)), None),
             Cells::Apart { ends, .. } => {
                 let cells = self.cells_of(row, ends);
                 let before = cells.start.checked_sub(1).and_then(|before| ends.get(before)).copied().unwrap_or(0);
@@ -214,23 +237,25 @@ impl Grid {
         self.row(row).all(str::is_empty)
     }
 
-    /// A row of separated cells without the line ends behind it.
+    /// A row of separated cells, without the line ends behind it.
     fn line(&self, row: usize) -> Option<&str> {
         let start = self.rows.get(row)?.start as usize;
         let end = self.rows.get(row + 1).map_or(self.text.len(), |next| next.start as usize);
-        self.text.get(start..end).map(|line| line.trim_end_matches(['\r', '\n']))
+        let line = self.text.get(start..end)?;
+        let last = line.bytes().rposition(|byte| !matches!(byte, b'\r' | b'\n'))?;
+        line.get(..=last)
     }
 
     /// The positions of a row's cells, among cells that stand apart.
-    fn cells_of(&self, row: usize, ends: &[u32]) -> std::ops::Range<usize> {
+    fn cells_of(&self, row: usize, ends: &[u32]) -> Range<usize> {
         let Some(this) = self.rows.get(row) else { return 0..0 };
         let end = self.rows.get(row + 1).map_or(ends.len(), |next| next.start as usize);
         this.start as usize..end
     }
 }
 
-/// What stands between separators, which are one byte each. Cells are a few bytes long: looked at one by one they are cut sooner
-/// than by a search that gathers speed.
+/// What stands between separators, which are one byte each. Cells are a few bytes long: looked at byte by byte they are cut sooner than
+/// by a search that gathers speed.
 fn split(line: &str, separator: u8) -> impl Iterator<Item = &str> {
     let mut next = Some(0);
     std::iter::from_fn(move || {

@@ -13,27 +13,65 @@ use crate::trial::{Instrument, Reading};
 /// Between the parts of a composite key: no file of text can hold it.
 const BETWEEN_PARTS: char = '\0';
 
-/// Positions of plots by their key.
+/// The plots by their key.
 pub(super) struct KeyIndex {
+    /// One list a key column.
+    parts: Vec<Vec<String>>,
     positions: HashMap<String, usize>,
 }
 
 impl KeyIndex {
     /// The plots of these keys, one list a key column.
-    pub(super) fn of(keys: &[Vec<String>]) -> Self {
-        let mut positions = HashMap::new();
-        for row in 0..keys.first().map_or(0, Vec::len) {
+    pub(super) fn of(parts: Vec<Vec<String>>) -> Self {
+        let rows = parts.first().map_or(0, Vec::len);
+        let mut positions = HashMap::with_capacity(rows);
+        for row in 0..rows {
             let mut key = String::new();
-            join_parts(&mut key, keys.iter().filter_map(|part| part.get(row)).map(String::as_str));
+            join_parts(&mut key, parts.iter().filter_map(|part| part.get(row)).map(String::as_str));
             positions.entry(key).or_insert(row);
         }
-        Self { positions }
+        Self { parts, positions }
     }
 
-    /// The plot of a key of several parts; `buffer` is only room to work in.
-    pub(super) fn position<'k>(&self, buffer: &mut String, parts: impl Iterator<Item = &'k str>) -> Option<usize> {
+    /// The parts of the keys, one list a key column.
+    pub(super) fn parts(&self) -> &[Vec<String>] {
+        &self.parts
+    }
+
+    /// Number of plots.
+    pub(super) fn len(&self) -> usize {
+        self.parts.first().map_or(0, Vec::len)
+    }
+
+    /// Whether a key names several plots.
+    pub(super) fn has_repeated(&self) -> bool {
+        self.positions.len() < self.len()
+    }
+
+    /// The name of a plot: the parts of its key, joined.
+    pub(super) fn id(&self, plot: usize) -> String {
+        self.parts.iter().filter_map(|part| part.get(plot)).map(String::as_str).collect::<Vec<_>>().join("-")
+    }
+
+    /// The plot of a key; `buffer` is only room to work in. Readings mostly come in the order of the plots, so the plot behind the one
+    /// `above` is tried first.
+    pub(super) fn position<'k>(
+        &self,
+        key: impl Iterator<Item = &'k str> + Clone,
+        above: Option<usize>,
+        buffer: &mut String,
+    ) -> Option<usize> {
+        let next = above.map_or(0, |above| above + 1);
+        let mut cells = key.clone();
+        if self
+            .parts
+            .iter()
+            .all(|part| cells.next().is_some_and(|cell| part.get(next).is_some_and(|part| part == cell)))
+        {
+            return Some(next);
+        }
         buffer.clear();
-        join_parts(buffer, parts);
+        join_parts(buffer, key);
         self.positions.get(buffer.as_str()).copied()
     }
 }
@@ -116,10 +154,14 @@ mod tests {
     #[test]
     fn parts_of_a_key_are_joined_part_by_part() {
         let texts = |texts: [&str; 2]| texts.map(str::to_owned).to_vec();
-        let index = KeyIndex::of(&[texts(["1", "1-2"]), texts(["2-3", "3"])]);
-        let mut buffer = String::new();
-        assert_eq!(index.position(&mut buffer, ["1-2", "3"].into_iter()), Some(1));
-        assert_eq!(index.position(&mut buffer, ["1", "2-3"].into_iter()), Some(0));
-        assert_eq!(index.position(&mut buffer, ["1-2-3"].into_iter()), None);
+        let index = KeyIndex::of(vec![texts(["1", "1-2"]), texts(["2-3", "3"])]);
+        for above in [None, Some(0), Some(1)] {
+            let position = |key: [&'static str; 2]| index.position(key.into_iter(), above, &mut String::new());
+            assert_eq!(position(["1-2", "3"]), Some(1));
+            assert_eq!(position(["1", "2-3"]), Some(0));
+            assert_eq!(position(["1-2-3", ""]), None);
+        }
+        assert!(!index.has_repeated());
+        assert!(KeyIndex::of(vec![texts(["1", "1"])]).has_repeated());
     }
 }

@@ -128,17 +128,17 @@ struct Last<'t, T> {
     value: T,
 }
 
-impl<'t, T: Clone> Last<'t, T> {
+impl<'t, T> Last<'t, T> {
     fn new(value: T) -> Self {
         Self { text: None, value }
     }
 
-    fn or_read(&mut self, cell: &Cell<'t>, read: impl FnOnce(&Cell<'t>) -> Result<T, Finding>) -> Result<T, Finding> {
+    fn read(&mut self, cell: &Cell<'t>, read: impl FnOnce(&Cell<'t>) -> Result<T, Finding>) -> Result<(), Finding> {
         if self.text != Some(cell.text) {
             self.value = read(cell)?;
             self.text = Some(cell.text);
         }
-        Ok(self.value.clone())
+        Ok(())
     }
 }
 
@@ -228,32 +228,26 @@ impl<'t> Roles<'t> {
         let Reader { day, stage, plot, key, row: cells } = reader;
         cells.go_to(row);
         let cell = |column: Column<'t>| column.within(cells);
-        let value = value(&cell(self.values), self.origin.instrument);
-        let day = match &self.dates {
-            Role::Same(day) => Ok(*day),
-            Role::Column(column) => day.or_read(&cell(*column), |cell| cell.date()),
-        };
-        let stage = match &self.stages {
-            Some(Role::Column(column)) => stage.or_read(&cell(*column), |cell| cell.stage()),
-            _ => Ok(stage.value.clone()),
-        };
-        let leaf = match self.leaves {
-            Some(leaves) => cell(leaves).count(),
-            None => Ok(None),
-        };
-        let plot = match keys {
-            Keys::Walk => Ok(None),
-            Keys::Columns([only], index) => plot.or_read(&cell(*only), |cell| {
-                let part = cell.label("plot")?;
-                Ok(index.and_then(|index| index.position(key, std::iter::once(part))))
-            }),
-            Keys::Columns(parts, index) => plot_of(parts.iter().map(|part| cell(*part)), index, key),
-        };
-        // Each is kept first, so that every fault of the row is reported.
-        let (value, date) = (keep(value, faults), keep(day, faults));
-        let (stage, leaf, plot) = (keep(stage, faults), keep(leaf, faults), keep(plot, faults));
-        let (value, date, stage, leaf, plot) = (value?, date?, stage?, leaf?, plot?);
-        let (plot, value) = match (keys, plot, value) {
+        let value = keep(value(&cell(self.values), self.origin.instrument), faults).flatten();
+        if let Role::Column(column) = &self.dates {
+            keep(day.read(&cell(*column), |cell| cell.date()), faults);
+        }
+        if let Some(Role::Column(column)) = &self.stages {
+            keep(stage.read(&cell(*column), |cell| cell.stage()), faults);
+        }
+        let leaf = self.leaves.and_then(|leaves| keep(cell(leaves).count(), faults).flatten());
+        if let Keys::Columns(parts, index) = keys {
+            let above = plot.value;
+            match parts {
+                [only] => keep(plot.read(&cell(*only), |part| plot_of([*part].into_iter(), index, above, key)), faults),
+                _ => keep(plot_of(parts.iter().map(|part| cell(*part)), index, above, key), faults)
+                    .map(|read| plot.value = read),
+            };
+        }
+        if !faults.is_empty() {
+            return None;
+        }
+        let (plot, value) = match (keys, plot.value, value) {
             (Keys::Walk, _, value) => (0, value.unwrap_or(f64::NAN)),
             (Keys::Columns(..), _, None) => return None,
             (Keys::Columns(..), Some(plot), Some(value)) => (plot, value),
@@ -262,6 +256,7 @@ impl<'t> Roles<'t> {
                 return None;
             }
         };
+        let (date, stage) = (day.value, stage.value.clone());
         let Origin { instrument, column, .. } = self.origin;
         // The grid counts rows in four bytes.
         Some(Reading { plot, instrument, date, stage, leaf, value, column, row: cells.number as u32 })
@@ -271,10 +266,11 @@ impl<'t> Roles<'t> {
 fn plot_of<'t>(
     parts: impl Iterator<Item = Cell<'t>> + Clone,
     index: Option<&KeyIndex>,
+    above: Option<usize>,
     buffer: &mut String,
 ) -> Result<Option<usize>, Finding> {
     for part in parts.clone() {
         part.label("plot")?;
     }
-    Ok(index.and_then(|index| index.position(buffer, parts.map(|part| part.text))))
+    Ok(index.and_then(|index| index.position(parts.map(|part| part.text), above, buffer)))
 }

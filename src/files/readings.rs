@@ -43,18 +43,17 @@ struct Gathered {
     walks: Vec<Walk>,
 }
 
-/// Reads the readings of a trial; every fault goes to `findings`. `plot_keys` holds one list a key column.
+/// Reads the readings of a trial; every fault goes to `findings`.
 pub(super) fn read(
     document: &Document,
     descriptor: &TrialDescriptor,
     trial: &mut TrialFolder,
     plots: &Rc<DataTable>,
-    plot_keys: Option<&[Vec<String>]>,
+    index: Option<&KeyIndex>,
     findings: &mut Vec<Finding>,
 ) -> Option<Read> {
     let key_columns = &descriptor.plots.as_ref()?.plot;
     let before = findings.len();
-    let index = plot_keys.map(KeyIndex::of);
     let mut gathered = Gathered::default();
     for section in &descriptor.readings {
         let table = match &section.file {
@@ -87,7 +86,7 @@ pub(super) fn read(
         let columns: Vec<Option<Column>> =
             names.iter().map(|name| super::cell::keep(column(document, &table, name), findings)).collect();
         let Some(columns) = columns.into_iter().collect::<Option<Vec<_>>>() else { continue };
-        let keys = Keys::Columns(&columns, index.as_ref());
+        let keys = Keys::Columns(&columns, index);
         match &section.form {
             ReadingForm::Wide(forms) => {
                 for form in forms {
@@ -102,21 +101,16 @@ pub(super) fn read(
             ReadingForm::Walk(..) => {}
         }
     }
-    let keys = plot_keys?;
-    gathered.report_unknown(plots.file(), keys, findings);
+    let index = index?;
+    gathered.report_unknown(plots.file(), index, findings);
     let repeated = put_in_order(&mut gathered.readings);
-    gathered.report_repeated(&repeated, keys, findings);
+    gathered.report_repeated(&repeated, index, findings);
     (findings.len() == before).then(|| Read {
         readings: gathered.readings,
         files: gathered.files,
         columns: gathered.columns.into_iter().map(|read| read.column).collect(),
         walks: gathered.walks,
     })
-}
-
-/// The name of a plot: the parts of its key, joined.
-fn id(keys: &[Vec<String>], plot: usize) -> String {
-    keys.iter().filter_map(|part| part.get(plot)).map(String::as_str).collect::<Vec<_>>().join("-")
 }
 
 fn other_key_length(document: &Document, section: &ReadingsSection, expected: usize) -> Finding {
@@ -163,11 +157,11 @@ impl Gathered {
     }
 
     /// Every key in a file that is no plot's, once, where its first reading is.
-    fn report_unknown(&self, plots_file: &str, keys: &[Vec<String>], findings: &mut Vec<Finding>) {
+    fn report_unknown(&self, plots_file: &str, index: &KeyIndex, findings: &mut Vec<Finding>) {
         if self.unknown.is_empty() {
             return;
         }
-        let ids: Vec<String> = (0..keys.first().map_or(0, Vec::len)).map(|plot| id(keys, plot)).collect();
+        let ids: Vec<String> = (0..index.len()).map(|plot| index.id(plot)).collect();
         let mut unknown: HashMap<(usize, String), usize> = HashMap::new();
         let mut told = Vec::new();
         for &(column, row) in &self.unknown {
@@ -194,14 +188,14 @@ impl Gathered {
         }
     }
 
-    fn report_repeated(&self, repeated: &[(usize, usize)], keys: &[Vec<String>], findings: &mut Vec<Finding>) {
+    fn report_repeated(&self, repeated: &[(usize, usize)], index: &KeyIndex, findings: &mut Vec<Finding>) {
         let read = |position: usize| {
             let reading = self.readings.get(position)?;
             Some((reading, self.columns.get(reading.column as usize)?))
         };
         for &(first, last) in repeated {
             let (Some((earlier, before)), Some((reading, here))) = (read(first), read(last)) else { continue };
-            let key = id(keys, reading.plot);
+            let key = index.id(reading.plot);
             let leaf = match reading.leaf {
                 Some(leaf) => format!(", leaf {leaf}"),
                 None => String::new(),

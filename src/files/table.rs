@@ -79,7 +79,12 @@ impl DataTable {
         };
         let last = layout.last_row.unwrap_or(u64::MAX);
         let belongs = |row: &usize| filled(row) && grid.number(*row) <= Some(last);
-        let rows: Vec<u32> = (below..grid.len()).into_par_iter().filter(belongs).map(|row| row as u32).collect();
+        // The grid counts rows in four bytes.
+        let rows: Vec<u32> = if grid.even_width().is_some() && layout.last_row.is_none() {
+            (below as u32..grid.len() as u32).collect()
+        } else {
+            (below..grid.len()).into_par_iter().filter(belongs).map(|row| row as u32).collect()
+        };
         if rows.is_empty() {
             return Err(vec![source.fault("no-rows", Some(header_row), "there are headers but no rows below them")]);
         }
@@ -104,6 +109,9 @@ impl DataTable {
         }
         let named = self.headers.iter().rposition(|header| !header.is_empty()).map_or(0, |last| last + 1);
         let all = self.headers.len();
+        if self.grid.even_width() == Some(all) {
+            return Vec::new();
+        }
         let is_ragged = |row: usize| {
             let width = self.grid.width(row);
             width < named || (width > all && (all..width).any(|cell| self.grid.text(row, cell) != Some("")))

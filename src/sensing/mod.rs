@@ -17,19 +17,10 @@ pub use treatment_mean::{TreatmentMean, treatment_means};
 
 use jiff::civil::Date;
 
-use crate::trial::{Instrument, Reading, Trial};
+use crate::trial::{Instrument, Trial};
 
 /// Every instrument and date a trial was sensed with and on, in that order.
 #[must_use]
 pub fn sensings(trial: &Trial) -> Vec<(Instrument, Date)> {
-    // Readings are in order of instrument and date.
-    let sensing = |reading: &Reading| (reading.instrument, reading.date);
-    let mut sensings = Vec::new();
-    let mut rest = trial.readings.as_slice();
-    while let Some(next) = rest.first().map(sensing) {
-        sensings.push(next);
-        let behind = rest.partition_point(|reading| sensing(reading) <= next);
-        rest = rest.get(behind..).unwrap_or_default();
-    }
-    sensings
+    crate::trial::sensings(&trial.readings)
 }

@@ -17,6 +17,6 @@ pub use programme::{
 };
 pub use site_year::{
     Application, Background, Design, Instrument, NeedFrom, PlotColumns, Reading, ReadingColumn, Reference, SameDay,
-    SharedWithin, SoilNitrate, Timing, Trial, Walk,
+    SharedWithin, SoilNitrate, Timing, Trial, Walk, sensings,
 };
 pub use stage::{GrowthStage, StageFault};

@@ -355,3 +355,17 @@ pub struct Reading {
     /// Row of its file.
     pub row: u32,
 }
+
+/// The instruments and dates of readings that are in the order of [`Trial::readings`].
+#[must_use]
+pub fn sensings(readings: &[Reading]) -> Vec<(Instrument, Date)> {
+    let sensing = |reading: &Reading| (reading.instrument, reading.date);
+    let mut sensings = Vec::new();
+    let mut rest = readings;
+    while let Some(next) = rest.first().map(sensing) {
+        sensings.push(next);
+        let behind = rest.partition_point(|reading| sensing(reading) <= next);
+        rest = rest.get(behind..).unwrap_or_default();
+    }
+    sensings
+}
