@@ -133,10 +133,11 @@ impl<'t, T> Last<'t, T> {
         Self { text: None, value }
     }
 
-    fn read(&mut self, cell: &Cell<'t>, read: impl FnOnce(&Cell<'t>) -> Result<T, Finding>) -> Result<(), Finding> {
-        if self.text != Some(cell.text) {
-            self.value = read(cell)?;
-            self.text = Some(cell.text);
+    /// Reads a cell of that text, unless the one above has it too.
+    fn read(&mut self, text: &'t str, read: impl FnOnce() -> Result<T, Finding>) -> Result<(), Finding> {
+        if self.text != Some(text) {
+            self.value = read()?;
+            self.text = Some(text);
         }
         Ok(())
     }
@@ -230,16 +231,18 @@ impl<'t> Roles<'t> {
         let cell = |column: Column<'t>| column.within(cells);
         let value = keep(value(&cell(self.values), self.origin.instrument), faults).flatten();
         if let Role::Column(column) = &self.dates {
-            keep(day.read(&cell(*column), |cell| cell.date()), faults);
+            keep(day.read(cells.text(*column), || cell(*column).date()), faults);
         }
         if let Some(Role::Column(column)) = &self.stages {
-            keep(stage.read(&cell(*column), |cell| cell.stage()), faults);
+            keep(stage.read(cells.text(*column), || cell(*column).stage()), faults);
         }
         let leaf = self.leaves.and_then(|leaves| keep(cell(leaves).count(), faults).flatten());
         if let Keys::Columns(parts, index) = keys {
             let above = plot.value;
             match parts {
-                [only] => keep(plot.read(&cell(*only), |part| plot_of([*part].into_iter(), index, above, key)), faults),
+                [only] => {
+                    keep(plot.read(cells.text(*only), || plot_of([cell(*only)].into_iter(), index, above, key)), faults)
+                }
                 _ => keep(plot_of(parts.iter().map(|part| cell(*part)), index, above, key), faults)
                     .map(|read| plot.value = read),
             };

@@ -251,7 +251,7 @@ pub(super) struct CutRow<'t> {
     cells: Vec<&'t str>,
 }
 
-impl CutRow<'_> {
+impl<'t> CutRow<'t> {
     /// Goes to a row, counted from 0; one that is not there has no cells.
     pub(super) fn go_to(&mut self, row: usize) {
         let grid = &self.table.grid;
@@ -259,6 +259,11 @@ impl CutRow<'_> {
         self.number = grid.number(self.row).unwrap_or_default();
         self.cells.clear();
         grid.row(self.row).for_each(|cell| self.cells.push(cell));
+    }
+
+    /// What stands in it under a header of its table.
+    pub(super) fn text(&self, column: Column<'t>) -> &'t str {
+        self.cells.get(column.index).copied().unwrap_or_default()
     }
 }
 
@@ -285,7 +290,7 @@ impl<'t> Column<'t> {
 
     /// The cell in a row of the column's table.
     pub(super) fn within(self, row: &CutRow<'t>) -> Cell<'t> {
-        self.with(row.row, row.number, row.cells.get(self.index).copied().unwrap_or_default())
+        self.with(row.row, row.number, row.text(self))
     }
 
     fn with(self, row: usize, number: u64, text: &'t str) -> Cell<'t> {
