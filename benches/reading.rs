@@ -4,8 +4,8 @@
 //! on 30 leaves) and reduces them to plot means: bytes digested, every cell checked, keys joined to plots, repeated readings looked
 //! for. `polars_alone` is the same file through a bare polars read, grouped by plot and averaged, with none of that. Both use every
 //! core. The target is that `stook` takes at most 1.5 times as long as `polars_alone`; compare the two medians. On two cores of a quiet
-//! machine it is reached, by little: 1.37 and 1.46 times in two runs of 20 samples each (126 to 135 ms against 86 to 99 ms). Where other
-//! work shares the cores, the ratio says nothing.
+//! machine it stands at the edge and is not reached for certain: two runs of 20 samples each gave 1.51 and 1.60 times (132 and 138 ms
+//! against 87 and 86 ms). Where other work shares the cores, the ratio says nothing.
 //!
 //! Before the times, one line tells the memory that reading takes, on Linux: the peak that `stook` adds, as bytes a reading. It is 107:
 //! 64 of them are the reading that stays, 35 its line of the file.
