@@ -84,7 +84,7 @@ pub(super) fn decode(file: &str, bytes: Vec<u8>, layout: &Layout) -> Result<Deco
             }
         }
     };
-    if text.contains('\0') {
+    if memchr::memchr(0, text.as_bytes()).is_some() {
         let text = "the file holds zero bytes: it is UTF-16 text without its mark, or no text at all".to_owned();
         let remedy = if is_descriptor(file) {
             "save it as UTF-8 text".to_owned()

@@ -1,32 +1,51 @@
 //! Rows of cells with their true row numbers, whatever kind of file they came from.
 
+use std::ops::Range;
+
+use memchr::memchr2_iter;
 use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
 
 /// The cells of a text file, sheet or Parquet file, titles and headers included.
 ///
-/// All text is in one piece: a cell costs its letters and four bytes.
+/// All text is in one piece. Beside it, a text file costs eight bytes a row: its rows are cut into cells when they are asked for.
 #[derive(Debug, Default)]
 pub(super) struct Grid {
     text: String,
-    /// Where each cell ends in `text`. It starts where the one before it ends, or `gap` bytes behind, and the first of a row where the
-    /// row does.
-    ends: Vec<u32>,
-    /// Bytes between the cells of a row: 1 where `text` still holds their separators.
-    gap: u32,
-    /// Whether each cell is a number, date or truth value rather than text; empty where all is text.
-    typed: Vec<bool>,
     rows: Vec<Row>,
+    cells: Cells,
     /// Merged cells of a sheet.
     pub(super) merged: Vec<Merged>,
+}
+
+/// How the cells stand in the text.
+#[derive(Debug)]
+enum Cells {
+    /// As in the file.
+    Separated {
+        by: u8,
+        /// Number of cells in every row, where all have as many and none is blank.
+        even_width: Option<usize>,
+    },
+    /// Without anything between them.
+    Apart {
+        /// Where each cell ends. It starts where the one before it ends.
+        ends: Vec<u32>,
+        /// Whether each is a number, date or truth value rather than text; empty where all are text.
+        typed: Vec<bool>,
+    },
+}
+
+impl Default for Cells {
+    fn default() -> Self {
+        Self::Apart { ends: Vec::new(), typed: Vec::new() }
+    }
 }
 
 #[derive(Clone, Copy, Debug)]
 struct Row {
     /// Row of the file, from 1.
     number: u32,
-    /// Position of its first cell in [`Grid::ends`].
-    first: u32,
-    /// Byte of `text` at which its first cell starts.
+    /// Byte of the text at which it starts; position of its first cell where cells stand apart.
     start: u32,
 }
 
@@ -41,7 +60,7 @@ pub(super) struct Merged {
 const PIECE: usize = 1 << 20;
 
 /// Where to cut a text so that each piece ends with a line feed, or with the text.
-fn pieces(text: &[u8]) -> Vec<std::ops::Range<usize>> {
+fn pieces(text: &[u8]) -> Vec<Range<usize>> {
     let mut pieces = Vec::new();
     let mut start = 0;
     while start < text.len() {
@@ -56,41 +75,40 @@ fn pieces(text: &[u8]) -> Vec<std::ops::Range<usize>> {
     pieces
 }
 
-/// The cells of some lines; rows and first cells are counted from those of the piece.
+/// The rows of some lines, numbered from 0.
 struct Piece {
-    ends: Vec<u32>,
     rows: Vec<Row>,
     lines: u32,
+    /// Cells of the narrowest and the widest row; a row that may be blank counts as one without cells.
+    widths: (usize, usize),
 }
 
 impl Piece {
-    fn of(text: &str, range: std::ops::Range<usize>, separator: u8) -> Self {
-        // Room for cells of five letters and rows of five cells; where they are smaller it grows.
-        let (cells, rows) = (range.len() / 6, range.len() / 30);
-        let mut piece = Self { ends: Vec::with_capacity(cells), rows: Vec::with_capacity(rows), lines: 0 };
-        let (mut start, mut first) = (range.start, 0);
-        let bytes = text.as_bytes().get(range.clone()).unwrap_or_default();
-        for (position, byte) in (range.start..).zip(bytes) {
-            if *byte == separator {
-                piece.ends.push(four_bytes(position));
-            } else if *byte == b'\n' || *byte == b'\r' {
-                piece.end_line(start, position, &mut first);
-                start = position + 1;
-                piece.lines += u32::from(*byte == b'\n');
+    fn of(text: &[u8], range: Range<usize>, separator: u8) -> Self {
+        // Room for rows of five cells; where they are shorter it grows.
+        let rows = Vec::with_capacity(range.len() / 30);
+        let mut piece = Self { rows, lines: 0, widths: (usize::MAX, 0) };
+        let mut start = range.start;
+        let bytes = text.get(range.clone()).unwrap_or_default();
+        let line_ends = memchr2_iter(b'\n', b'\r', bytes).map(|position| range.start + position);
+        for end in line_ends.chain([range.end]) {
+            // An empty line is no row.
+            if let Some(line @ [first, ..]) = text.get(start..end) {
+                piece.rows.push(Row { number: piece.lines, start: four_bytes(start) });
+                let is_filled = first.is_ascii_graphic() && *first != separator;
+                let width = if is_filled { count_cells(line, separator) } else { 0 };
+                piece.widths = (piece.widths.0.min(width), piece.widths.1.max(width));
             }
+            piece.lines += u32::from(end < range.end && text.get(end) == Some(&b'\n'));
+            start = end + 1;
         }
-        piece.end_line(start, range.end, &mut first);
         piece
     }
+}
 
-    /// Ends the line that starts at `start`, whose first cell is `first` among all; an empty one is no row.
-    fn end_line(&mut self, start: usize, end: usize, first: &mut usize) {
-        if start < end {
-            self.ends.push(four_bytes(end));
-            self.rows.push(Row { number: self.lines, first: four_bytes(*first), start: four_bytes(start) });
-            *first = self.ends.len();
-        }
-    }
+fn count_cells(line: &[u8], separator: u8) -> usize {
+    // Wrapping, so that many bytes are counted at once; no line has 2^32.
+    1 + line.iter().fold(0_u32, |count, byte| count.wrapping_add(u32::from(*byte == separator))) as usize
 }
 
 /// A position, or the last one that four bytes hold: [`Grid::is_too_large`] tells.
@@ -102,27 +120,22 @@ impl Grid {
     /// The cells of a text without any quote, whose lines end in a line feed, a carriage return or both. The text is kept as it is.
     pub(super) fn of_plain_text(text: String, separator: u8) -> Self {
         let pieces: Vec<Piece> =
-            pieces(text.as_bytes()).into_par_iter().map(|piece| Piece::of(&text, piece, separator)).collect();
-        let mut grid = Self { gap: 1, ..Self::default() };
-        grid.ends.reserve_exact(pieces.iter().map(|piece| piece.ends.len()).sum());
-        grid.rows.reserve_exact(pieces.iter().map(|piece| piece.rows.len()).sum());
-        let mut lines = 1;
+            pieces(text.as_bytes()).into_par_iter().map(|range| Piece::of(text.as_bytes(), range, separator)).collect();
+        let mut rows = Vec::with_capacity(pieces.iter().map(|piece| piece.rows.len()).sum());
+        let (mut lines, mut widths) = (1, (usize::MAX, 0));
         for piece in pieces {
-            let cells = four_bytes(grid.ends.len());
-            let row = |row: Row| Row { number: row.number + lines, first: row.first.saturating_add(cells), ..row };
-            grid.rows.extend(piece.rows.into_iter().map(row));
-            grid.ends.extend_from_slice(&piece.ends);
+            rows.extend(piece.rows.into_iter().map(|row| Row { number: row.number + lines, ..row }));
             lines += piece.lines;
+            widths = (widths.0.min(piece.widths.0), widths.1.max(piece.widths.1));
         }
-        grid.text = text;
-        grid
+        let even_width = Some(widths.0).filter(|width| *width > 0 && *width == widths.1);
+        Self { text, rows, cells: Cells::Separated { by: separator, even_width }, merged: Vec::new() }
     }
 
     /// Starts a row.
     pub(super) fn start_row(&mut self, number: u64) {
-        let number = u32::try_from(number).unwrap_or(u32::MAX);
-        let (first, start) = (four_bytes(self.ends.len()), four_bytes(self.text.len()));
-        self.rows.push(Row { number, first, start });
+        let Cells::Apart { ends, .. } = &self.cells else { return };
+        self.rows.push(Row { number: u32::try_from(number).unwrap_or(u32::MAX), start: four_bytes(ends.len()) });
     }
 
     /// Adds a cell of text to the last row.
@@ -139,20 +152,24 @@ impl Grid {
         self.end_cell(true);
     }
 
-    fn end_cell(&mut self, typed: bool) {
-        if typed && self.typed.is_empty() {
-            self.typed = vec![false; self.ends.len()];
+    fn end_cell(&mut self, is_typed: bool) {
+        let Cells::Apart { ends, typed } = &mut self.cells else { return };
+        if is_typed && typed.is_empty() {
+            *typed = vec![false; ends.len()];
         }
-        self.ends.push(four_bytes(self.text.len()));
-        if typed || !self.typed.is_empty() {
-            self.typed.push(typed);
+        ends.push(four_bytes(self.text.len()));
+        if is_typed || !typed.is_empty() {
+            typed.push(is_typed);
         }
     }
 
     /// Whether it holds more than its four-byte positions can tell apart.
     pub(super) fn is_too_large(&self) -> bool {
-        let largest = u32::MAX as usize;
-        self.text.len() >= largest || self.ends.len() >= largest
+        let cells = match &self.cells {
+            Cells::Separated { .. } => 0,
+            Cells::Apart { ends, .. } => ends.len(),
+        };
+        self.text.len().max(cells) >= u32::MAX as usize
     }
 
     /// Number of rows.
@@ -165,31 +182,54 @@ impl Grid {
         self.rows.get(row).map(|row| u64::from(row.number))
     }
 
+    /// Number of cells in every row, where it is known that all have as many and that none is blank.
+    pub(super) fn even_width(&self) -> Option<usize> {
+        match self.cells {
+            Cells::Separated { even_width, .. } => even_width,
+            Cells::Apart { .. } => None,
+        }
+    }
+
     /// Number of cells in a row.
     pub(super) fn width(&self, row: usize) -> usize {
-        self.cells_of(row).len()
+        match &self.cells {
+            Cells::Separated { by, .. } => self.line(row).map_or(0, |line| count_cells(line.as_bytes(), *by)),
+            Cells::Apart { ends, .. } => self.cells_of(row, ends).len(),
+        }
     }
 
     /// The trimmed text of a cell; `None` where the row ends before it.
     pub(super) fn text(&self, row: usize, column: usize) -> Option<&str> {
-        let row = self.rows.get(row).map(|this| (this, self.cells_of(row)));
-        let (this, cells) = row?;
-        let cell = cells.start.checked_add(column).filter(|cell| *cell < cells.end)?;
-        let start = match column {
-            0 => this.start,
-            _ => *self.ends.get(cell - 1)? + self.gap,
-        };
-        self.text.get(start as usize..*self.ends.get(cell)? as usize).map(trimmed)
+        self.row(row).nth(column)
     }
 
     /// Whether a cell is kept as a number, date or truth value.
     pub(super) fn is_typed(&self, row: usize, column: usize) -> bool {
-        !self.typed.is_empty() && self.typed.get(self.cells_of(row).start + column).copied().unwrap_or(false)
+        match &self.cells {
+            Cells::Apart { ends, typed } if !typed.is_empty() => {
+                typed.get(self.cells_of(row, ends).start + column).copied().unwrap_or(false)
+            }
+            _ => false,
+        }
     }
 
-    /// The cells of a row.
+    /// The cells of a row, trimmed.
     pub(super) fn row(&self, row: usize) -> impl Iterator<Item = &str> {
-        (0..self.width(row)).filter_map(move |column| self.text(row, column))
+        let (separated, apart) = match &self.cells {
+            Cells::Separated { by, .. } => (self.line(row).map(|line| split(line, *by)), None),
+            Cells::Apart { ends, .. } => {
+                let cells = self.cells_of(row, ends);
+                let before = cells.start.checked_sub(1).and_then(|before| ends.get(before)).copied().unwrap_or(0);
+                let mut start = before as usize;
+                let cell = move |end: &u32| {
+                    let cell = self.text.get(start..*end as usize);
+                    start = *end as usize;
+                    cell
+                };
+                (None, ends.get(cells).map(|ends| ends.iter().filter_map(cell)))
+            }
+        };
+        separated.into_iter().flatten().chain(apart.into_iter().flatten()).map(trimmed)
     }
 
     /// Whether nothing stands in a row.
@@ -197,11 +237,34 @@ impl Grid {
         self.row(row).all(str::is_empty)
     }
 
-    fn cells_of(&self, row: usize) -> std::ops::Range<usize> {
-        let Some(this) = self.rows.get(row) else { return 0..0 };
-        let end = self.rows.get(row + 1).map_or(self.ends.len(), |next| next.first as usize);
-        this.first as usize..end
+    /// A row of separated cells, without the line ends behind it.
+    fn line(&self, row: usize) -> Option<&str> {
+        let start = self.rows.get(row)?.start as usize;
+        let end = self.rows.get(row + 1).map_or(self.text.len(), |next| next.start as usize);
+        let line = self.text.get(start..end)?;
+        let last = line.bytes().rposition(|byte| !matches!(byte, b'\r' | b'\n'))?;
+        line.get(..=last)
     }
+
+    /// The positions of a row's cells, among cells that stand apart.
+    fn cells_of(&self, row: usize, ends: &[u32]) -> Range<usize> {
+        let Some(this) = self.rows.get(row) else { return 0..0 };
+        let end = self.rows.get(row + 1).map_or(ends.len(), |next| next.start as usize);
+        this.start as usize..end
+    }
+}
+
+/// What stands between separators, which are one byte each. Cells are a few bytes long: looked at byte by byte they are cut sooner than
+/// by a search that gathers speed.
+fn split(line: &str, separator: u8) -> impl Iterator<Item = &str> {
+    let mut next = Some(0);
+    std::iter::from_fn(move || {
+        let start = next?;
+        let rest = line.as_bytes().get(start..)?;
+        let length = rest.iter().position(|byte| *byte == separator);
+        next = length.map(|length| start + length + 1);
+        line.get(start..start + length.unwrap_or(rest.len()))
+    })
 }
 
 /// A cell without the white space around it; most have none.

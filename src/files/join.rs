@@ -1,39 +1,77 @@
 //! Readings joined to plots by key, put in order, and looked through for repeated ones.
 //!
-//! A million readings are joined without one allocation each: a key is looked up as it stands in the file, and a reading is a
-//! handful of numbers until its order is known.
+//! A million readings are joined without one allocation each: a key is looked up as it stands in the file.
 
 use std::collections::HashMap;
 
 use jiff::civil::Date;
-use rayon::slice::ParallelSliceMut as _;
+use rayon::iter::ParallelIterator as _;
+use rayon::slice::{ParallelSlice as _, ParallelSliceMut as _};
 
-use crate::trial::Instrument;
+use crate::trial::{Instrument, Reading};
 
 /// Between the parts of a composite key: no file of text can hold it.
 const BETWEEN_PARTS: char = '\0';
 
-/// Positions of plots by their key.
+/// The plots by their key.
 pub(super) struct KeyIndex {
-    positions: HashMap<String, u32>,
+    /// One list a key column.
+    parts: Vec<Vec<String>>,
+    positions: HashMap<String, usize>,
 }
 
 impl KeyIndex {
     /// The plots of these keys, one list a key column.
-    pub(super) fn of(keys: &[Vec<String>]) -> Self {
-        let mut positions = HashMap::new();
-        for row in 0..keys.first().map_or(0, Vec::len) {
+    pub(super) fn of(parts: Vec<Vec<String>>) -> Self {
+        let rows = parts.first().map_or(0, Vec::len);
+        let mut positions = HashMap::with_capacity(rows);
+        for row in 0..rows {
             let mut key = String::new();
-            join_parts(&mut key, keys.iter().filter_map(|part| part.get(row)).map(String::as_str));
-            positions.entry(key).or_insert(row as u32);
+            join_parts(&mut key, parts.iter().filter_map(|part| part.get(row)).map(String::as_str));
+            positions.entry(key).or_insert(row);
         }
-        Self { positions }
+        Self { parts, positions }
     }
 
-    /// The plot of a key of several parts; `buffer` is only room to work in.
-    pub(super) fn position<'k>(&self, buffer: &mut String, parts: impl Iterator<Item = &'k str>) -> Option<u32> {
+    /// The parts of the keys, one list a key column.
+    pub(super) fn parts(&self) -> &[Vec<String>] {
+        &self.parts
+    }
+
+    /// Number of plots.
+    pub(super) fn len(&self) -> usize {
+        self.parts.first().map_or(0, Vec::len)
+    }
+
+    /// Whether a key names several plots.
+    pub(super) fn has_repeated(&self) -> bool {
+        self.positions.len() < self.len()
+    }
+
+    /// The name of a plot: the parts of its key, joined.
+    pub(super) fn id(&self, plot: usize) -> String {
+        self.parts.iter().filter_map(|part| part.get(plot)).map(String::as_str).collect::<Vec<_>>().join("-")
+    }
+
+    /// The plot of a key; `buffer` is only room to work in. Readings mostly come in the order of the plots, so the plot behind the one
+    /// `above` is tried first.
+    pub(super) fn position<'k>(
+        &self,
+        key: impl Iterator<Item = &'k str> + Clone,
+        above: Option<usize>,
+        buffer: &mut String,
+    ) -> Option<usize> {
+        let next = above.map_or(0, |above| above + 1);
+        let mut cells = key.clone();
+        if self
+            .parts
+            .iter()
+            .all(|part| cells.next().is_some_and(|cell| part.get(next).is_some_and(|part| part == cell)))
+        {
+            return Some(next);
+        }
         buffer.clear();
-        join_parts(buffer, parts);
+        join_parts(buffer, key);
         self.positions.get(buffer.as_str()).copied()
     }
 }
@@ -47,62 +85,29 @@ fn join_parts<'k>(key: &mut String, parts: impl Iterator<Item = &'k str>) {
     }
 }
 
-/// A reading as it was found: numbers only.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Found {
-    /// Position of its plot; [`UNKNOWN`] where its key is no plot's.
-    pub(super) plot: u32,
-    /// Position of its row in its table.
-    pub(super) row: u32,
-    /// Position of the column it stands in, among those that were read.
-    pub(super) origin: u32,
-    pub(super) day: Date,
-    /// Position of its stage among those that were met, from 1; 0 where it has none.
-    pub(super) stage: u32,
-    /// One more than its leaf; 0 where it has none.
-    pub(super) leaf: u32,
-    pub(super) value: f64,
-}
-
-/// The plot of a reading whose key is no plot's.
-pub(super) const UNKNOWN: u32 = u32::MAX;
-
-/// Readings of plots in order of instrument, day, plot and leaf, by their positions.
-#[derive(Debug, Default, PartialEq)]
-pub(super) struct Ordered {
-    pub(super) positions: Vec<u32>,
-    /// First and last reading of every plot × instrument × day × leaf that has several.
-    pub(super) repeated: Vec<(u32, u32)>,
-}
-
-/// Puts readings in order; those without a plot are left out.
-pub(super) fn order(readings: &[Found], instrument: impl Fn(u32) -> Instrument) -> Ordered {
-    let known = || readings.iter().enumerate().filter(|(_, found)| found.plot != UNKNOWN);
-    let keys = || known().map(|(position, found)| key(found, instrument(found.origin), position));
+/// Puts readings in order of instrument, day, plot and leaf. The positions of the first and last reading of every plot × instrument ×
+/// day × leaf that has several are returned, in the order that the first of them stand in the files.
+pub(super) fn put_in_order(readings: &mut [Reading]) -> Vec<(usize, usize)> {
     // Most files are in order already, without a reading twice.
-    let in_order = keys().zip(keys().skip(1)).all(|(a, b)| a >> 32 < b >> 32);
-    if in_order {
-        return Ordered { positions: known().map(|(position, _)| position as u32).collect(), repeated: Vec::new() };
+    if readings.par_windows(2).all(|pair| pair.first().map(key) < pair.last().map(key)) {
+        return Vec::new();
     }
-    let mut keys: Vec<u128> = keys().collect();
-    keys.par_sort_unstable();
-    let same = |a: &u128, b: &u128| a >> 32 == b >> 32;
-    let mut repeated: Vec<(u32, u32)> = keys
-        .chunk_by(same)
-        .filter(|group| group.len() > 1)
-        .filter_map(|group| Some((*group.first()? as u32, *group.last()? as u32)))
-        .collect();
-    repeated.sort_unstable();
-    Ordered { positions: keys.into_iter().map(|key| key as u32).collect(), repeated }
+    // Stable, so that readings of one key stay in the order of the files.
+    readings.par_sort_by_key(key);
+    let mut repeated = Vec::new();
+    let mut start = 0;
+    for same in readings.chunk_by(|a, b| key(a) == key(b)) {
+        if same.len() > 1 {
+            repeated.push((start, start + same.len() - 1));
+        }
+        start += same.len();
+    }
+    repeated.sort_by_key(|(first, _)| readings.get(*first).map(|reading| (reading.column, reading.row)));
+    repeated
 }
 
-/// Instrument (2 bits), day (24), plot (32), leaf (32) and position (32), so that numbers compare as readings do.
-fn key(found: &Found, instrument: Instrument, position: usize) -> u128 {
-    let (year, month, day) = (found.day.year(), found.day.month(), found.day.day());
-    // Years run from -9999 to 9999.
-    let day = (i32::from(year) + 10_000) * 512 + i32::from(month) * 32 + i32::from(day);
-    let high = u128::from(instrument as u8) << 24 | day as u128;
-    ((high << 32 | u128::from(found.plot)) << 32 | u128::from(found.leaf)) << 32 | position as u128
+fn key(reading: &Reading) -> (Instrument, Date, usize, Option<u32>) {
+    (reading.instrument, reading.date, reading.plot, reading.leaf)
 }
 
 #[cfg(test)]
@@ -111,41 +116,52 @@ mod tests {
 
     use super::*;
 
-    fn found(plot: u32, day: i8, leaf: u32) -> Found {
-        Found { plot, row: 0, origin: 0, day: date(2025, 4, day), stage: 0, leaf, value: 1.0 }
+    fn reading(row: u32, plot: usize, day: i8, leaf: Option<u32>) -> Reading {
+        let date = date(2025, 4, day);
+        Reading { plot, instrument: Instrument::CanopyNdvi, date, stage: None, leaf, value: 1.0, column: 0, row }
     }
 
-    fn ordered(readings: &[Found]) -> Ordered {
-        order(readings, |_| Instrument::CanopyNdvi)
+    fn rows(readings: &[Reading]) -> Vec<u32> {
+        readings.iter().map(|reading| reading.row).collect()
     }
 
     #[test]
     fn readings_come_in_order_of_day_plot_and_leaf() {
-        let readings = [found(1, 2, 0), found(0, 2, 3), found(1, 1, 0), found(0, 2, 2), found(UNKNOWN, 1, 0)];
-        assert_eq!(ordered(&readings), Ordered { positions: vec![2, 3, 1, 0], repeated: vec![] });
+        let mut readings =
+            [reading(0, 1, 2, None), reading(1, 0, 2, Some(3)), reading(2, 1, 1, None), reading(3, 0, 2, Some(2))];
+        assert_eq!(put_in_order(&mut readings), []);
+        assert_eq!(rows(&readings), [2, 3, 1, 0]);
+        assert_eq!(put_in_order(&mut readings), [], "in order already");
+        assert_eq!(rows(&readings), [2, 3, 1, 0]);
     }
 
     #[test]
     fn readings_of_one_plot_day_and_leaf_are_repeated_also_where_leaves_have_no_number() {
-        let readings = [found(0, 1, 0), found(0, 1, 2), found(0, 1, 0), found(0, 1, 2), found(0, 1, 3)];
-        assert_eq!(ordered(&readings).repeated, [(0, 2), (1, 3)]);
+        let leaves = [Some(2), None, Some(2), None, Some(3)];
+        let mut readings: Vec<Reading> = (0..).zip(leaves).map(|(row, leaf)| reading(row, 0, 1, leaf)).collect();
+        assert_eq!(put_in_order(&mut readings), [(2, 3), (0, 1)], "the one that comes first in the file is told first");
+        assert_eq!(rows(&readings), [1, 3, 0, 2, 4]);
     }
 
     #[test]
     fn instruments_are_kept_apart() {
-        let readings = [Found { origin: 1, ..found(0, 1, 0) }, found(0, 1, 0)];
-        let instruments = [Instrument::CanopyNdvi, Instrument::LeafChlorophyll];
-        let ordered = order(&readings, |origin| instruments[origin as usize]);
-        assert_eq!(ordered, Ordered { positions: vec![1, 0], repeated: vec![] });
+        let leaf = Reading { instrument: Instrument::LeafChlorophyll, ..reading(0, 0, 1, None) };
+        let mut readings = [leaf, reading(1, 0, 1, None)];
+        assert_eq!(put_in_order(&mut readings), []);
+        assert_eq!(rows(&readings), [1, 0]);
     }
 
     #[test]
     fn parts_of_a_key_are_joined_part_by_part() {
         let texts = |texts: [&str; 2]| texts.map(str::to_owned).to_vec();
-        let index = KeyIndex::of(&[texts(["1", "1-2"]), texts(["2-3", "3"])]);
-        let mut buffer = String::new();
-        assert_eq!(index.position(&mut buffer, ["1-2", "3"].into_iter()), Some(1));
-        assert_eq!(index.position(&mut buffer, ["1", "2-3"].into_iter()), Some(0));
-        assert_eq!(index.position(&mut buffer, ["1-2-3"].into_iter()), None);
+        let index = KeyIndex::of(vec![texts(["1", "1-2"]), texts(["2-3", "3"])]);
+        for above in [None, Some(0), Some(1)] {
+            let position = |key: [&'static str; 2]| index.position(key.into_iter(), above, &mut String::new());
+            assert_eq!(position(["1-2", "3"]), Some(1));
+            assert_eq!(position(["1", "2-3"]), Some(0));
+            assert_eq!(position(["1-2-3", ""]), None);
+        }
+        assert!(!index.has_repeated());
+        assert!(KeyIndex::of(vec![texts(["1", "1"])]).has_repeated());
     }
 }

@@ -92,6 +92,8 @@ impl Layout {
     /// Whether a cell of this text says that nothing was measured.
     pub(super) fn is_missing(&self, text: &str) -> bool {
         match &self.missing {
+            // Most cells are a number, which none of these begins like.
+            None if text.starts_with(|letter: char| letter.is_ascii_digit()) => false,
             None => text.len() <= 3 && MISSING.iter().any(|missing| text.eq_ignore_ascii_case(missing)),
             Some(missing) => text.is_empty() || missing.iter().any(|missing| text.eq_ignore_ascii_case(missing.trim())),
         }

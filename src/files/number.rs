@@ -7,8 +7,16 @@ use super::layout::{Decimal, Layout};
 const FORMULA_ERRORS: [&str; 9] =
     ["#N/A", "#DIV/0!", "#REF!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!", "#SPILL!", "#DATA!"];
 
+/// So many digits make a whole number that an `f64` holds exactly.
+const MOST_DIGITS: usize = 15;
+const POWERS_OF_TEN: [f64; MOST_DIGITS + 1] =
+    [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
+
 /// The finite number that is typed, with this decimal sign and nothing else.
 pub(super) fn parse(text: &str, decimal: Decimal) -> Option<f64> {
+    if let Some(value) = short(text, decimal) {
+        return Some(value);
+    }
     // `f64::from_str` also takes "inf" and "nan", which no one measures.
     let plain = text.bytes().all(|byte| byte.is_ascii_digit() || b"+-.,eE".contains(&byte));
     let value = match decimal {
@@ -18,6 +26,31 @@ pub(super) fn parse(text: &str, decimal: Decimal) -> Option<f64> {
         Decimal::Comma => text.replacen(',', ".", 1).parse::<f64>().ok(),
     };
     value.filter(|value| value.is_finite())
+}
+
+/// The usual numbers: at most 15 digits, without an exponent. Those digits as a whole number and the power of ten are both exact, so their
+/// quotient is rounded once and is the nearest number, as `f64::from_str` finds it (Clinger, PLDI 1990).
+fn short(text: &str, decimal: Decimal) -> Option<f64> {
+    let (sign, unsigned) = match text.as_bytes() {
+        [b'-', rest @ ..] => (-1.0, rest),
+        [b'+', rest @ ..] | rest => (1.0, rest),
+    };
+    let mut whole = 0_u64;
+    let mut digits = 0;
+    let mut digits_before_sign = None;
+    for byte in unsigned {
+        if byte.is_ascii_digit() && digits < MOST_DIGITS {
+            whole = whole * 10 + u64::from(byte - b'0');
+            digits += 1;
+        } else if char::from(*byte) == decimal.sign() && digits_before_sign.is_none() {
+            digits_before_sign = Some(digits);
+        } else {
+            return None;
+        }
+    }
+    let decimals = digits - digits_before_sign.unwrap_or(digits);
+    let power = POWERS_OF_TEN.get(decimals).filter(|_| digits > 0)?;
+    Some(sign * (whole as f64 / power))
 }
 
 /// Whether a text is what a spreadsheet shows where a formula has no value.
@@ -142,7 +175,21 @@ fn grouped(text: &str, layout: &Layout) -> Option<(String, String)> {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
+
+    proptest! {
+        #[test]
+        fn a_short_number_is_read_to_the_same_bits_as_a_long_one(
+            text in r"[+-]?([0-9]{0,17}\.?[0-9]{0,17}|0{0,16}\.0{0,16}[0-9]{0,5}|[0-9]{1,3}\.[0-9]{1,4})",
+        ) {
+            let bits = text.parse::<f64>().ok().map(f64::to_bits);
+            prop_assert_eq!(parse(&text, Decimal::Point).map(f64::to_bits), bits, "{}", text);
+            let comma = text.replace('.', ",");
+            prop_assert_eq!(parse(&comma, Decimal::Comma).map(f64::to_bits), bits, "{}", comma);
+        }
+    }
 
     fn explained(text: &str, decimal: Decimal) -> String {
         assert_eq!(parse(text, decimal), None, "{text:?}");

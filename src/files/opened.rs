@@ -1,6 +1,7 @@
 //! A data file opened by what kind of file it is: text, a workbook or Parquet.
 
-use std::fs;
+use std::fs::{self, File};
+use std::io::Read as _;
 use std::path::Path;
 
 use sha2::{Digest as _, Sha256};
@@ -237,7 +238,25 @@ pub(super) fn bytes(path: &Path, name: &str) -> Result<(Vec<u8>, String), Findin
     if !metadata.is_file() {
         return Err(fault("this is a device or a pipe, not a file".to_owned()).remedy("name a file"));
     }
-    let bytes = fs::read(path).map_err(cannot)?;
-    let digest = Sha256::digest(&bytes).iter().map(|byte| format!("{byte:02x}")).collect();
+    let length = usize::try_from(metadata.len()).unwrap_or(0);
+    let (bytes, digest) = File::open(path).and_then(|file| read_and_digest(file, length)).map_err(cannot)?;
+    Ok((bytes, digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect()))
+}
+
+/// A file is read and digested in pieces of so many bytes.
+const PIECE: usize = 1 << 20;
+
+/// What is in a file of that length, or more where it has grown: each piece is digested while the next one is read.
+fn read_and_digest(mut file: File, length: usize) -> std::io::Result<(Vec<u8>, Sha256)> {
+    let mut bytes = vec![0; length];
+    let mut digest = Sha256::new();
+    let mut read: &[u8] = &[];
+    for piece in bytes.chunks_mut(PIECE) {
+        rayon::join(|| digest.update(read), || file.read_exact(piece)).1?;
+        read = piece;
+    }
+    digest.update(read);
+    file.read_to_end(&mut bytes)?;
+    digest.update(bytes.get(length..).unwrap_or_default());
     Ok((bytes, digest))
 }

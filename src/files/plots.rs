@@ -6,6 +6,7 @@ use super::cell::Cell;
 use super::descriptor::{Document, Supplied, Typed};
 use super::harvest_descriptor::Measure;
 use super::harvested::{harvests, proteins};
+use super::join::KeyIndex;
 use super::nearest::{list, nearest};
 use super::plausible;
 use super::plot_details::PlotDetails;
@@ -64,19 +65,20 @@ pub(super) fn supplied<'t, T: Clone>(
     }
 }
 
-/// The parts of every plot's key, one list a key column; `None` where they do not name every plot once.
+/// Every plot's key; `None` where keys do not name every plot once.
 pub(super) fn plot_keys(
     document: &Document,
     descriptor: &TrialDescriptor,
     table: &DataTable,
     findings: &mut Vec<Finding>,
-) -> Option<Vec<Vec<String>>> {
+) -> Option<KeyIndex> {
     let names = &descriptor.plots.as_ref()?.plot;
-    let keys = keys(document, table, names, findings)?;
-    let duplicates = duplicates(table, names, &keys);
-    let unique = duplicates.is_empty();
-    findings.extend(duplicates);
-    unique.then_some(keys)
+    let index = KeyIndex::of(keys(document, table, names, findings)?);
+    if index.has_repeated() {
+        findings.extend(duplicates(table, names, index.parts()));
+        return None;
+    }
+    Some(index)
 }
 
 /// Reads the plots of a trial; every fault goes to `findings`.
@@ -219,8 +221,8 @@ fn duplicates(table: &DataTable, names: &[Typed<String>], keys: &[Vec<String>]) 
     let Some(column) = names.last().and_then(|name| table.column(&name.value).ok()) else { return findings };
     for (row, cell) in column.cells().enumerate() {
         let key: Vec<&str> = keys.iter().filter_map(|part| part.get(row)).map(String::as_str).collect();
-        let id = key.join("-");
         if let Some(earlier) = first.get(&key) {
+            let id = key.join("-");
             let finding = cell.error("duplicate-plot", format!("plot {id} is on row {earlier} already"));
             findings.push(
                 finding.remedy("every plot has one row; list all columns that together name a plot in plot = […]"),
@@ -348,11 +350,11 @@ fn exclusions(
     let mut exclusions = Exclusions::new();
     let rows = keys.first().map_or(0, Vec::len);
     let key_of = |row: usize| keys.iter().filter_map(|part| part.get(row)).map(String::as_str).collect::<Vec<_>>();
-    let row_of: HashMap<Vec<&str>, usize> = (0..rows).map(|row| (key_of(row), row)).collect();
     for section in &descriptor.exclusions {
-        let wanted: Vec<&str> = section.plot.value.iter().map(String::as_str).collect();
-        match row_of.get(&wanted) {
-            Some(row) => exclusions.entry(*row).or_default().push(exclusion(section)),
+        let wanted = &section.plot.value;
+        let has_key = |row: &usize| keys.iter().map(|part| part.get(*row)).eq(wanted.iter().map(Some));
+        match (0..rows).find(has_key) {
+            Some(row) => exclusions.entry(row).or_default().push(exclusion(section)),
             None => findings.push(no_such_plot(document, section, wanted.len() == keys.len(), (0..rows).map(key_of))),
         }
     }

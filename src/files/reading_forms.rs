@@ -1,31 +1,37 @@
 //! The forms readings are kept in: a column a sensing date, or a row a reading.
 
-use std::sync::{Mutex, PoisonError};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use jiff::civil::Date;
 use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
 
 use super::cell::{Cell, keep};
 use super::descriptor::{Document, Supplied, Typed};
-use super::join::{Found, KeyIndex, UNKNOWN};
+use super::join::KeyIndex;
 use super::plausible;
 use super::plots::{column, rows_that_meet};
-use super::table::{Column, DataTable};
+use super::table::{Column, CutRow, DataTable};
 use super::trial_descriptor::{LongForm, ReadingColumn};
 use crate::finding::Finding;
-use crate::trial::{GrowthStage, Instrument};
+use crate::trial::{GrowthStage, Instrument, Reading};
 
-/// The place of a row that gives no reading.
-const NOTHING: Found =
-    Found { plot: UNKNOWN, row: 0, origin: u32::MAX, day: Date::ZERO, stage: 0, leaf: 0, value: 0.0 };
+/// Where the readings stand and what took them.
+#[derive(Clone, Copy)]
+pub(super) struct Origin<'t> {
+    pub(super) table: &'t DataTable,
+    pub(super) instrument: Instrument,
+    /// Position of the column among those that readings stand in.
+    pub(super) column: u32,
+}
 
 /// The readings of one column.
 #[derive(Default)]
 pub(super) struct Forms {
-    /// Of origin 0 and with their own numbering of stages. A reading in walking order has no plot yet, and may be missing: its value
-    /// is then no number.
-    pub(super) found: Vec<Found>,
-    pub(super) stages: Vec<GrowthStage>,
+    /// A reading in walking order has no plot yet, and may be missing: its value is then no number.
+    pub(super) readings: Vec<Reading>,
+    /// Rows of readings whose key is no plot's.
+    pub(super) unknown: Vec<usize>,
 }
 
 /// How a row tells its plot.
@@ -56,32 +62,26 @@ fn value(cell: &Cell, instrument: Instrument) -> Result<Option<f64>, Finding> {
 /// The readings of one sensing date, kept in a column; missing cells are no readings.
 pub(super) fn wide(
     document: &Document,
-    table: &DataTable,
-    instrument: Instrument,
+    origin: Origin,
     form: &ReadingColumn,
     keys: Keys,
     findings: &mut Vec<Finding>,
 ) -> Forms {
-    let Some(column) = keep(column(document, table, &form.column), findings) else { return Forms::default() };
-    let roles = Roles {
-        instrument,
-        values: column,
-        leaves: None,
-        dates: Role::Same(form.date),
-        stages: form.stage.clone().map(Role::Same),
-    };
-    roles.read_all(table.len(), None, keys, findings)
+    let Some(values) = keep(column(document, origin.table, &form.column), findings) else { return Forms::default() };
+    let stages = form.stage.clone().map(Role::Same);
+    let roles = Roles { origin, values, leaves: None, dates: Role::Same(form.date), stages };
+    roles.read_all(None, keys, findings)
 }
 
 /// The readings kept a row each, of the rows that meet the condition; missing values are no readings.
 pub(super) fn long(
     document: &Document,
-    table: &DataTable,
-    instrument: Instrument,
+    origin: Origin,
     form: &LongForm,
     keys: Keys,
     findings: &mut Vec<Finding>,
 ) -> Option<Forms> {
+    let table = origin.table;
     let rows = match &form.condition {
         Some(condition) => keep(rows_that_meet(document, table, condition), findings).map(Some),
         None => Some(None),
@@ -94,13 +94,13 @@ pub(super) fn long(
     let (values, dates) = (values?, dates?);
     let leaves = if let Some(leaves) = leaves { Some(leaves?) } else { None };
     let stages = if let Some(stages) = stages { Some(stages?) } else { None };
-    let roles = Roles { instrument, values, leaves, dates, stages };
-    Some(roles.read_all(table.len(), rows?.as_deref(), keys, findings))
+    let roles = Roles { origin, values, leaves, dates, stages };
+    Some(roles.read_all(rows?.as_deref(), keys, findings))
 }
 
 /// The columns that a reading is made from.
 struct Roles<'t> {
-    instrument: Instrument,
+    origin: Origin<'t>,
     values: Column<'t>,
     leaves: Option<Column<'t>>,
     dates: Role<'t, Date>,
@@ -128,165 +128,152 @@ struct Last<'t, T> {
     value: T,
 }
 
-impl<'t, T: Copy> Last<'t, T> {
+impl<'t, T> Last<'t, T> {
     fn new(value: T) -> Self {
         Self { text: None, value }
     }
 
-    fn or_read(&mut self, cell: &Cell<'t>, read: impl FnOnce(&Cell<'t>) -> Result<T, Finding>) -> Result<T, Finding> {
-        if self.text != Some(cell.text) {
-            self.value = read(cell)?;
-            self.text = Some(cell.text);
+    /// Reads a cell of that text, unless the one above has it too.
+    fn read(&mut self, text: &'t str, read: impl FnOnce() -> Result<T, Finding>) -> Result<(), Finding> {
+        if self.text != Some(text) {
+            self.value = read()?;
+            self.text = Some(text);
         }
-        Ok(self.value)
+        Ok(())
     }
 }
 
-/// What one thread remembers of the rows above.
-struct Above<'t> {
+/// What one thread remembers of the rows above, and the row it is at.
+struct Reader<'t> {
     day: Last<'t, Date>,
-    stage: Last<'t, u32>,
-    plot: Last<'t, u32>,
+    stage: Last<'t, Option<GrowthStage>>,
+    plot: Last<'t, Option<usize>>,
     key: String,
+    row: CutRow<'t>,
 }
 
-/// What all threads bring together: the stages that were met, and the faults of each row.
+/// What all threads bring together.
 #[derive(Default)]
 struct Shared {
-    stages: Mutex<Vec<GrowthStage>>,
+    /// The faults of each row.
     faults: Mutex<Vec<(usize, Vec<Finding>)>>,
+    unknown: Mutex<Vec<usize>>,
+    /// Whether any row gives no reading.
+    has_gaps: AtomicBool,
 }
 
-impl Shared {
-    fn stage(&self, stage: &GrowthStage) -> u32 {
-        intern(&mut self.stages.lock().unwrap_or_else(PoisonError::into_inner), stage)
-    }
+/// A list that no thread can leave half done.
+fn locked<T>(list: &Mutex<Vec<T>>) -> MutexGuard<'_, Vec<T>> {
+    list.lock().unwrap_or_else(PoisonError::into_inner)
 }
+
+/// The column of a row that gives no reading: it keeps its place until all are read, so that each thread writes where its rows are.
+const NO_COLUMN: u32 = u32::MAX;
 
 impl<'t> Roles<'t> {
     /// Every row, by all cores; in the order of the rows.
-    fn read_all(&self, rows: usize, met: Option<&[bool]>, keys: Keys<'t, '_>, findings: &mut Vec<Finding>) -> Forms {
+    fn read_all(&self, met: Option<&[bool]>, keys: Keys<'t, '_>, findings: &mut Vec<Finding>) -> Forms {
         let shared = Shared::default();
         let same_day = match &self.dates {
             Role::Same(day) => *day,
             Role::Column(_) => Date::ZERO,
         };
         let same_stage = match &self.stages {
-            Some(Role::Same(stage)) => shared.stage(stage),
-            _ => 0,
+            Some(Role::Same(stage)) => Some(stage.clone()),
+            _ => None,
         };
-        let above = || Above {
+        let reader = || Reader {
             day: Last::new(same_day),
-            stage: Last::new(same_stage),
-            plot: Last::new(UNKNOWN),
+            stage: Last::new(same_stage.clone()),
+            plot: Last::new(None),
             key: String::new(),
+            row: self.origin.table.cut(),
         };
-        // A row that gives no reading keeps its place until all are read, so that each thread writes where its rows are.
-        let nothing = |row: usize| Found { row: row as u32, ..NOTHING };
-        let mut found: Vec<Found> = (0..rows)
-            .into_par_iter()
-            .map_init(above, |above, row| {
-                if met.is_some_and(|met| met.get(row) != Some(&true)) {
-                    return nothing(row);
-                }
-                let mut faults = Vec::new();
-                let read = self.read(row, keys, above, &shared, &mut faults);
-                if !faults.is_empty() {
-                    shared.faults.lock().unwrap_or_else(PoisonError::into_inner).push((row, faults));
-                }
-                read.unwrap_or(nothing(row))
-            })
-            .collect();
-        found.retain(|found| found.origin != NOTHING.origin);
-        let mut faults = shared.faults.into_inner().unwrap_or_else(PoisonError::into_inner);
+        let nothing = || {
+            shared.has_gaps.store(true, Ordering::Relaxed);
+            let (instrument, date) = (self.origin.instrument, Date::ZERO);
+            Reading { plot: 0, instrument, date, stage: None, leaf: None, value: 0.0, column: NO_COLUMN, row: 0 }
+        };
+        let read = |reader: &mut Reader<'t>, row: usize| {
+            if met.is_some_and(|met| met.get(row) != Some(&true)) {
+                return nothing();
+            }
+            let mut faults = Vec::new();
+            let read = self.read(row, keys, reader, &shared, &mut faults);
+            if !faults.is_empty() {
+                locked(&shared.faults).push((row, faults));
+            }
+            read.unwrap_or_else(nothing)
+        };
+        let mut readings: Vec<Reading> = (0..self.origin.table.len()).into_par_iter().map_init(reader, read).collect();
+        if shared.has_gaps.load(Ordering::Relaxed) {
+            readings.retain(|reading| reading.column != NO_COLUMN);
+        }
+        let mut faults = std::mem::take(&mut *locked(&shared.faults));
         faults.sort_by_key(|(row, _)| *row);
         findings.extend(faults.into_iter().flat_map(|(_, faults)| faults));
-        Forms { found, stages: shared.stages.into_inner().unwrap_or_else(PoisonError::into_inner) }
+        let mut unknown = std::mem::take(&mut *locked(&shared.unknown));
+        unknown.sort_unstable();
+        Forms { readings, unknown }
     }
 
-    /// The reading of a row; none where it is missing or at fault.
+    /// The reading of a row; none where it is missing or at fault, or its key is no plot's.
     fn read(
         &self,
         row: usize,
         keys: Keys<'t, '_>,
-        above: &mut Above<'t>,
+        reader: &mut Reader<'t>,
         shared: &Shared,
         faults: &mut Vec<Finding>,
-    ) -> Option<Found> {
-        let cell = self.values.cell(row)?;
-        let value = value(&cell, self.instrument);
-        let day = match &self.dates {
-            Role::Same(day) => Ok(*day),
-            Role::Column(column) => above.day.or_read(&column.cell(row)?, |cell| cell.date()),
-        };
-        let stage = match &self.stages {
-            Some(Role::Column(column)) => above
-                .stage
-                .or_read(&column.cell(row)?, |cell| Ok(cell.stage()?.map_or(0, |stage| shared.stage(&stage)))),
-            _ => Ok(above.stage.value),
-        };
-        let leaf = match self.leaves.and_then(|leaves| leaves.cell(row)) {
-            Some(cell) => cell.count().map(|leaf| leaf.map_or(0, |leaf| leaf.saturating_add(1))),
-            None => Ok(0),
-        };
-        let key = &mut above.key;
-        let plot = match keys {
-            Keys::Walk => Ok(UNKNOWN),
-            Keys::Columns([only], index) => above.plot.or_read(&only.cell(row)?, |cell| {
-                let part = cell.label("plot")?;
-                Ok(index.and_then(|index| index.position(key, std::iter::once(part))).unwrap_or(UNKNOWN))
-            }),
-            Keys::Columns(parts, index) => plot_of(parts, row, index, key),
-        };
-        // Each is kept first, so that every fault of the row is reported.
-        let (value, day) = (keep(value, faults), keep(day, faults));
-        let (stage, leaf, plot) = (keep(stage, faults), keep(leaf, faults), keep(plot, faults));
-        let (value, day, stage, leaf, plot) = (value?, day?, stage?, leaf?, plot?);
-        let value = match (value, keys) {
-            (Some(value), _) => value,
-            (None, Keys::Walk) => f64::NAN,
-            (None, Keys::Columns(..)) => return None,
-        };
-        Some(Found { plot, row: row as u32, origin: 0, day, stage, leaf, value })
-    }
-}
-
-fn plot_of(parts: &[Column], row: usize, index: Option<&KeyIndex>, buffer: &mut String) -> Result<u32, Finding> {
-    for cell in parts.iter().filter_map(|part| part.cell(row)) {
-        cell.label("plot")?;
-    }
-    let texts = parts.iter().filter_map(|part| part.cell(row)).map(|cell| cell.text);
-    Ok(index.and_then(|index| index.position(buffer, texts)).unwrap_or(UNKNOWN))
-}
-
-/// The number of a stage among those that were met, from 1.
-fn intern(stages: &mut Vec<GrowthStage>, stage: &GrowthStage) -> u32 {
-    let known = stages.iter().position(|known| known == stage).unwrap_or_else(|| {
-        stages.push(stage.clone());
-        stages.len() - 1
-    });
-    known as u32 + 1
-}
-
-impl Forms {
-    /// Adds the readings of others, which are of `origin`.
-    pub(super) fn append(&mut self, others: Self, origin: u32) {
-        let numbers: Vec<u32> = others.stages.iter().map(|stage| intern(&mut self.stages, stage)).collect();
-        let number = |stage: u32| {
-            let position = (stage as usize).checked_sub(1);
-            position.and_then(|position| numbers.get(position)).copied().unwrap_or(0)
-        };
-        if self.found.is_empty() {
-            self.found = others.found;
-            for found in &mut self.found {
-                (found.stage, found.origin) = (number(found.stage), origin);
-            }
-        } else {
-            self.found.extend(others.found.into_iter().map(|found| Found {
-                stage: number(found.stage),
-                origin,
-                ..found
-            }));
+    ) -> Option<Reading> {
+        let Reader { day, stage, plot, key, row: cells } = reader;
+        cells.go_to(row);
+        let cell = |column: Column<'t>| column.within(cells);
+        let value = keep(value(&cell(self.values), self.origin.instrument), faults).flatten();
+        if let Role::Column(column) = &self.dates {
+            keep(day.read(cells.text(*column), || cell(*column).date()), faults);
         }
+        if let Some(Role::Column(column)) = &self.stages {
+            keep(stage.read(cells.text(*column), || cell(*column).stage()), faults);
+        }
+        let leaf = self.leaves.and_then(|leaves| keep(cell(leaves).count(), faults).flatten());
+        if let Keys::Columns(parts, index) = keys {
+            let above = plot.value;
+            match parts {
+                [only] => {
+                    keep(plot.read(cells.text(*only), || plot_of([cell(*only)].into_iter(), index, above, key)), faults)
+                }
+                _ => keep(plot_of(parts.iter().map(|part| cell(*part)), index, above, key), faults)
+                    .map(|read| plot.value = read),
+            };
+        }
+        if !faults.is_empty() {
+            return None;
+        }
+        let (plot, value) = match (keys, plot.value, value) {
+            (Keys::Walk, _, value) => (0, value.unwrap_or(f64::NAN)),
+            (Keys::Columns(..), _, None) => return None,
+            (Keys::Columns(..), Some(plot), Some(value)) => (plot, value),
+            (Keys::Columns(..), None, Some(_)) => {
+                locked(&shared.unknown).push(row);
+                return None;
+            }
+        };
+        let (date, stage) = (day.value, stage.value.clone());
+        let Origin { instrument, column, .. } = self.origin;
+        // The grid counts rows in four bytes.
+        Some(Reading { plot, instrument, date, stage, leaf, value, column, row: cells.number as u32 })
     }
+}
+
+fn plot_of<'t>(
+    parts: impl Iterator<Item = Cell<'t>> + Clone,
+    index: Option<&KeyIndex>,
+    above: Option<usize>,
+    buffer: &mut String,
+) -> Result<Option<usize>, Finding> {
+    for part in parts.clone() {
+        part.label("plot")?;
+    }
+    Ok(index.and_then(|index| index.position(parts.map(|part| part.text), above, buffer)))
 }

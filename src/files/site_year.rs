@@ -2,6 +2,7 @@
 
 use super::descriptor::Document;
 use super::folder::{Folder, TrialFolder};
+use super::join::KeyIndex;
 use super::knowledge_descriptor::{Amount, BackgroundSection};
 use super::plots::{self, FromProgramme};
 use super::readings;
@@ -55,8 +56,8 @@ fn with_data(
     // Other data files are checked even if the plots file is broken.
     let Some(table) = table else { return check_reading_files(document, descriptor, trial, findings) };
     let keys = plots::plot_keys(document, descriptor, &table, findings);
-    let plots = plots::read(document, descriptor, &table, keys.as_deref(), programme, findings);
-    let readings = readings::read(document, descriptor, trial, &table, keys.as_deref(), findings);
+    let plots = plots::read(document, descriptor, &table, keys.as_ref().map(KeyIndex::parts), programme, findings);
+    let readings = readings::read(document, descriptor, trial, &table, keys.as_ref(), findings);
     let applications = applications(descriptor, programme)?;
     if let Some(readings) = readings.as_ref().filter(|_| document.is_sound()) {
         let sensing = timing::sensing_dates(&readings.readings);
@@ -94,6 +95,7 @@ fn with_data(
         plots,
         readings: readings.readings,
         reading_files: readings.files,
+        reading_columns: readings.columns,
         walks: readings.walks,
     })
 }

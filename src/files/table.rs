@@ -79,7 +79,12 @@ impl DataTable {
         };
         let last = layout.last_row.unwrap_or(u64::MAX);
         let belongs = |row: &usize| filled(row) && grid.number(*row) <= Some(last);
-        let rows: Vec<u32> = (below..grid.len()).into_par_iter().filter(belongs).map(|row| row as u32).collect();
+        // The grid counts rows in four bytes.
+        let rows: Vec<u32> = if grid.even_width().is_some() && layout.last_row.is_none() {
+            (below as u32..grid.len() as u32).collect()
+        } else {
+            (below..grid.len()).into_par_iter().filter(belongs).map(|row| row as u32).collect()
+        };
         if rows.is_empty() {
             return Err(vec![source.fault("no-rows", Some(header_row), "there are headers but no rows below them")]);
         }
@@ -104,6 +109,9 @@ impl DataTable {
         }
         let named = self.headers.iter().rposition(|header| !header.is_empty()).map_or(0, |last| last + 1);
         let all = self.headers.len();
+        if self.grid.even_width() == Some(all) {
+            return Vec::new();
+        }
         let is_ragged = |row: usize| {
             let width = self.grid.width(row);
             width < named || (width > all && (all..width).any(|cell| self.grid.text(row, cell) != Some("")))
@@ -158,6 +166,17 @@ impl DataTable {
     /// The number in the file of a row, counted from 0.
     pub(super) fn row_number(&self, row: usize) -> Option<u64> {
         self.rows.get(row).and_then(|row| self.grid.number(*row as usize))
+    }
+
+    /// The row that stands on a row of the file, counted from 0.
+    pub(super) fn row_at(&self, number: u64) -> Option<usize> {
+        let row = self.rows.partition_point(|row| self.grid.number(*row as usize) < Some(number));
+        (self.row_number(row) == Some(number)).then_some(row)
+    }
+
+    /// A row at a time, cut into its cells once for all columns.
+    pub(super) fn cut(&self) -> CutRow<'_> {
+        CutRow { table: self, row: 0, number: 0, cells: Vec::new() }
     }
 
     /// The number of each row in the file.
@@ -222,6 +241,32 @@ pub(super) struct NoColumn {
     pub(super) remedy: String,
 }
 
+/// A row of a [`DataTable`], cut into its cells.
+pub(super) struct CutRow<'t> {
+    table: &'t DataTable,
+    /// Its position in the grid.
+    row: usize,
+    /// Its number in the file.
+    pub(super) number: u64,
+    cells: Vec<&'t str>,
+}
+
+impl<'t> CutRow<'t> {
+    /// Goes to a row, counted from 0; one that is not there has no cells.
+    pub(super) fn go_to(&mut self, row: usize) {
+        let grid = &self.table.grid;
+        self.row = self.table.rows.get(row).map_or(usize::MAX, |row| *row as usize);
+        self.number = grid.number(self.row).unwrap_or_default();
+        self.cells.clear();
+        grid.row(self.row).for_each(|cell| self.cells.push(cell));
+    }
+
+    /// What stands in it under a header of its table.
+    pub(super) fn text(&self, column: Column<'t>) -> &'t str {
+        self.cells.get(column.index).copied().unwrap_or_default()
+    }
+}
+
 impl<'t> Column<'t> {
     /// The header.
     pub(super) fn name(&self) -> &'t str {
@@ -240,14 +285,17 @@ impl<'t> Column<'t> {
 
     fn of(self, row: usize) -> Cell<'t> {
         let grid = &self.table.grid;
-        Cell {
-            source: &self.table.source,
-            row: grid.number(row).unwrap_or_default(),
-            column: self.name,
-            index: self.index,
-            text: grid.text(row, self.index).unwrap_or_default(),
-            typed: grid.is_typed(row, self.index),
-        }
+        self.with(row, grid.number(row).unwrap_or_default(), grid.text(row, self.index).unwrap_or_default())
+    }
+
+    /// The cell in a row of the column's table.
+    pub(super) fn within(self, row: &CutRow<'t>) -> Cell<'t> {
+        self.with(row.row, row.number, row.text(self))
+    }
+
+    fn with(self, row: usize, number: u64, text: &'t str) -> Cell<'t> {
+        let Self { table, index, name } = self;
+        Cell { source: &table.source, row: number, column: name, index, text, typed: table.grid.is_typed(row, index) }
     }
 
     /// What `read` makes of every cell, or `None` if it refuses any; each refusal goes to `findings`.

@@ -8,7 +8,7 @@ use super::descriptor::{Document, Supplied, Typed};
 use super::nearest::suggestion;
 use super::trial_descriptor::{ApplicationSection, TrialDescriptor};
 use crate::finding::Finding;
-use crate::trial::{Application, Design, Excluded, NeedFrom, Plot, Reading, Timing};
+use crate::trial::{Application, Design, Excluded, NeedFrom, Plot, Reading, Timing, sensings};
 
 /// The factor that the variety column makes.
 pub(super) const VARIETY: &str = "variety";
@@ -165,7 +165,7 @@ fn check_topdress(document: &Document, descriptor: &TrialDescriptor) {
 
 /// Every day that a plot was sensed on.
 pub(super) fn sensing_dates(readings: &[Reading]) -> BTreeSet<Date> {
-    readings.chunk_by(|a, b| a.date == b.date).filter_map(|day| day.first()).map(|reading| reading.date).collect()
+    sensings(readings).into_iter().map(|(_, date)| date).collect()
 }
 
 /// Checks timings against the days that the plots were sensed on.

@@ -5,11 +5,11 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 
 use super::descriptor::{Document, Typed};
-use super::join::Found;
 use super::plots::{column, values};
 use super::table::DataTable;
 use super::trial_descriptor::TrialDescriptor;
 use crate::finding::Finding;
+use crate::trial::Reading;
 
 /// How a field was walked.
 pub(super) struct WalkSection {
@@ -38,9 +38,9 @@ pub(super) fn passed(
     walk: &WalkSection,
     plots: &DataTable,
     findings: &mut Vec<Finding>,
-) -> Option<Vec<u32>> {
+) -> Option<Vec<usize>> {
     if walk.order.value == WalkOrder::PlotsFile {
-        return Some((0..plots.len() as u32).collect());
+        return Some((0..plots.len()).collect());
     }
     let block = descriptor.plots.as_ref().and_then(|plots| plots.block.as_ref());
     let Some(name) = walk.along.as_ref().or(block) else {
@@ -55,15 +55,15 @@ pub(super) fn passed(
     Some(serpentine(&lines))
 }
 
-fn serpentine(lines: &[&str]) -> Vec<u32> {
+fn serpentine(lines: &[&str]) -> Vec<usize> {
     let mut order: Vec<&str> = Vec::new();
     for line in lines {
         if !order.contains(line) {
             order.push(line);
         }
     }
-    let plots_of = |wanted: &str| -> Vec<u32> {
-        (0_u32..).zip(lines).filter(|(_, line)| **line == wanted).map(|(plot, _)| plot).collect()
+    let plots_of = |wanted: &str| -> Vec<usize> {
+        (0..).zip(lines).filter(|(_, line)| **line == wanted).map(|(plot, _)| plot).collect()
     };
     let passes = order.iter().enumerate().map(|(pass, line)| {
         let mut plots = plots_of(line);
@@ -83,22 +83,21 @@ fn serpentine(lines: &[&str]) -> Vec<u32> {
 pub(super) fn assign(
     document: &Document,
     walk: &WalkSection,
-    passed: &[u32],
+    passed: &[usize],
     table: &DataTable,
     value_column: &Typed<String>,
-    found: &mut Vec<Found>,
+    readings: &mut Vec<Reading>,
     findings: &mut Vec<Finding>,
 ) -> Vec<Date> {
     let per_plot = usize::try_from(walk.readings_per_plot.value).unwrap_or(usize::MAX);
     let expected = passed.len().saturating_mul(per_plot);
     let mut days: BTreeMap<Date, (usize, u32)> = BTreeMap::new();
-    for reading in &mut *found {
-        let (count, last) = days.entry(reading.day).or_default();
+    for reading in &mut *readings {
+        let (count, last) = days.entry(reading.date).or_default();
         if let Some(plot) = passed.get(*count / per_plot.max(1)) {
             reading.plot = *plot;
-            if reading.leaf == 0 {
-                reading.leaf = u32::try_from(*count % per_plot.max(1)).unwrap_or(u32::MAX).saturating_add(2);
-            }
+            let leaf = || u32::try_from(*count % per_plot.max(1)).unwrap_or(u32::MAX).saturating_add(1);
+            reading.leaf = reading.leaf.or_else(|| Some(leaf()));
         }
         *count += 1;
         *last = reading.row;
@@ -111,14 +110,15 @@ pub(super) fn assign(
         );
         let remedy =
             "keep a row for every reading of the walk, with NA where it is missing; or correct readings_per_plot";
-        let cell = column(document, table, value_column).ok().and_then(|column| column.cell(*last as usize));
+        let cell =
+            column(document, table, value_column).ok().and_then(|column| column.cell(table.row_at(u64::from(*last))?));
         findings.extend(cell.map(|cell| cell.error("walk-count", text).remedy(remedy)));
     }
     if findings.len() > before {
-        found.clear();
+        readings.clear();
         return Vec::new();
     }
-    found.retain(|reading| !reading.value.is_nan());
+    readings.retain(|reading| !reading.value.is_nan());
     days.into_keys().collect()
 }
 

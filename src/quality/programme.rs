@@ -251,8 +251,7 @@ pub(super) fn unlike_readings(programme: &Programme) -> Vec<Finding> {
                 rounded(*own),
                 rounded(middle)
             );
-            let file = trial.reading_files.get(reading.file).map_or("", String::as_str);
-            let place = Place::file(file).row(reading.row).column(&*reading.column).value(typed(reading.value));
+            let place = trial.place_of(reading).value(typed(reading.value));
             let remedy = "check the column and the scale of the instrument; an index holds only within one scale";
             findings.push(Finding::warning("unlike-readings", place, text).remedy(remedy));
         }
@@ -280,8 +279,7 @@ pub(super) fn after_topdress(programme: &Programme) -> Vec<Finding> {
                 count(inside.len(), "reading"),
                 table.name
             );
-            let file = trial.reading_files.get(reading.file).map_or("", String::as_str);
-            let place = Place::file(file).row(reading.row).column(&*reading.column).value(typed(reading.value));
+            let place = trial.place_of(reading).value(typed(reading.value));
             let remedy = "correct the date of the readings or of the topdress; as they stand the trial does not enter this table";
             findings.push(Finding::warning("readings-after-topdress", place, text).remedy(remedy));
         }

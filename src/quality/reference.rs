@@ -159,7 +159,7 @@ pub(super) fn read_apart(view: &View<'_>, sensings: &[Sensed]) -> Vec<Finding> {
                     );
                 }
                 Some(rich) => {
-                    let stages = rich.stage.as_ref().zip(first.stage.as_ref());
+                    let stages = rich.first.stage.as_ref().zip(first.first.stage.as_ref());
                     if let Some((of_rich, of_plots)) = stages.filter(|(of_rich, of_plots)| of_rich != of_plots) {
                         let text = format!(
                             "on {} the N-rich reference of {} (plot {}) was read at {of_rich} and plot {} at {of_plots}",

@@ -1,7 +1,6 @@
 //! Readings by instrument and day, and single readings that cannot be.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::Arc;
 
 use jiff::civil::Date;
 
@@ -9,7 +8,7 @@ use super::harvested::zeros;
 use super::view::View;
 use super::words::typed;
 use crate::finding::{Finding, Place};
-use crate::trial::{Excluded, GrowthStage, Instrument, Reading};
+use crate::trial::{Excluded, Instrument, Reading};
 
 /// A leaf chlorophyll reading below this is soil, midrib or an open chamber, and one above `HIGHEST_LEAF` is no leaf's (common practice).
 const LOWEST_LEAF: f64 = 5.0;
@@ -33,11 +32,8 @@ pub(super) struct Sensed {
 pub(super) struct Read {
     pub(super) plot: usize,
     pub(super) values: Vec<f64>,
-    pub(super) stage: Option<GrowthStage>,
-    /// Where its first reading stands.
-    pub(super) file: usize,
-    pub(super) row: u64,
-    pub(super) column: Arc<str>,
+    /// The first of them.
+    pub(super) first: Reading,
 }
 
 impl Read {
@@ -47,8 +43,7 @@ impl Read {
 
     /// The cell of its first reading.
     pub(super) fn place(&self, view: &View<'_>) -> Place {
-        let file = view.trial.reading_files.get(self.file).map_or("", String::as_str);
-        Place::file(file).row(self.row).column(&*self.column)
+        view.trial.place_of(&self.first)
     }
 }
 
@@ -72,16 +67,14 @@ pub(super) fn sensed(view: &View<'_>, impossible: &BTreeSet<usize>) -> Vec<Sense
         let read = day.entry(reading.plot).or_insert_with(|| Read {
             plot: reading.plot,
             values: Vec::new(),
-            stage: reading.stage.clone(),
-            file: reading.file,
-            row: reading.row,
-            column: Arc::clone(&reading.column),
+            first: reading.clone(),
         });
         read.values.push(reading.value);
     }
     let sensed = days.into_iter().map(|((instrument, date), day)| {
         let mut reads: Vec<Read> = day.into_values().collect();
-        reads.sort_by_key(|read| (read.file, read.row));
+        let file = |reading: &Reading| trial.reading_columns.get(reading.column as usize).map(|column| column.file);
+        reads.sort_by_key(|read| (file(&read.first), read.first.row));
         let walk = trial.walks.iter().find(|walk| walk.instrument == instrument && walk.date == date);
         if let Some(walk) = walk {
             let passed: BTreeMap<usize, usize> =
@@ -144,10 +137,7 @@ fn told(
     of: usize,
     text: impl Fn(&Reading) -> String,
 ) -> Vec<Finding> {
-    let place = |reading: &Reading| {
-        let file = view.trial.reading_files.get(reading.file).map_or("", String::as_str);
-        Place::file(file).row(reading.row).column(&*reading.column).value(typed(reading.value))
-    };
+    let place = |reading: &Reading| view.trial.place_of(reading).value(typed(reading.value));
     let readings: Vec<&Reading> = positions.iter().filter_map(|position| view.trial.readings.get(*position)).collect();
     let remedy = "correct the cell, or leave it empty if there is no reading";
     match readings.first() {

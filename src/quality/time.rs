@@ -104,7 +104,7 @@ pub(super) fn stage_goes_back(view: &View<'_>, sensings: &[Sensed]) -> Vec<Findi
     for sensed in sensings {
         for read in &sensed.reads {
             let stages = scored.entry((sensed.date, view.variety(read.plot))).or_default();
-            if let Some(stage) = &read.stage
+            if let Some(stage) = &read.first.stage
                 && stages.iter().all(|(known, _)| *known != stage)
             {
                 stages.push((

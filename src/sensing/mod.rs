@@ -17,13 +17,10 @@ pub use treatment_mean::{TreatmentMean, treatment_means};
 
 use jiff::civil::Date;
 
-use crate::trial::{Instrument, Reading, Trial};
+use crate::trial::{Instrument, Trial};
 
 /// Every instrument and date a trial was sensed with and on, in that order.
 #[must_use]
 pub fn sensings(trial: &Trial) -> Vec<(Instrument, Date)> {
-    // Readings are in order of instrument and date.
-    let same = |a: &Reading, b: &Reading| (a.instrument, a.date) == (b.instrument, b.date);
-    let days = trial.readings.chunk_by(same).filter_map(|readings| readings.first());
-    days.map(|reading| (reading.instrument, reading.date)).collect()
+    crate::trial::sensings(&trial.readings)
 }

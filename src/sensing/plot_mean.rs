@@ -1,6 +1,8 @@
 //! Readings of one plot with one instrument on one date → their mean.
 
 use jiff::civil::Date;
+use rayon::iter::ParallelIterator as _;
+use rayon::slice::ParallelSlice as _;
 
 use crate::trial::{Excluded, GrowthStage, Instrument, Reading, Trial};
 
@@ -28,16 +30,14 @@ pub fn plot_means(trial: &Trial, instrument: Instrument, date: Date) -> Vec<Plot
     let first = trial.readings.partition_point(|reading| key(reading) < wanted);
     let from = trial.readings.get(first..).unwrap_or_default();
     let that_day = from.get(..from.partition_point(|reading| key(reading) == wanted)).unwrap_or_default();
-    let mut values = Vec::new();
     that_day
-        .chunk_by(|a, b| a.plot == b.plot)
+        .par_chunk_by(|a, b| a.plot == b.plot)
         .filter_map(|readings| {
             let plot = readings.first()?.plot;
             if trial.plots.get(plot)?.excluded(Excluded::Readings).is_some() {
                 return None;
             }
-            values.clear();
-            values.extend(readings.iter().map(|reading| reading.value));
+            let values: Vec<f64> = readings.iter().map(|reading| reading.value).collect();
             let mean = mean(&values);
             Some(PlotMean {
                 plot,

@@ -53,6 +53,7 @@ pub(crate) fn trial(plots: Vec<Plot>) -> Trial {
         plots,
         readings: Vec::new(),
         reading_files: Vec::new(),
+        reading_columns: Vec::new(),
         walks: Vec::new(),
     }
 }

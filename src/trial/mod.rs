@@ -16,7 +16,7 @@ pub use programme::{
     is_same_price_ratio,
 };
 pub use site_year::{
-    Application, Background, Design, Instrument, NeedFrom, PlotColumns, Reading, Reference, SameDay, SharedWithin,
-    SoilNitrate, Timing, Trial, Walk,
+    Application, Background, Design, Instrument, NeedFrom, PlotColumns, Reading, ReadingColumn, Reference, SameDay,
+    SharedWithin, SoilNitrate, Timing, Trial, Walk, sensings,
 };
 pub use stage::{GrowthStage, StageFault};

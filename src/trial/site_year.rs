@@ -1,12 +1,11 @@
 //! One trial at one site in one season.
 
-use std::sync::Arc;
-
 use jiff::civil::Date;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{GrowthStage, Plot};
+use crate::finding::Place;
 use crate::units::{NRate, NRateUnit};
 
 /// A trial: a site-year with its plots, applications, readings and harvest.
@@ -40,8 +39,10 @@ pub struct Trial {
     pub plots: Vec<Plot>,
     /// Every reading, in order of instrument, date, plot, leaf.
     pub readings: Vec<Reading>,
-    /// Files that the readings stand in, relative to the programme; a reading names its own by position here.
+    /// Files that the readings stand in, relative to the programme.
     pub reading_files: Vec<String>,
+    /// Columns that the readings stand in; a reading names its own by position here.
+    pub reading_columns: Vec<ReadingColumn>,
     /// Readings that came without a plot, in the order that the field was walked.
     pub walks: Vec<Walk>,
 }
@@ -84,6 +85,14 @@ impl Trial {
     #[must_use]
     pub fn planned_rate(&self, plot: &Plot, position: usize) -> Option<NRate> {
         plot.planned_rates.get(position).copied().flatten().or_else(|| plot.rates.get(position).copied())
+    }
+
+    /// The cell that a reading stands in.
+    #[must_use]
+    pub fn place_of(&self, reading: &Reading) -> Place {
+        let column = self.reading_columns.get(reading.column as usize);
+        let file = column.and_then(|column| self.reading_files.get(column.file)).map_or("", String::as_str);
+        Place::file(file).row(u64::from(reading.row)).column(column.map_or("", |column| &column.header))
     }
 
     /// Site and harvest year: what a site-year is told by.
@@ -317,7 +326,16 @@ impl Instrument {
     }
 }
 
-/// One reading of one plot.
+/// A column that readings stand in.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ReadingColumn {
+    /// Position in [`Trial::reading_files`].
+    pub file: usize,
+    /// Its header, as the descriptor names it.
+    pub header: String,
+}
+
+/// One reading of one plot. A trial may hold a million: each is 64 bytes.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Reading {
     /// Position in [`Trial::plots`].
@@ -332,10 +350,22 @@ pub struct Reading {
     pub leaf: Option<u32>,
     /// As typed.
     pub value: f64,
-    /// Position in [`Trial::reading_files`] of the file it stands in.
-    pub file: usize,
+    /// Position in [`Trial::reading_columns`] of the column it stands in.
+    pub column: u32,
     /// Row of its file.
-    pub row: u64,
-    /// Column of its file.
-    pub column: Arc<str>,
+    pub row: u32,
+}
+
+/// The instruments and dates of readings that are in the order of [`Trial::readings`].
+#[must_use]
+pub fn sensings(readings: &[Reading]) -> Vec<(Instrument, Date)> {
+    let sensing = |reading: &Reading| (reading.instrument, reading.date);
+    let mut sensings = Vec::new();
+    let mut rest = readings;
+    while let Some(next) = rest.first().map(sensing) {
+        sensings.push(next);
+        let behind = rest.partition_point(|reading| sensing(reading) <= next);
+        rest = rest.get(behind..).unwrap_or_default();
+    }
+    sensings
 }

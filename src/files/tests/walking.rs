@@ -22,7 +22,7 @@ fn walked(keys: &str, rows: &str) -> Result<Trial, Vec<Told>> {
     }
 }
 
-fn leaves(trial: &Trial) -> Vec<(&str, Option<u32>, f64, u64)> {
+fn leaves(trial: &Trial) -> Vec<(&str, Option<u32>, f64, u32)> {
     let leaf = |reading: &&Reading| reading.instrument == crate::trial::Instrument::LeafChlorophyll;
     let plot = |reading: &Reading| trial.plots[reading.plot].id.as_str();
     trial.readings.iter().filter(leaf).map(|it| (plot(it), it.leaf, it.value, it.row)).collect()

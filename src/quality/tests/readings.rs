@@ -28,7 +28,7 @@ fn told_of_reading(instrument: Instrument, day: &str, value: f64) -> (Vec<Findin
             |reading| {
                 if found == 0 {
                     reading.value = value;
-                    found = reading.row;
+                    found = u64::from(reading.row);
                 }
             },
         );
