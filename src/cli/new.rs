@@ -5,7 +5,6 @@ use std::io::{self, BufRead, IsTerminal as _, Write};
 use std::path::{Component, Path, PathBuf};
 
 use clap::Args;
-use sha2::{Digest as _, Sha256};
 
 use super::check::of_programme;
 use super::deliver::Answer;
@@ -98,18 +97,13 @@ fn no_table(files: &[PathBuf]) -> Failure {
 fn read(file: &Path) -> Result<(Vec<RawSheet>, InputFile), Vec<Finding>> {
     let name = file_name(file);
     // A file that is no UTF-8 is taken for what spreadsheets write in its stead; the descriptor says so.
-    let (found, encoding) = match sheets(file, &Layout::default()) {
+    let ((found, input), encoding) = match sheets(file, &Layout::default()) {
         Err(findings) if findings.iter().any(|finding| finding.code == "not-utf8") => {
             let layout = Layout { encoding: TextEncoding::parse(LATIN), ..Layout::default() };
             (sheets(file, &layout)?, Some(LATIN.to_owned()))
         }
         found => (found?, None),
     };
-    let cannot = |error: io::Error| {
-        let place = Place::file(file.display().to_string());
-        vec![Finding::error("cannot-read", place, format!("the file can't be read: {error}"))]
-    };
-    let sha256 = Sha256::digest(fs::read(file).map_err(cannot)?).iter().map(|byte| format!("{byte:02x}")).collect();
     let several = found.iter().filter(|sheet| !sheet.rows.is_empty()).count() > 1;
     let raw = found.into_iter().map(|sheet| RawSheet {
         file: name.clone(),
@@ -118,7 +112,7 @@ fn read(file: &Path) -> Result<(Vec<RawSheet>, InputFile), Vec<Finding>> {
         encoding: encoding.clone(),
         rows: sheet.rows,
     });
-    Ok((raw.collect(), InputFile { file: file.display().to_string(), sha256 }))
+    Ok((raw.collect(), input))
 }
 
 fn file_name(file: &Path) -> String {

@@ -211,7 +211,7 @@ mod tests {
         assert_eq!(read("2024-02-29", None), Ok(date(2024, 2, 29)));
         assert_eq!(read("2024-02-29", Some("day/month/year")), Ok(date(2024, 2, 29)));
         assert_eq!(read("03/04/2024", Some("day/month/year")), Ok(date(2024, 4, 3)));
-        assert_eq!(read("45384", Some("excel-serial")), Ok(date(2024, 4, 2)));
+        assert_eq!(read("45384", Some("spreadsheet-serial")), Ok(date(2024, 4, 2)));
         for text in ["", "2023-02-29", "03/04/2024", "45384", "3 June", "2024-02"] {
             assert_eq!(read(text, None), Err("not-a-date"), "{text:?}");
         }

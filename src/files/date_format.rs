@@ -35,7 +35,8 @@ enum Piece {
 const WORDS: [(&str, Piece); 4] =
     [("day", Piece::Day), ("month", Piece::Month), ("year", Piece::Year), ("yy", Piece::ShortYear)];
 
-const MONTHS: [&str; 12] = [
+/// The months of the year, in lower case.
+pub const MONTHS: [&str; 12] = [
     "january",
     "february",
     "march",
@@ -52,9 +53,9 @@ const MONTHS: [&str; 12] = [
 
 impl DateFormat {
     /// The name that declares days counted by a spreadsheet.
-    pub const SERIAL: &str = "excel-serial";
+    pub const SERIAL: &str = "spreadsheet-serial";
 
-    /// The format typed as `excel-serial`, or as the words `day`, `month` and `year` with the signs between them, as in
+    /// The format typed as `spreadsheet-serial`, or as the words `day`, `month` and `year` with the signs between them, as in
     /// `day/month/year`; `yy` in the stead of `year` for years of two digits.
     #[must_use]
     pub fn parse(text: &str) -> Option<Self> {
@@ -241,8 +242,8 @@ mod tests {
     #[test]
     fn days_are_counted_as_a_spreadsheet_counts_them() {
         // 45 384 is 2 April 2024: what any spreadsheet shows for the number formatted as a date.
-        assert_eq!(read("excel-serial", "45384"), Some(date(2024, 4, 2)));
-        assert_eq!(read("excel-serial", "45384.75"), Some(date(2024, 4, 2)));
+        assert_eq!(read("spreadsheet-serial", "45384"), Some(date(2024, 4, 2)));
+        assert_eq!(read("spreadsheet-serial", "45384.75"), Some(date(2024, 4, 2)));
         assert_eq!(serial(61.0), Some(date(1900, 3, 1)));
         for days in [60.0, -1.0, f64::NAN, 1e300] {
             assert_eq!(serial(days), None, "{days}");

@@ -13,6 +13,17 @@ pub(super) struct FileReference {
     pub(super) layout: Layout,
 }
 
+/// The keys of a table that names a file: those read here, and its own.
+macro_rules! with_file_keys {
+    ($($own:literal),+) => {
+        &[
+            "file", "sheet", "header_row", "header_rows", "last_row", "separator", "decimal", "encoding", "missing", "date_format",
+            $($own),+
+        ]
+    };
+}
+pub(super) use with_file_keys;
+
 /// Reads `file` and the keys of its layout.
 pub(super) fn file_reference(section: &Section) -> Option<FileReference> {
     let item = section.required("file")?;
@@ -51,7 +62,7 @@ pub(super) fn file_reference(section: &Section) -> Option<FileReference> {
         None => None,
     };
     let encodings = "write \"utf-8\", \"utf-16\", \"latin-1\" or the usual name of another encoding";
-    let dates = "write \"excel-serial\", or day, month and year with the signs between them, as in \"day/month/year\" (yy for years of two digits)";
+    let dates = "write \"spreadsheet-serial\", or day, month and year with the signs between them, as in \"day/month/year\" (yy for years of two digits)";
     let separators = format!("write one of {}", list(&Separator::ALL.map(Separator::name)));
     let separator = suited("separator").map(|item| item.parsed_as_typed("a separator", &separators, Separator::parse));
     let decimal = suited("decimal").map(|item| item.parsed("a decimal sign", "write \".\" or \",\"", Decimal::parse));

@@ -21,7 +21,7 @@
 //! | `decimal` | the decimal sign of numbers in text, `.` or `,` | `.` |
 //! | `encoding` | `utf-8`, `utf-16`, `latin-1` … | what a byte-order mark says, or UTF-8 |
 //! | `missing` | the texts that stand for a missing value | `NA` `N/A` `.` `*` `-`, in any case; an empty cell always |
-//! | `date_format` | `day`, `month`, `year` (`yy` for two digits, 2000 to 2099) with the signs between them, as in `day/month/year`, or `excel-serial` | year-month-day, with or without a time of day |
+//! | `date_format` | `day`, `month`, `year` (`yy` for two digits, 2000 to 2099) with the signs between them, as in `day/month/year`, or `spreadsheet-serial` | year-month-day, with or without a time of day |
 //!
 //! - **Text** (CSV, TSV and whatever has no other ending): lines end in a line feed, a carriage return or both; row numbers are those of
 //!   the lines in the file, also past line ends within quotes. Blank rows and blank cells at the end of rows are nothing; a row of any
@@ -124,7 +124,7 @@ use std::path::Path;
 use crate::finding::{Finding, Place};
 use crate::trial::Programme;
 
-pub use date_format::DateFormat;
+pub use date_format::{DateFormat, MONTHS};
 pub use encoding::TextEncoding;
 pub use layout::{Decimal, DeclaredBy, Layout, MISSING, Separator};
 pub use opened::{Format, Sheet, sheets};

@@ -13,6 +13,7 @@ use super::nearest::{list, suggestion};
 use super::workbook::Workbook;
 use super::{parquet, separated};
 use crate::finding::{Finding, Place};
+use crate::trial::InputFile;
 
 /// The kinds of data files, told apart by their names.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -94,14 +95,14 @@ pub struct Sheet {
 }
 
 /// Every sheet of a workbook, or the one table of a text or Parquet file, as its cells stand. Separator and encoding are as
-/// declared, or what is certain of them without a declaration.
+/// declared, or what is certain of them without a declaration. With them comes the file and its digest.
 ///
 /// # Errors
 /// A file that can't be read, is no file of its kind, or whose separator or encoding is not certain.
-pub fn sheets(path: &Path, layout: &Layout) -> Result<Vec<Sheet>, Vec<Finding>> {
+pub fn sheets(path: &Path, layout: &Layout) -> Result<(Vec<Sheet>, InputFile), Vec<Finding>> {
     let one = |finding| vec![finding];
     let name = path.display().to_string();
-    let (bytes, _) = bytes(path, &name).map_err(one)?;
+    let (bytes, sha256) = bytes(path, &name).map_err(one)?;
     let opened = match kind(&name).map_err(one)? {
         FileKind::Workbook => {
             let mut workbook = workbook(&name, bytes).map_err(one)?;
@@ -111,7 +112,7 @@ pub fn sheets(path: &Path, layout: &Layout) -> Result<Vec<Sheet>, Vec<Finding>> 
         }
         _ => vec![open(&name, bytes, layout).map_err(one)?],
     };
-    Ok(opened.into_iter().map(Sheet::from).collect())
+    Ok((opened.into_iter().map(Sheet::from).collect(), InputFile { file: name, sha256 }))
 }
 
 impl From<Opened> for Sheet {

@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 
 use super::descriptor::{Document, Item, Section, Supplied, Typed};
-use super::file_reference::{FileReference, file_reference};
+use super::file_reference::{FileReference, file_reference, with_file_keys};
 use super::harvest_descriptor::{self, HarvestSection};
 use super::knowledge_descriptor::{self as knowledge, BackgroundSection, CountSection};
 use super::values::{instrument, n_percent, stage, unit};
@@ -31,49 +31,13 @@ const ROOT: &[&str] = &[
     "harvest",
     "exclude",
 ];
-const PLOTS: &[&str] = &[
-    "file",
-    "sheet",
-    "header_row",
-    "header_rows",
-    "last_row",
-    "separator",
-    "decimal",
-    "encoding",
-    "missing",
-    "date_format",
-    "plot",
-    "block",
-    "main_plot",
-    "variety",
-    "plants",
-    "tillers",
-];
+const PLOTS: &[&str] = with_file_keys!["plot", "block", "main_plot", "variety", "plants", "tillers"];
 const APPLICATION: &[&str] = &["name", "product", "n", "planned", "date", "stage", "timing", "same_day"];
 const N: &[&str] = &["column", "same", "unit", "n_percent"];
 const REFERENCE: &[&str] = &["where", "also_treatment", "shared_within"];
 const WHERE: &[&str] = &["column", "equals"];
-const READINGS: &[&str] = &[
-    "instrument",
-    "columns",
-    "file",
-    "sheet",
-    "header_row",
-    "header_rows",
-    "last_row",
-    "separator",
-    "decimal",
-    "encoding",
-    "missing",
-    "date_format",
-    "plot",
-    "walk",
-    "where",
-    "date",
-    "stage",
-    "leaf",
-    "value",
-];
+const READINGS: &[&str] =
+    with_file_keys!["instrument", "columns", "plot", "walk", "where", "date", "stage", "leaf", "value"];
 const WALK: &[&str] = &["order", "along", "readings_per_plot"];
 const READING_COLUMN: &[&str] = &["column", "date", "stage"];
 const EXCLUDE: &[&str] = &["plot", "what", "reason"];

@@ -5,7 +5,7 @@
 //! # N of a plot
 //!
 //! With F the N applied (every application, as it went on), Y the yield at standard moisture, U the N in the grain, and Y₀ and U₀ those of
-//! the plots without N (Dobermann 2005, *Nitrogen use efficiency: state of the art*):
+//! the plots without N (definitions after Dobermann 2005, cited from memory):
 //!
 //! - N in the grain: U = dry grain × N in dry matter, that N being protein ÷ [`protein_per_n`](crate::crop::Crop::protein_per_n) ×
 //!   100 ÷ (100 − moisture the protein is stated at);

@@ -108,7 +108,7 @@ pub fn grain_n_percent_dry(protein_percent: f64, stated_at: MoisturePercent, cro
 }
 
 /// Efficiencies of N `applied` that gave `grain` with `grain_n` in it where the plots without N gave `zero_n_grain` with
-/// `zero_n_grain_n` (Dobermann 2005). All in one unit of mass over one unit of area.
+/// `zero_n_grain_n` (after Dobermann 2005, cited from memory). All in one unit of mass over one unit of area.
 #[must_use]
 pub fn efficiencies(
     applied: f64,

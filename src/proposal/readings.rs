@@ -222,7 +222,7 @@ fn write_date_format(lines: &mut Lines, sheet: &Settled) {
         return;
     }
     if column.is_numeric() && column.range().is_some_and(|(lowest, highest)| lowest > 20_000.0 && highest < 80_000.0) {
-        lines.key("date_format", "\"excel-serial\"", Confidence::Likely, "days as a spreadsheet counts them");
+        lines.key("date_format", "\"spreadsheet-serial\"", Confidence::Likely, "days as a spreadsheet counts them");
         return;
     }
     lines.ask("date_format", "\"day month year\"", "how the dates are written", &sheet.sheet.place());

@@ -2,6 +2,8 @@
 
 use jiff::civil::Date;
 
+use crate::files::MONTHS;
+
 /// The words of a header in lower case: split at every sign, between `camelCase` words, and between letters and digits.
 pub(super) fn words(header: &str) -> Vec<String> {
     let mut words: Vec<String> = Vec::new();
@@ -113,21 +115,6 @@ pub(super) fn mass_unit(words: &[String]) -> Option<&'static str> {
         None
     }
 }
-
-const MONTHS: [&str; 12] = [
-    "january",
-    "february",
-    "march",
-    "april",
-    "may",
-    "june",
-    "july",
-    "august",
-    "september",
-    "october",
-    "november",
-    "december",
-];
 
 /// The month, from 1, that a word of three letters or more begins or is.
 fn month(word: &str) -> Option<i8> {

@@ -161,7 +161,7 @@ fn every_file_opens_as_it_stands_or_says_why_not() {
     for path in paths {
         let name = path.file_name().unwrap().to_string_lossy().into_owned();
         match sheets(&path, &Layout::default()) {
-            Ok(sheets) => told.extend(sheets.iter().map(|sheet| {
+            Ok((sheets, _)) => told.extend(sheets.iter().map(|sheet| {
                 let format = match &sheet.format {
                     Format::Text { separator, encoding } => format!("{} in {encoding}", separator.name()),
                     other => format!("{other:?}"),

@@ -20,7 +20,7 @@ fn file(name: &str, bytes: &[u8]) -> (TempDir, PathBuf) {
 
 fn read(name: &str, bytes: &[u8]) -> Vec<Sheet> {
     let (_folder, path) = file(name, bytes);
-    sheets(&path, &Layout::default()).unwrap()
+    sheets(&path, &Layout::default()).unwrap().0
 }
 
 fn rows(sheet: &Sheet) -> Vec<(u64, Vec<&str>)> {

@@ -266,7 +266,7 @@ fn a_date_is_one_date_as_text_as_a_date_cell_and_as_days_counted() {
     assert_eq!(read("walk.csv", text("2024-04-03"), ""), expected);
     assert_eq!(read("walk.csv", text("03/04/2024"), "date_format = \"day/month/year\"\n"), expected);
     assert_eq!(read("walk.csv", text("03/04/2024"), ""), Err("not-a-date"));
-    assert_eq!(read("walk.csv", text("45385"), "date_format = \"excel-serial\"\n"), expected);
+    assert_eq!(read("walk.csv", text("45385"), "date_format = \"spreadsheet-serial\"\n"), expected);
     let mut workbook = Workbook::new();
     let sheet = workbook.add_worksheet();
     for (column, header) in [(0, "plot"), (1, "day"), (2, "value")] {

@@ -29,7 +29,7 @@ fn proposed(folder: &str, files: &[(&str, Vec<u8>)]) -> Proposed {
     for (name, bytes) in files {
         let path = within.join(name);
         fs::write(&path, bytes).unwrap();
-        let found = sheets(&path, &Layout::default()).unwrap();
+        let (found, _) = sheets(&path, &Layout::default()).unwrap();
         raw.extend(found.into_iter().map(|sheet| RawSheet {
             file: (*name).to_owned(),
             sheet: None,
