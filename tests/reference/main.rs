@@ -5,6 +5,7 @@ mod data;
 mod demo;
 mod messy;
 mod oracle_curves;
+mod oracle_intervals;
 mod programme;
 mod properties;
 mod sensor_oracle;

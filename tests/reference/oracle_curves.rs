@@ -11,24 +11,24 @@ use serde_json::Value;
 use stook::response::{Curve, Family, Fit, Observations, OptimumStatus, Reach};
 
 /// Sums of squares and all that follows from them in closed form: rounding of two different factorisations.
-const CLOSED_FORM: f64 = 1e-9;
+pub const CLOSED_FORM: f64 = 1e-9;
 /// The oracle stops its search for the quadratic-plateau's join at a step of 1e-8 where its profile is flat.
-const SEARCHED: f64 = 2e-6;
+pub const SEARCHED: f64 = 2e-6;
 /// Ends of profile intervals: the oracle's root finder stops at 1e-13 of the rate, but its cutoff carries the RSS of its search.
 const PROFILE_END: f64 = 1e-7;
 /// Ends of the optimum's profile: the oracle nests a search of 1e-11 in a root finder.
 const OPTIMUM_END: f64 = 1e-6;
-const LEVEL: f64 = 0.95;
+pub const LEVEL: f64 = 0.95;
 
-struct Case {
-    name: String,
+pub struct Case {
+    pub name: String,
     blocked: bool,
-    observations: Observations,
-    expected: Value,
-    ratios: Vec<f64>,
+    pub observations: Observations,
+    pub expected: Value,
+    pub ratios: Vec<f64>,
 }
 
-fn cases() -> Vec<Case> {
+pub fn cases() -> Vec<Case> {
     let text = std::fs::read_to_string(beside("oracle/A_curves.json")).unwrap();
     let oracle: Value = serde_json::from_str(&text).unwrap();
     let mut cases = Vec::new();
@@ -80,7 +80,7 @@ impl Table {
     }
 }
 
-fn number(value: &Value) -> Option<f64> {
+pub fn number(value: &Value) -> Option<f64> {
     match value {
         Value::String(text) if text == "Infinity" => Some(f64::INFINITY),
         Value::String(text) if text == "-Infinity" => Some(f64::NEG_INFINITY),
@@ -89,13 +89,13 @@ fn number(value: &Value) -> Option<f64> {
 }
 
 #[track_caller]
-fn close(what: &str, ours: f64, theirs: f64, tolerance: f64) {
+pub fn close(what: &str, ours: f64, theirs: f64, tolerance: f64) {
     let scale = ours.abs().max(theirs.abs()).max(1e-12);
     assert!((ours - theirs).abs() <= tolerance * scale, "{what}: {ours} here, {theirs} in the oracle");
 }
 
 #[track_caller]
-fn same(what: &str, ours: Option<f64>, theirs: &Value, tolerance: f64) {
+pub fn same(what: &str, ours: Option<f64>, theirs: &Value, tolerance: f64) {
     match (ours, number(theirs)) {
         (Some(ours), Some(theirs)) => close(what, ours, theirs, tolerance),
         (None, None) => {}
@@ -103,7 +103,7 @@ fn same(what: &str, ours: Option<f64>, theirs: &Value, tolerance: f64) {
     }
 }
 
-fn noiseless(curve: &Curve) -> bool {
+pub fn noiseless(curve: &Curve) -> bool {
     curve.aic.is_none()
 }
 
