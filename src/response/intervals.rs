@@ -5,6 +5,7 @@ use super::curve::Curve;
 use super::family::Family;
 use super::method::{IntervalMethod, Quantity};
 use super::observations::Observations;
+use super::optimum::OptimumStatus;
 use super::wald::LINE;
 use crate::stats::interval::Interval;
 
@@ -30,13 +31,18 @@ impl Observations {
         }
     }
 
-    /// The interval of the agronomic optimum, the rate of the highest yield, in the rate unit.
+    /// The interval of the agronomic optimum, the rate of the highest yield, in the rate unit; its estimate is `None` where the data only
+    /// bound it.
     ///
     /// A family that rises or falls without end has none: its interval is not computed, with the reason.
     pub fn agronomic_optimum_by(&self, curve: &Curve, method: IntervalMethod, level: f64) -> Interval {
         match curve.family {
             Family::Linear => Interval::refused(None, level, method.name(), LINE),
-            _ => self.optimum_by(curve, 0.0, method, level).interval,
+            _ => {
+                let optimum = self.optimum_by(curve, 0.0, method, level);
+                let is_bound = optimum.status == OptimumStatus::AtHighestTestedRate;
+                Interval { estimate: optimum.interval.estimate.filter(|_| !is_bound), ..optimum.interval }
+            }
         }
     }
 }

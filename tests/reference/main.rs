@@ -3,7 +3,9 @@
 mod checks;
 mod data;
 mod demo;
+mod interval_properties;
 mod messy;
+mod nist_linear;
 mod oracle_curves;
 mod oracle_intervals;
 mod programme;
