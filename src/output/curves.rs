@@ -161,7 +161,7 @@ pub struct FamilyCurve {
     pub reach: Option<Reach>,
     /// Standard errors of the coefficients, the join and the AONR.
     pub standard_errors: StandardErrors,
-    /// The plateau with its interval, for a family that has one.
+    /// The plateau, or what an exponential nears, with its interval; null for a family without one.
     pub plateau: Option<Interval>,
     /// The agronomic optimum N rate (AONR) with its interval; not computed, with the reason, for a family without one.
     pub aonr: Option<Interval>,
@@ -178,6 +178,12 @@ pub struct Coefficients {
     pub curvature: Option<f64>,
     /// Yield beyond the join.
     pub plateau: Option<f64>,
+    /// Factor of √N.
+    pub root: Option<f64>,
+    /// Rise of an exponential from N = 0 to what it nears.
+    pub rise: Option<f64>,
+    /// k in the e^(−kN) of an exponential.
+    pub rate_constant: Option<f64>,
 }
 
 impl Curves {
@@ -311,6 +317,9 @@ impl FamilyCurve {
                 slope: curve.coefficients.slope,
                 curvature: curve.coefficients.curvature,
                 plateau: curve.coefficients.plateau,
+                root: curve.coefficients.root,
+                rise: curve.coefficients.rise,
+                rate_constant: curve.coefficients.rate_constant,
             },
             rss: Some(curve.rss),
             df: Some(curve.df),
@@ -319,7 +328,7 @@ impl FamilyCurve {
             aic: curve.aic,
             aicc: curve.aicc,
             bic: curve.bic,
-            join: curve.reach.map(|_| fitted.join(curve)),
+            join: curve.family.has_join().then(|| fitted.join(curve)),
             reach: curve.reach,
             standard_errors: fitted.observations.standard_errors(curve),
             plateau: curve.reach.map(|_| fitted.plateau(curve)),

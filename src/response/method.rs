@@ -33,11 +33,17 @@ impl IntervalMethod {
 pub enum Quantity {
     /// f(0), in yield units.
     Intercept,
-    /// The slope at N = 0, in yield units a rate unit.
+    /// The slope at N = 0, of a square root the factor of N, in yield units a rate unit.
     Slope,
     /// The factor of N², in yield units a squared rate unit.
     Curvature,
-    /// The plateau, in yield units.
+    /// Of a square root: the factor of √N, in yield units a root of the rate unit.
+    Root,
+    /// Of an exponential: the rise from f(0) to what the curve nears, in yield units.
+    Rise,
+    /// Of an exponential: k in e^(−kN), a rate unit⁻¹.
+    RateConstant,
+    /// The plateau, or what an exponential nears, in yield units.
     Plateau,
     /// The join, in the rate unit.
     Join,
