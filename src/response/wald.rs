@@ -140,9 +140,9 @@ impl Observations {
             _ if curve.family == Family::Linear => Some(LINE),
             OptimumStatus::Interior => None,
             OptimumStatus::AtZero => Some("the best rate is 0, an end of the rates, where no interval is symmetric"),
-            OptimumStatus::AtHighestTestedRate => {
-                Some("the best rate is not reached within the tested rates, so there is no estimate to put it around")
-            }
+            OptimumStatus::AtHighestTestedRate => Some(
+                "the best rate is not reached within the tested rates, so there is no estimate to put an interval around",
+            ),
             OptimumStatus::BeforeFirstRate => Some("the best rate is only bounded by the tested rates"),
             OptimumStatus::NotShown | OptimumStatus::NotEstimable => Some("the mean has no slope"),
         }
