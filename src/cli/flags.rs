@@ -9,7 +9,7 @@ use super::failure::Failure;
 use crate::economics::price_ratio_unit;
 use crate::files::{ColumnRoles, Decimal, DeclaredBy, Layout, Separator, TextEncoding};
 use crate::output::{Format, is_same_file};
-use crate::response::Family;
+use crate::response::{Family, IntervalMethod};
 use crate::season::DEFAULT_SEED;
 use crate::trial::{InputFile, LARGEST_PRICE_RATIO, Programme, ResultUnits};
 use crate::units::{NRateUnit, Unit as _, YieldUnit};
@@ -120,22 +120,29 @@ pub(super) struct IntervalFlags {
     /// Level of the intervals, between 0 and 1 [default: the programme's, or 0.95]
     #[arg(long, value_parser = level, allow_negative_numbers = true)]
     pub(super) level: Option<f64>,
-    /// Method of the intervals
+    /// Method of the intervals of join, plateau and optimum
     #[arg(long, value_enum, default_value = "profile")]
-    interval: Method,
+    interval: MethodFlag,
 }
 
+/// A method, as it is typed.
 #[derive(Clone, Copy, Debug, ValueEnum)]
-enum Method {
-    /// Every rate whose best curve fits nearly as well as the best of all
+enum MethodFlag {
+    /// Every value whose best curve fits nearly as well as the best of all
     Profile,
+    /// The estimate plus and minus standard errors (the delta method); narrow where curves are uncertain
+    Wald,
+    /// Fieller's set of a ratio: for the optimum of a quadratic
+    Fieller,
 }
 
 impl IntervalFlags {
-    /// The method's name.
-    pub(super) fn method(self) -> &'static str {
+    /// The method.
+    pub(super) fn method(self) -> IntervalMethod {
         match self.interval {
-            Method::Profile => "profile",
+            MethodFlag::Profile => IntervalMethod::Profile,
+            MethodFlag::Wald => IntervalMethod::Wald,
+            MethodFlag::Fieller => IntervalMethod::Fieller,
         }
     }
 }

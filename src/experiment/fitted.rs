@@ -2,17 +2,20 @@
 
 use crate::economics::{NearOptimum, Tolerance, near_optimum, net_return};
 use crate::response::{
-    Choice, Curve, DataError, Family, Fit, Observations, Optimum, OptimumStatus, RESPONSE_ALPHA, ResponseTest,
-    TreatmentMean, TreatmentTest, choose,
+    Choice, Curve, DataError, Family, Fit, IntervalMethod, Observations, Optimum, OptimumStatus, RESPONSE_ALPHA,
+    ResponseTest, TreatmentMean, TreatmentTest, choose,
 };
 
 use super::ResponseGroup;
+use crate::stats::interval::Interval;
 
 /// What fitting is asked to do.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FitOptions {
     /// Level of every interval, 0 to 1.
     pub level: f64,
+    /// Method of the intervals of join, plateau and optimum.
+    pub interval: IntervalMethod,
     /// Permutations of the response test.
     pub permutations: usize,
     /// Seed of the permutations.
@@ -28,7 +31,7 @@ impl FitOptions {
     /// The level and the seed, everything else by default.
     #[must_use]
     pub fn new(level: f64, seed: u64) -> Self {
-        Self { level, permutations: PERMUTATIONS, seed, family: None }
+        Self { level, interval: IntervalMethod::default(), permutations: PERMUTATIONS, seed, family: None }
     }
 }
 
@@ -61,6 +64,7 @@ pub struct Fitted {
     /// The best family that has an optimum of its own; the line where no other is estimable.
     pub best_for_optimum: Option<Choice>,
     level: f64,
+    interval: IntervalMethod,
 }
 
 /// Is there a response?
@@ -133,6 +137,7 @@ impl FittedGroup {
                 best,
                 best_for_optimum,
                 level: options.level,
+                interval: options.interval,
                 observations,
             }
         });
@@ -193,8 +198,13 @@ impl Fitted {
     #[must_use]
     pub fn chosen_optimum(&self, price_ratio: f64) -> Option<(Option<Response>, Optimum)> {
         let curve = self.optimum_curve()?;
-        let mut optimum = self.observations.optimum(curve, price_ratio, self.level);
-        let pays_nowhere = optimum.interval.high.is_some_and(|high| high <= curve.lowest_rate);
+        let mut optimum = self.optimum_of(curve, price_ratio);
+        // Whether a gain could pay is read from the profile, whichever interval is asked for: the answer is one.
+        let profile = match self.interval {
+            IntervalMethod::Profile => optimum.interval.high,
+            _ => self.observations.optimum(curve, price_ratio, self.level).interval.high,
+        };
+        let pays_nowhere = profile.is_some_and(|high| high <= curve.lowest_rate);
         let response = self.detected().map(|detected| match (detected, pays_nowhere) {
             (true, _) => Response::Detected,
             (false, true) => Response::Negligible,
@@ -230,7 +240,29 @@ impl Fitted {
     #[must_use]
     pub fn optimum_by_family(&self, price_ratio: f64) -> Vec<Optimum> {
         let curves = self.fits.iter().filter_map(Fit::curve).filter(|curve| curve.family != Family::Mean);
-        curves.map(|curve| self.observations.optimum(curve, price_ratio, self.level)).collect()
+        curves.map(|curve| self.optimum_of(curve, price_ratio)).collect()
+    }
+
+    fn optimum_of(&self, curve: &Curve, price_ratio: f64) -> Optimum {
+        self.observations.optimum_by(curve, price_ratio, self.interval, self.level)
+    }
+
+    /// The interval of the join of a plateau family, in the rate unit, by the method that was asked for.
+    #[must_use]
+    pub fn join(&self, curve: &Curve) -> Interval {
+        self.observations.join_by(curve, self.interval, self.level)
+    }
+
+    /// The interval of the plateau of a plateau family, in yield units, by the method that was asked for.
+    #[must_use]
+    pub fn plateau(&self, curve: &Curve) -> Interval {
+        self.observations.plateau_by(curve, self.interval, self.level)
+    }
+
+    /// The interval of the agronomic optimum, in the rate unit, by the method that was asked for.
+    #[must_use]
+    pub fn agronomic_optimum(&self, curve: &Curve) -> Interval {
+        self.observations.agronomic_optimum_by(curve, self.interval, self.level)
     }
 }
 

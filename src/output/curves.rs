@@ -11,7 +11,7 @@ use super::optimum::WithExcluded;
 use crate::economics::Tolerance;
 use crate::experiment::{Fitted, FittedGroup, Response};
 use crate::files::export::{Cell, Table};
-use crate::response::{Curve, Family, Fit, Reach};
+use crate::response::{Curve, Family, Fit, Reach, StandardErrors};
 use crate::stats::interval::Interval;
 
 /// The curves of every group.
@@ -159,6 +159,12 @@ pub struct FamilyCurve {
     pub join: Option<Interval>,
     /// Where the join lies.
     pub reach: Option<Reach>,
+    /// Standard errors of the coefficients, the join and the AONR.
+    pub standard_errors: StandardErrors,
+    /// The plateau with its interval, for a family that has one.
+    pub plateau: Option<Interval>,
+    /// The agronomic optimum N rate (AONR) with its interval; not computed, with the reason, for a family without one.
+    pub aonr: Option<Interval>,
 }
 
 /// Coefficients of y = f(N), N in the rate unit; null where the family has none or the data give none.
@@ -226,7 +232,7 @@ impl CurveGroup {
             reason: None,
         };
         match &fitted_group.outcome {
-            Ok(fitted) => Self::fitted(common, fitted, level, price_ratio),
+            Ok(fitted) => Self::fitted(common, fitted, price_ratio),
             Err(error) => {
                 let refused = |family: Family| FamilyCurve::not_estimable(family, &error.to_string());
                 Self { curves: Family::ALL.map(refused).to_vec(), reason: Some(error.to_string()), ..common }
@@ -234,7 +240,7 @@ impl CurveGroup {
         }
     }
 
-    fn fitted(common: Self, fitted: &Fitted, level: f64, price_ratio: Option<f64>) -> Self {
+    fn fitted(common: Self, fitted: &Fitted, price_ratio: Option<f64>) -> Self {
         let chosen = fitted.chosen();
         let (analysis, test) = (&fitted.analysis, &fitted.response);
         let unpriced = fitted.detected().map(|detected| match detected {
@@ -264,7 +270,7 @@ impl CurveGroup {
             }),
             means: fitted.means.iter().map(mean).collect(),
             rates_connected: fitted.observations.rates_connected(),
-            curves: fitted.fits.iter().map(|fit| FamilyCurve::of(fit, fitted, level)).collect(),
+            curves: fitted.fits.iter().map(|fit| FamilyCurve::of(fit, fitted)).collect(),
             chosen: chosen.map(|choice| choice.family.name()),
             chosen_by: chosen.map_or(common.chosen_by, |choice| choice.by),
             reason: fitted.why_none_chosen().filter(|_| chosen.is_none()).map(str::to_owned),
@@ -294,14 +300,14 @@ impl CurvesWithExcluded {
 }
 
 impl FamilyCurve {
-    fn of(fit: &Fit, fitted: &Fitted, level: f64) -> Self {
+    fn of(fit: &Fit, fitted: &Fitted) -> Self {
         match fit {
-            Fit::Estimated(curve) => Self::estimated(curve, fitted, level),
+            Fit::Estimated(curve) => Self::estimated(curve, fitted),
             Fit::NotEstimable { family, reason } => Self::not_estimable(*family, reason),
         }
     }
 
-    fn estimated(curve: &Curve, fitted: &Fitted, level: f64) -> Self {
+    fn estimated(curve: &Curve, fitted: &Fitted) -> Self {
         Self {
             family: curve.family.name(),
             status: "estimated",
@@ -322,8 +328,11 @@ impl FamilyCurve {
             aic: curve.aic,
             aicc: curve.aicc,
             bic: curve.bic,
-            join: curve.family.has_join().then(|| fitted.observations.join_interval(curve, level)),
+            join: curve.family.has_join().then(|| fitted.join(curve)),
             reach: curve.reach,
+            standard_errors: fitted.observations.standard_errors(curve),
+            plateau: curve.family.has_join().then(|| fitted.plateau(curve)),
+            aonr: (curve.family != Family::Mean).then(|| fitted.agronomic_optimum(curve)),
         }
     }
 
@@ -342,6 +351,9 @@ impl FamilyCurve {
             bic: None,
             join: None,
             reach: None,
+            standard_errors: StandardErrors::default(),
+            plateau: None,
+            aonr: None,
         }
     }
 

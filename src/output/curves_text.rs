@@ -2,7 +2,7 @@
 
 use super::curves::{CurveGroup, Curves, FamilyCurve};
 use super::group::group_text;
-use super::interval_words::{interval_head, interval_text};
+use super::interval_words::{interval_head, interval_text, method_note};
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{NONE, count, decimals_of_error, decimals_of_rates, fixed, or_dash, p_value, plain, significant};
 use super::optimum_text::{put_back_in, refitted_rate};
@@ -192,6 +192,14 @@ fn notes(group: &CurveGroup) -> String {
     if any(Reach::BeforeFirstRate) {
         notes +=
             &paragraph("  ", "At most: the join lies below the second tested rate, where no plot tells joins apart.");
+    }
+    let joins = || group.curves.iter().filter_map(|curve| Some((curve.family, curve.join.as_ref()?)));
+    let method = joins().find_map(|(_, join)| method_note(&join.method));
+    notes += &method.map_or_else(String::new, |note| paragraph("  ", note));
+    for (family, join) in joins() {
+        if let Some(reason) = &join.reason {
+            notes += &paragraph("  ", &format!("No interval of the join of {family}: {reason}."));
+        }
     }
     for curve in &group.curves {
         if let Some(reason) = &curve.reason {

@@ -4,7 +4,7 @@ use serde_json::{Map, Value};
 
 use super::curves_text::capitalised;
 use super::group::{factor_text, factors, group_text, level_text, levels};
-use super::interval_words::{interval_head, limits_text};
+use super::interval_words::{interval_head, limits_text, method_note};
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{decimals_of_rates, or_dash, plain, price_ratio, rate, significant};
 use super::optimum::{AtPrice, Optima, OptimumGroup, OptimumOf, WithExcluded};
@@ -184,6 +184,8 @@ fn notes(optima: &Optima) -> String {
         );
         notes += &paragraph("  ", &text);
     }
+    let method = printed(optima).find_map(|optimum| optimum.method.as_deref());
+    notes += &method.and_then(method_note).map_or_else(String::new, |note| paragraph("  ", note));
     if optima.groups.iter().any(|group| group.near_optimum.is_some()) {
         notes += &paragraph(
             "  ",

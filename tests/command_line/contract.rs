@@ -77,6 +77,12 @@ fn curves_schema() -> Value {
         "bic": number_or_null(),
         "join": or_null(interval()),
         "reach": {"enum": ["within-tested-rates", "not-reached", "before-first-rate", null]},
+        "standard_errors": object(json!({
+            "intercept": number_or_null(), "slope": number_or_null(), "curvature": number_or_null(), "plateau": number_or_null(),
+            "join": number_or_null(), "aonr": number_or_null(),
+        })),
+        "plateau": or_null(interval()),
+        "aonr": or_null(interval()),
     }));
     envelope(
         "curves",

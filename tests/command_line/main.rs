@@ -3,6 +3,7 @@
 mod contract;
 mod errors;
 mod folder;
+mod intervals;
 mod mutations;
 mod new;
 mod reading;
