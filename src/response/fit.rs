@@ -17,7 +17,7 @@ impl Observations {
     /// [`Reach::NotReached`], one up to the second rate [`Reach::BeforeFirstRate`]. If the lowest tested rate is above zero, joins
     /// between it and the second rate fit alike too, and the intercept is an extrapolation.
     pub fn fit(&self, family: Family) -> Fit {
-        let parameters = self.groups() + family.slopes();
+        let parameters = self.nuisance() + family.slopes();
         let refuse = |reason: String| Fit::NotEstimable { family, reason };
         if self.contrasts() < family.slopes() {
             let found = self.contrasts();
@@ -107,7 +107,8 @@ impl Observations {
         let n = self.n() as f64;
         let k = (parameters + 1) as f64;
         let total = self.reduced().total();
-        let minus_twice_loglik = (!self.is_rounding(rss)).then(|| n * ((2.0 * PI).ln() + (rss / n).ln() + 1.0));
+        let minus_twice_loglik =
+            (!self.is_rounding(rss)).then(|| n * ((2.0 * PI).ln() + (rss / n).ln() + 1.0) - self.log_weights());
         let aic = minus_twice_loglik.map(|deviance| deviance + 2.0 * k);
         let spare = n - k - 1.0;
         Curve {

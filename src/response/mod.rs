@@ -18,25 +18,36 @@ mod arrangements;
 mod band;
 mod choose;
 mod curve;
+mod diagnostics;
+mod factor;
 mod family;
 mod fit;
 mod join;
 mod linear;
 mod linear_plateau;
 mod mean;
+mod means;
 mod observations;
 mod optimum;
 mod optimum_interval;
 mod plateau;
+mod projection;
 mod quadratic;
 mod quadratic_plateau;
 mod reduced;
 mod response_test;
+mod tangent;
 
 pub use band::Band;
-pub use choose::{Choice, choose};
+pub use choose::{
+    ABOUT_EQUALLY_WELL, AveragedOptimum, Choice, Disagreement, FamilyOptimum, FamilyWeight, Weights, average,
+    averaged_optimum, choose, disagreement, weights,
+};
 pub use curve::{Coefficients, Curve, Fit, Reach};
+pub use diagnostics::{Diagnostics, Furthest, HighestLeverage, LackOfFit, Residual};
+pub use factor::{CurvesTest, FactorTest, NestedTest, factor_test};
 pub use family::{Family, UnknownFamily};
+pub use means::PooledError;
 pub use observations::{DataError, Observations, TreatmentMean};
 pub use optimum::{Optimum, OptimumStatus};
 pub use response_test::{RESPONSE_ALPHA, ResponseTest, TestedBy, TreatmentTest};
