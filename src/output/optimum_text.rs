@@ -8,6 +8,7 @@ use super::interval_words::{interval_head, limits_text};
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{decimals_of_rates, or_dash, plain, price_ratio, rate, significant};
 use super::optimum::{AtPrice, Optima, OptimumGroup, OptimumOf, WithExcluded};
+use super::which_curve_text::disagreement_text;
 use crate::response::OptimumStatus;
 
 /// More groups than this would make the list by family too long to read.
@@ -25,6 +26,7 @@ pub(super) fn text(optima: &Optima) -> String {
     text += &with_excluded(optima, &factors);
     text += &notes(optima);
     text += &by_family(optima, first, &factors);
+    text += &disagreements(optima);
     text += &by_price(optima, first, &factors);
     text
 }
@@ -70,10 +72,15 @@ fn decimals(group: &OptimumGroup) -> usize {
 
 /// The optimum, or the bound that stands for it.
 pub(super) fn rate_text(optimum: &OptimumOf, decimals: usize) -> String {
-    match optimum.status {
-        OptimumStatus::Interior | OptimumStatus::AtZero => or_dash(optimum.rate, |found| rate(found, decimals)),
-        OptimumStatus::AtHighestTestedRate => format!("at least {}", or_dash(optimum.rate, plain)),
-        OptimumStatus::BeforeFirstRate => format!("at most {}", or_dash(optimum.rate, plain)),
+    status_text(optimum.rate, optimum.status, decimals)
+}
+
+/// A rate as what it is, or the bound that stands for it.
+pub(super) fn status_text(found: Option<f64>, status: OptimumStatus, decimals: usize) -> String {
+    match status {
+        OptimumStatus::Interior | OptimumStatus::AtZero => or_dash(found, |found| rate(found, decimals)),
+        OptimumStatus::AtHighestTestedRate => format!("at least {}", or_dash(found, plain)),
+        OptimumStatus::BeforeFirstRate => format!("at most {}", or_dash(found, plain)),
         OptimumStatus::NotShown => "not shown".to_owned(),
         OptimumStatus::NotEstimable => "not estimable".to_owned(),
     }
@@ -302,6 +309,20 @@ fn by_family(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> Strin
         }
     }
     format!("\nBy family\n\n{}", table.render(2))
+}
+
+/// By how much families that fit about equally well disagree, where the families are listed.
+fn disagreements(optima: &Optima) -> String {
+    if optima.groups.len() > MOST_GROUPS_BY_FAMILY {
+        return String::new();
+    }
+    let one = |group: &OptimumGroup| {
+        let found = group.disagreement.as_ref()?;
+        let name = capitalised(&group_text(&group.group, group.rate_unit.as_deref()));
+        let said = disagreement_text(found, group.rate_unit.as_deref(), decimals(group));
+        Some(paragraph("  ", &format!("{name}: {said}")))
+    };
+    optima.groups.iter().filter_map(one).collect()
 }
 
 fn by_price(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {

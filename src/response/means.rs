@@ -5,7 +5,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// The most plots that one treatment mean is believed to be of.
-pub(super) const MOST_REPLICATES: usize = 10_000;
+pub const MOST_REPLICATES: usize = 10_000;
 
 /// The error of a trial of which only means are known: its error mean square, of single plots, and the degrees of freedom.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]

@@ -47,7 +47,7 @@ pub use curve::{Coefficients, Curve, Fit, Reach};
 pub use diagnostics::{Diagnostics, Furthest, HighestLeverage, LackOfFit, Residual};
 pub use factor::{CurvesTest, FactorTest, NestedTest, factor_test};
 pub use family::{Family, UnknownFamily};
-pub use means::PooledError;
+pub use means::{MOST_REPLICATES, PooledError};
 pub use observations::{DataError, Observations, TreatmentMean};
 pub use optimum::{Optimum, OptimumStatus};
 pub use response_test::{RESPONSE_ALPHA, ResponseTest, TestedBy, TreatmentTest};

@@ -234,6 +234,8 @@ fn roles() -> ColumnRoles {
         yields: "yield".to_owned(),
         block: Some("rep".to_owned()),
         by: None,
+        factor: None,
+        replicates: None,
         layout: crate::files::Layout::default(),
     }
 }
