@@ -10,3 +10,4 @@ mod properties;
 mod sensor_oracle;
 mod shapes;
 mod sugarcane;
+mod which_curve;
