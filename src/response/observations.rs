@@ -20,7 +20,7 @@ pub enum DataError {
         groups: usize,
     },
     /// A rate or yield is NaN, infinite or absurdly large.
-    #[error("observation {index}: rate {rate} and yield {yield_value} must both be finite numbers below 1e100")]
+    #[error("observation {index}: rate {rate} and yield {yield_value} must both be finite numbers below 1e50")]
     NotFinite {
         /// Position of the observation, from zero.
         index: usize,
@@ -50,6 +50,12 @@ pub enum DataError {
         means: usize,
         /// How many numbers of replicates.
         replicates: usize,
+    },
+    /// The highest rate is so small that a slope has no number.
+    #[error("the highest rate is {highest:e}, which is no rate of anything; write rates in another unit")]
+    RatesTooSmall {
+        /// The highest rate.
+        highest: f64,
     },
     /// A treatment mean of no plots, or of more than any trial has.
     #[error("mean {index}: {replicates} replicates; a treatment mean is of 1 to {MOST_REPLICATES} plots", MOST_REPLICATES = super::means::MOST_REPLICATES)]
@@ -89,7 +95,12 @@ pub struct TreatmentMean {
 }
 
 /// Larger numbers would overflow when squared.
-const LARGEST: f64 = 1e100;
+const LARGEST: f64 = 1e50;
+/// A smaller highest rate would let slopes overflow.
+const SMALLEST_HIGHEST_RATE: f64 = 1e-50;
+/// Rates that differ by less than this, relative to the highest, are one: rounding of a unit's conversion separates them, and nothing is
+/// fitted to differences so small.
+const SAME_RATE: f64 = 1e-9;
 
 /// Yields at rates, with nuisance groups taken out, ready for any number of fits.
 ///
@@ -147,20 +158,22 @@ impl Observations {
     ) -> Result<Self, DataError> {
         check(rates, yields, groups)?;
         let rows = rates.len();
-        // Adding zero makes −0 the +0 that it equals.
-        let distinct = ascending(rates.iter().map(|rate| rate + 0.0).collect(), f64::total_cmp);
+        let distinct = distinct_rates(rates);
         if distinct.len() < 2 {
             return Err(DataError::TooFewRates { found: distinct.len() });
         }
-        // Every rate is in `distinct`, so its place is always an index of it.
-        let place = |rate: f64| distinct.partition_point(|known| *known < rate);
+        let top = distinct[distinct.len() - 1];
+        if top < SMALLEST_HIGHEST_RATE {
+            return Err(DataError::RatesTooSmall { highest: top });
+        }
+        // Every rate is at or a rounding above one of `distinct`, the lowest of which is at most any rate.
+        let place = |rate: f64| distinct.partition_point(|known| *known <= rate) - 1;
         let rate_of: Vec<usize> = rates.iter().map(|rate| place(*rate)).collect();
         let group_of = dense(groups, rows);
         let group_count = group_of.iter().max().map_or(0, |last| last + 1);
         let cells = Cells::new(&rate_of, &group_of, distinct.len(), group_count, weights.as_deref());
         let group_means = projection::means(yields, &group_of, &cells.group_sizes, weights.as_deref());
         let centred: Vec<f64> = yields.iter().zip(&group_of).map(|(y, g)| y - group_means[*g]).collect();
-        let top = distinct[distinct.len() - 1];
         let scaled: Vec<f64> = distinct.iter().map(|rate| rate / top).collect();
         let pooled_ss = pooled_error.map_or(0.0, PooledError::sum_of_squares);
         let rows_of = projection::Rows { rate_of: &rate_of, group_of: &group_of, weights: weights.as_deref() };
@@ -410,6 +423,16 @@ fn check(rates: &[f64], yields: &[f64], groups: Option<&[usize]>) -> Result<(), 
         }
     }
     Ok(())
+}
+
+/// Rates that are told apart, ascending; of those that rounding separates, the lowest.
+fn distinct_rates(rates: &[f64]) -> Vec<f64> {
+    // Adding zero makes −0 the +0 that it equals.
+    let mut distinct = ascending(rates.iter().map(|rate| rate + 0.0).collect(), f64::total_cmp);
+    let apart = SAME_RATE * distinct.last().copied().unwrap_or(0.0);
+    // The first of a run of close rates stays, and each later one is compared with it.
+    distinct.dedup_by(|rate, kept| *rate - *kept < apart);
+    distinct
 }
 
 /// Distinct values, ascending.

@@ -4,6 +4,7 @@ mod checks;
 mod data;
 mod demo;
 mod messy;
+mod nonsense;
 mod oracle_curves;
 mod programme;
 mod properties;
