@@ -14,7 +14,7 @@ const LEGEND: &str = "Yield = intercept + slope × N + curvature × N² up to th
     where there are any. AICc compares the families of one group: smaller is better; the weights say how much each of them is worth. Lack \
     of fit: p of treatment means that lie as far off the curve if the family is right, so a small p speaks against it. ";
 const EONR: &str = "EONR: the economic optimum N rate at the programme's prices, as each family has it.";
-const AONR: &str = "AONR: the agronomic optimum N rate, where the yield of the curve stops to rise; a line has none.";
+const AONR: &str = "AONR: the agronomic optimum N rate, where the curve stops rising; a line has none.";
 
 pub(super) fn text(curves: &Curves) -> String {
     let groups: Vec<String> = curves.groups.iter().map(group_section).collect();

@@ -93,10 +93,10 @@ pub(super) fn residuals(group: &CurveGroup) -> String {
     let Some(found) = &group.diagnostics else { return String::new() };
     let notable = notable(group, found);
     if notable.is_empty() {
-        return paragraph("  ", &format!("Residuals of the {}: nothing unusual{}.", found.family, tests(found)));
+        return paragraph("  ", &format!("Residuals of the chosen curve: nothing unusual{}.", tests(found)));
     }
     let all: String = notable.iter().map(|sentence| format!(" {sentence}")).collect();
-    paragraph("  ", &format!("Residuals of the {}:{all} Nothing is removed on that account.", found.family))
+    paragraph("  ", &format!("Residuals of the chosen curve:{all} Nothing is removed on that account."))
 }
 
 /// The tests that found nothing, in brackets.

@@ -60,7 +60,9 @@ impl Observations {
 
     fn best_shape(&self, curve: &Curve) -> Option<f64> {
         let plateau = Plateau::of(curve.family)?;
-        Some(plateau.shape((curve.implied_join()? / self.highest_rate()).max(f64::MIN_POSITIVE)))
+        // Yields so large that the rise is lost in their rounding imply no join.
+        let join = curve.implied_join().filter(|join| *join > self.lowest_rate())?;
+        Some(plateau.shape(join / self.highest_rate()))
     }
 
     /// Joins of a piece of the region, dense between every two tested rates and, by their inverse, beyond the top.

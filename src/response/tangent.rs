@@ -2,7 +2,7 @@
 
 use super::curve::{Curve, Reach};
 use super::family::Family;
-use super::plateau::Plateau;
+use super::plateau::{Plateau, SAME_JOIN};
 use super::{linear, quadratic};
 
 /// The derivative of f(N) by one parameter other than the intercept, up to a factor, at rates divided by the highest.
@@ -40,7 +40,7 @@ pub(super) fn derivatives(curve: &Curve) -> Vec<Derivative> {
 fn of_plateau(curve: &Curve, plateau: Plateau) -> Vec<Derivative> {
     let join = curve.implied_join().unwrap_or(f64::INFINITY) / curve.highest_rate;
     // A linear-plateau without a join inside the tested rates is a line there, whatever its join.
-    let shape = if join.is_finite() { plateau.shape(join.max(f64::MIN_POSITIVE)) } else { plateau.line() };
+    let shape = if join.is_finite() { plateau.shape(join.max(SAME_JOIN)) } else { plateau.line() };
     match curve.reach {
         // Every join up to the second rate is the same curve at the tested rates.
         Some(Reach::BeforeFirstRate) => vec![Derivative::Slope(plateau, shape)],
