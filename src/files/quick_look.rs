@@ -142,19 +142,18 @@ fn columns(table: &DataTable, roles: &ColumnRoles, findings: &mut Vec<Finding>) 
 
 /// The plots behind a treatment mean.
 fn replicates_of(cell: Cell) -> Result<usize, Finding> {
-    let refused = |text: String| {
-        let remedy = "write the number of plots that the mean is of: a whole number, at least 1";
-        Err(cell.error("not-replicates", text).remedy(remedy))
-    };
-    match cell.number()? {
-        None => refused("the number of replicates is missing".to_owned()),
-        Some(number) if number.fract() != 0.0 => refused(format!("{} replicates are no whole number", cell.text)),
-        Some(number) if number < 1.0 => refused(format!("a treatment mean of {} plots is none", cell.text)),
-        Some(number) if number > MOST_REPLICATES as f64 => {
-            refused(format!("{} replicates are more than any trial has", cell.text))
-        }
-        Some(number) => Ok(number as usize),
+    // What is missing or no number fails the test as well.
+    let number = cell.plain_number().unwrap_or(0.0);
+    if number.fract() == 0.0 && (1.0..=MOST_REPLICATES as f64).contains(&number) {
+        return Ok(number as usize);
     }
+    let text = if cell.is_missing() {
+        "the number of replicates is missing".to_owned()
+    } else {
+        format!("{:?} is no number of replicates", cell.text)
+    };
+    let remedy = format!("write the number of plots that the mean is of: a whole number from 1 to {MOST_REPLICATES}");
+    Err(cell.error("not-replicates", text).remedy(remedy))
 }
 
 /// A column that plays two roles: one of them was meant to be another column.

@@ -26,7 +26,7 @@ pub(super) fn text(optima: &Optima) -> String {
     text += &with_excluded(optima, &factors);
     text += &notes(optima);
     text += &by_family(optima, first, &factors);
-    text += &disagreements(optima);
+    text += &disagreements(optima, &factors);
     text += &by_price(optima, first, &factors);
     text
 }
@@ -143,11 +143,11 @@ fn chosen(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
 fn with_excluded(optima: &Optima, factors: &[String]) -> String {
     let line = |group: &OptimumGroup| {
         let refitted = group.with_excluded.as_ref()?;
-        let told =
-            factors.iter().filter_map(|factor| Some((factor.clone(), group.group.get(factor)?.clone()))).collect();
-        let name =
-            if factors.is_empty() { String::new() } else { group_text(&told, group.rate_unit.as_deref()) + ": " };
-        let text = format!("{name}{}", refitted_text(refitted, group.rate_unit.as_deref(), decimals(group)));
+        let text = format!(
+            "{}{}",
+            name_among(group, factors),
+            refitted_text(refitted, group.rate_unit.as_deref(), decimals(group))
+        );
         Some(paragraph("  ", &capitalised(&text)))
     };
     let lines: String = optima.groups.iter().filter_map(line).collect();
@@ -312,17 +312,26 @@ fn by_family(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> Strin
 }
 
 /// By how much families that fit about equally well disagree, where the families are listed.
-fn disagreements(optima: &Optima) -> String {
+fn disagreements(optima: &Optima, factors: &[String]) -> String {
     if optima.groups.len() > MOST_GROUPS_BY_FAMILY {
         return String::new();
     }
     let one = |group: &OptimumGroup| {
         let found = group.disagreement.as_ref()?;
-        let name = capitalised(&group_text(&group.group, group.rate_unit.as_deref()));
         let said = disagreement_text(found, group.rate_unit.as_deref(), decimals(group));
-        Some(paragraph("  ", &format!("{name}: {said}")))
+        Some(paragraph("  ", &capitalised(&format!("{}{said}", name_among(group, factors)))))
     };
-    optima.groups.iter().filter_map(one).collect()
+    let lines: String = optima.groups.iter().filter_map(one).collect();
+    if lines.is_empty() { lines } else { format!("\n{lines}") }
+}
+
+/// What tells a group from the others, with a colon; nothing where it is alone.
+fn name_among(group: &OptimumGroup, factors: &[String]) -> String {
+    if factors.is_empty() {
+        return String::new();
+    }
+    let told = factors.iter().filter_map(|factor| Some((factor.clone(), group.group.get(factor)?.clone()))).collect();
+    group_text(&told, group.rate_unit.as_deref()) + ": "
 }
 
 fn by_price(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {

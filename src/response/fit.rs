@@ -27,6 +27,9 @@ impl Observations {
                 family.slopes() + 1
             ));
         }
+        if family != Family::Mean && self.is_rounding(self.reduced().total()) {
+            return refuse("the yields do not differ within groups".to_owned());
+        }
         let Some(df) = self.n().checked_sub(parameters) else {
             return refuse(format!("{} observations for {parameters} parameters", self.n()));
         };
@@ -70,9 +73,6 @@ impl Observations {
 
     fn fit_plateau(&self, plateau: Plateau) -> Result<Fitted, &'static str> {
         let reduced = self.reduced();
-        if self.is_rounding(reduced.total()) {
-            return Err("the yields do not differ within groups");
-        }
         let Some((shape, found)) = best_rising(reduced, plateau) else {
             return Err("the best rising curve is the mean: these data show no rise to a plateau");
         };

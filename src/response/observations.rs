@@ -38,7 +38,7 @@ pub enum DataError {
         rate: f64,
     },
     /// Fewer than two distinct rates.
-    #[error("{found} distinct rates: a response needs at least two")]
+    #[error("a response needs at least two distinct rates, and there is {found}")]
     TooFewRates {
         /// How many there are.
         found: usize,

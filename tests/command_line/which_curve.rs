@@ -74,7 +74,7 @@ fn families_that_fit_alike_say_how_far_apart_their_optima_are() {
     assert_eq!(found["by_how_much"].as_f64(), Some(apart));
     assert!(json["groups"][0]["averaged"]["rate"].is_number());
     for command in ["curves", "optimum"] {
-        let text = crate::run::stook([command, "trials/upper-terrace-2024"]).stdout;
+        let text = crate::run::stook([command, "trials/upper-terrace-2024"]).stdout.replace("\n  ", " ");
         assert!(text.contains("fit about equally well"), "{text}");
     }
 }
