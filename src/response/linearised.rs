@@ -5,7 +5,7 @@
 //! the groups. So a quantity h has the variance, in units of the error variance,
 //! `v₀·hₐ² + cᵀ(XᵀX)⁻¹c` with `cⱼ = hⱼ − hₐ·mⱼ`, v₀ that of the mean of the groups.
 
-use super::curve::Curve;
+use super::curve::{Curve, Reach};
 use super::exponential_rise;
 use super::family::Family;
 use super::method::Quantity;
@@ -171,6 +171,16 @@ impl Parameters {
         let numbers = [gradient.value, gradient.slope, gradient.second];
         numbers.iter().all(|number| number.is_finite()).then_some(gradient)
     }
+}
+
+/// The derivatives of a curve by its parameters other than the intercept, as functions of rates divided by the highest. Where every join
+/// up to the second rate is the same curve at the tested rates, the join is no parameter.
+pub(super) fn tangent(curve: &Curve) -> Vec<Box<dyn Fn(f64) -> f64>> {
+    let mut columns = Parameters::of(curve).columns(Side::Up);
+    if curve.reach == Some(Reach::BeforeFirstRate) {
+        columns.truncate(1);
+    }
+    columns
 }
 
 /// The linear model of a curve from one side of its kink.

@@ -9,4 +9,5 @@ mod new;
 mod reading;
 mod run;
 mod status;
+mod which_curve;
 mod yields;
