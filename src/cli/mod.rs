@@ -13,6 +13,7 @@ mod flags;
 mod lookup;
 mod new;
 mod optimum;
+mod pricing;
 mod season;
 mod sense;
 mod source;

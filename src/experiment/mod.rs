@@ -5,9 +5,11 @@
 
 mod fitted;
 mod group;
+mod quality;
 
 #[cfg(test)]
 mod tests;
 
 pub use fitted::{FitOptions, Fitted, FittedGroup, GroupOptimum, PERMUTATIONS, Response};
 pub use group::{ErrorStratum, GroupKey, LeftOut, ResponseGroup, groups_of_columns, groups_of_trial};
+pub use quality::{QualityGroup, quality_groups_of_trial};
