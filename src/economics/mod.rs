@@ -8,6 +8,9 @@ mod price;
 mod quality;
 mod uncertain;
 
+#[cfg(test)]
+mod tests;
+
 pub use decision::{AtMovedPrice, Better, Decision, Forgone, MovedPrice, Pass, PriceMoved, Sensitivity};
 pub use economy::{Economy, GridPrices};
 pub use optimum::{NearOptimum, Tolerance, forgone_return, near_optimum, net_return};

@@ -58,30 +58,36 @@ fn pass(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
     for group in &optima.groups {
         let Some(pass) = &group.economy.pass else { continue };
         let better = match pass.better {
-            Some(Better::Optimum) => "the EONR",
-            Some(Better::RateZero) => "rate 0",
-            None => "not known",
+            Some(Better::Optimum) => "the EONR".to_owned(),
+            Some(Better::RateZero) => "rate 0".to_owned(),
+            None => not_decided(group),
         };
-        let cells =
-            [or_dash(pass.gain_over_zero, in_yield), or_dash(pass.gain_after_pass, in_yield), better.to_owned()];
+        let cells = [or_dash(pass.gain_over_zero, in_yield), or_dash(pass.gain_after_pass, in_yield), better];
         add_row(&mut table, group, factors, cells);
     }
     let head = format!(
-        "Does it pay to apply at all? One pass costs {} {}, as much as {}",
-        money(cost.cost),
-        money_unit(first),
+        "Does it pay to apply at all? One pass costs {}, as much as {}",
+        quantity(&money(cost.cost), first.economy.money_unit.as_deref()),
         quantity(&in_yield(cost.cost_in_yield), unit.or(Some("yield units"))),
     );
     let note = "The pass moves no EONR: it only decides between the EONR and rate 0, whose net return is that of the curve without N.";
     format!("\n{head}\nNet return{}\n\n{}\n{}", with_unit("", unit), table.render(2), paragraph("  ", note))
 }
 
+/// Why neither is known to be better: what stands for the optimum, or that it lies beyond the tested rates.
+fn not_decided(group: &OptimumGroup) -> String {
+    match group.optimum.status {
+        OptimumStatus::AtHighestTestedRate => "not known".to_owned(),
+        _ => chosen_text(group.response, &group.optimum, decimals(group)),
+    }
+}
+
 fn forgone(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
     if first.economy.forgone.is_empty() {
         return String::new();
     }
-    let in_money = first.economy.net_return_money.is_some()
-        || optima.groups.iter().flat_map(|group| &group.economy.forgone).any(|forgone| forgone.forgone_money.is_some());
+    let asked = || optima.groups.iter().flat_map(|group| &group.economy.forgone);
+    let in_money = asked().any(|forgone| forgone.forgone_money.is_some());
     let head = table(factors);
     let mut table =
         first.economy.forgone.iter().fold(head, |table, forgone| table.numbers(format!("at {}", plain(forgone.rate))));
@@ -95,26 +101,19 @@ fn forgone(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String 
         add_row(&mut table, group, factors, group.economy.forgone.iter().map(cell));
     }
     let unit = if in_money { Some(money_unit(first)) } else { first.yield_unit.as_deref() };
-    let mut text = format!(
-        "\nNet return forgone{} where the rate is not the EONR{}\n\n{}",
-        with_unit("", unit),
-        first.rate_unit.as_deref().map_or_else(String::new, |unit| format!(" (rates in {unit})")),
-        table.render(2),
-    );
-    let all =
-        || optima.groups.iter().flat_map(|group| group.economy.forgone.iter().map(move |forgone| (group, forgone)));
+    let rates = first.rate_unit.as_deref().map_or_else(String::new, |unit| format!(" (rates in {unit})"));
+    let head = with_unit("Net return forgone at other rates", unit) + &rates;
+    let mut text = format!("\n{head}\n\n{}", table.render(2));
     let mut notes = String::new();
-    if all().any(|(_, forgone)| forgone.outside_tested_rates) {
+    if asked().any(|forgone| forgone.outside_tested_rates) {
         notes += &paragraph("  ", "Untested: no plot had so little N, or so much; nothing is extrapolated.");
     }
-    let is_unreached = |(group, forgone): (&OptimumGroup, &Forgone)| {
-        group.optimum.status == OptimumStatus::AtHighestTestedRate && forgone.forgone_return.is_some()
-    };
-    if all().any(is_unreached) {
+    let mut unreached = optima.groups.iter().filter(|group| group.optimum.status == OptimumStatus::AtHighestTestedRate);
+    if unreached.any(|group| group.economy.forgone.iter().any(|forgone| forgone.forgone_return.is_some())) {
         notes +=
             &paragraph("  ", "Where the EONR is not reached within the tested rates, at least so much is forgone.");
     }
-    if all().any(|(_, forgone)| forgone.forgone_return.is_none() && !forgone.outside_tested_rates) {
+    if asked().any(|forgone| forgone.forgone_return.is_none() && !forgone.outside_tested_rates) {
         notes += &paragraph("  ", &format!("{NONE}: a response is not shown, or its EONR is only a bound."));
     }
     if !notes.is_empty() {
@@ -190,10 +189,11 @@ fn uncertain_prices(optima: &Optima, first: &OptimumGroup, factors: &[String]) -
     let mut table = table(factors)
         .numbers("EONR,\nmedian")
         .words("9 in 10\ndraws")
-        .words("draws at lowest,\nhighest rate")
-        .numbers("net return,\nmean")
-        .words("9 in 10\ndraws")
-        .numbers("one rate\nfor all");
+        .numbers("draws\nat lowest")
+        .numbers("draws at\nhighest")
+        .words("net return,\n9 in 10 draws")
+        .numbers("one rate\nfor all")
+        .numbers("gains over\nthe EONR");
     for group in &optima.groups {
         let decimals = decimals(group);
         let Some(found) = &group.economy.uncertain_prices else {
@@ -201,23 +201,25 @@ fn uncertain_prices(optima: &Optima, first: &OptimumGroup, factors: &[String]) -
             continue;
         };
         let (optimum, net) = (&found.optimum, &found.net_return);
-        let ends = match (found.share_at_lowest_rate, found.share_at_highest_rate) {
-            (0.0, 0.0) => String::new(),
-            (lowest, highest) => format!("{}, {}", whole_percent(lowest), whole_percent(highest)),
-        };
+        let is_reached = |rate: f64| group.highest_tested_rate.is_none_or(|highest| rate < highest);
+        let optimum_text =
+            |value: f64| if is_reached(value) { rate(value, decimals) } else { format!("at least {}", plain(value)) };
         let cells = [
-            rate(optimum.q50, decimals),
+            optimum_text(optimum.q50),
             format!("{} to {}", rate(optimum.q05, decimals), rate(optimum.q95, decimals)),
-            ends,
-            money(net.mean),
-            format!("{} to {}", money(net.q05), money(net.q95)),
-            rate(found.best_single_rate, decimals),
+            some_percent(found.share_at_lowest_rate),
+            some_percent(found.share_at_highest_rate),
+            format!("{} to {}", significant(net.q05, 3), significant(net.q95, 3)),
+            optimum_text(found.best_single_rate),
+            money(found.expected_net_return_of_best_single_rate - found.expected_net_return_of_optimum),
         ];
         add_row(&mut table, group, factors, cells);
     }
     let head = format!(
-        "Uncertain prices, {} draws: EONR{}; its net return, {}",
+        "Uncertain prices, {} draws (expected: grain {}, N {}): EONR{}; net return, {}",
         any.draws,
+        significant(any.expected_grain_price, 3),
+        significant(any.expected_n_price, 3),
         with_unit("", first.rate_unit.as_deref()),
         money_unit(first),
     );
@@ -226,8 +228,13 @@ fn uncertain_prices(optima: &Optima, first: &OptimumGroup, factors: &[String]) -
     format!("\n{head}\n\n{}\n{}", table.render(2), paragraph("  ", note))
 }
 
-fn whole_percent(share: f64) -> String {
-    percent((share * 100.0).round() / 100.0)
+/// A share of draws to a whole per cent, and nothing where there are none.
+fn some_percent(share: f64) -> String {
+    match share {
+        0.0 => String::new(),
+        below if below < 0.005 => "< 1 %".to_owned(),
+        share => percent((share * 100.0).round() / 100.0),
+    }
 }
 
 fn with_quality(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
