@@ -51,7 +51,7 @@ enum Command {
     New(new::Flags),
     Yields(yields::Flags),
     Curves(curves::Flags),
-    Optimum(optimum::Flags),
+    Optimum(Box<optimum::Flags>),
     Sense(sense::Flags),
     Calibrate(calibrate::Flags),
     Table(table::Flags),
