@@ -19,7 +19,9 @@ pub(super) struct Flags {
     prices: PricingFlags,
 }
 
-const EXAMPLES: &str = "Examples:
+const EXAMPLES: &str = "CSV, workbook and Parquet hold the optima, those of combined prices included; what else is asked is in text and JSON.
+
+Examples:
   stook optimum trials
   stook optimum oats.csv --rate nitrogen --yield yield --block block --by variety --price-ratio 0.1
   stook optimum oats.csv --rate nitrogen --yield yield --grain-price 6.00 --n-price 0.60

@@ -50,10 +50,10 @@ pub(super) struct PricingFlags {
     /// Standard deviation of the price of grain (normal around its price)
     #[arg(long, value_name = "SD", value_parser = positive, allow_negative_numbers = true)]
     grain_price_sd: Option<f64>,
-    /// Lowest and highest price of N that may come about, per what the price of N is per
+    /// Lowest and highest price of N that may come about, or of its product where that is priced
     #[arg(long, value_name = "LOWEST,HIGHEST", value_parser = range, conflicts_with = "n_price_sd")]
     n_price_range: Option<(f64, f64)>,
-    /// Standard deviation of the price of N, per what the price of N is per
+    /// Standard deviation of the price of N, or of its product where that is priced
     #[arg(long, value_name = "SD", value_parser = positive, allow_negative_numbers = true)]
     n_price_sd: Option<f64>,
     /// What one pass over the field costs, money over an acre or hectare as yields are: does the optimum earn it?

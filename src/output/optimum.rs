@@ -288,7 +288,7 @@ pub(super) fn status_name(status: OptimumStatus) -> &'static str {
     }
 }
 
-const COLUMNS: [&str; 22] = [
+const COLUMNS: [&str; 23] = [
     "price_ratio",
     "price_ratio_unit",
     "rate_unit",
@@ -308,6 +308,7 @@ const COLUMNS: [&str; 22] = [
     "net_return",
     "near_optimum_low",
     "near_optimum_high",
+    "money_unit",
     "net_return_money",
     "grain_price",
     "n_price",
@@ -327,7 +328,8 @@ impl Report for Optima {
         let mut long = Long::new(factors.iter().map(String::as_str).chain(COLUMNS));
         for group in &self.groups {
             let mut row = |ratio: f64, optimum: &OptimumOf, chosen: Option<&AtPrice>, money: [Option<f64>; 3]| {
-                let fields = fields(group, ratio, optimum, chosen).into_iter().chain(money.map(number));
+                let fields = fields(group, ratio, optimum, chosen).into_iter();
+                let fields = fields.chain([text(group.economy.money_unit.as_deref())]).chain(money.map(number));
                 long.row(level_fields(&group.group, &factors).into_iter().chain(fields));
             };
             for (position, at_price) in group.by_price.iter().enumerate() {

@@ -98,8 +98,8 @@ fn everything_that_prices_say_is_told_of_a_trial() {
     let flags = ["--forgone-at", "60,80,200", "--sensitivity", "10"];
     let text = stook_in(copy.path(), ["optimum", "trials/upper-terrace-2024"].into_iter().chain(flags));
     assert_eq!(text.status, 0, "{}", text.stderr);
-    let (_, asked) = text.stdout.split_once("Does it pay").unwrap();
-    let (asked, _) = asked.split_once("Made by").unwrap();
+    let (text, _) = text.stdout.split_once("Made by").unwrap();
+    let asked = text.find("Does it pay").map(|start| &text[start..]).unwrap();
     insta::assert_snapshot!("economics_of_a_trial", asked);
 }
 
