@@ -120,7 +120,7 @@ impl FittedGroup {
             // A line puts the optimum at an end of the tested rates by its form alone: that no bend is detected is no evidence for it.
             // Where no response is detected, neither is a parabola that bends upward, which has no optimum inside them.
             let bends = |fit: &&Fit| {
-                let upward = fit.curve().and_then(|curve| curve.coefficients.curvature).is_some_and(|bend| bend >= 0.0);
+                let upward = fit.curve().is_some_and(Curve::bends_upward);
                 fit.family() != Family::Linear && (is_detected(&response) || !upward)
             };
             let bent: Vec<Fit> = fits.iter().filter(bends).cloned().collect();
@@ -297,7 +297,7 @@ mod tests {
         let fitted = fit(&[0.0, 50.0, 100.0], &[40.0, 60.0, 65.0], None);
         assert!(fitted.chosen_optimum(0.1).is_none() && fitted.chosen().is_none());
         assert!(fitted.why_none_chosen().is_some_and(|reason| reason.contains("as many parameters")));
-        assert_eq!(fitted.optimum_by_family(0.1).len(), 4);
+        assert_eq!(fitted.optimum_by_family(0.1).len(), 6);
     }
 
     #[test]

@@ -172,6 +172,12 @@ pub struct Coefficients {
     pub curvature: Option<f64>,
     /// Yield beyond the join.
     pub plateau: Option<f64>,
+    /// Factor of √N.
+    pub root: Option<f64>,
+    /// Rise of an exponential from N = 0 to what it nears.
+    pub rise: Option<f64>,
+    /// k in the e^(−kN) of an exponential.
+    pub rate_constant: Option<f64>,
 }
 
 impl Curves {
@@ -305,6 +311,9 @@ impl FamilyCurve {
                 slope: curve.coefficients.slope,
                 curvature: curve.coefficients.curvature,
                 plateau: curve.coefficients.plateau,
+                root: curve.coefficients.root,
+                rise: curve.coefficients.rise,
+                rate_constant: curve.coefficients.rate_constant,
             },
             rss: Some(curve.rss),
             df: Some(curve.df),
@@ -313,7 +322,7 @@ impl FamilyCurve {
             aic: curve.aic,
             aicc: curve.aicc,
             bic: curve.bic,
-            join: curve.reach.map(|_| fitted.observations.join_interval(curve, level)),
+            join: curve.family.has_join().then(|| fitted.observations.join_interval(curve, level)),
             reach: curve.reach,
         }
     }

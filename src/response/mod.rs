@@ -9,7 +9,9 @@
 //! 2. Between two tested rates the column `x(t) = R·g(t)` of a plateau family is a polynomial of degree one or two in the shape `t`
 //!    (`t` = join for the linear-plateau, `t` = 1/join for the quadratic-plateau). The explained sum of squares `(x·z)²/(x·x)` has its
 //!    stationary points where a polynomial of degree one or four vanishes: all of them are found, and the best is the global one.
-//! 3. Profile intervals are the sets where `(x·z)² − T·(x·x) ≥ 0`, again a polynomial.
+//! 3. The column of the exponential rise is no polynomial of its shape, but every part of it falls as the shape grows, so that intervals
+//!    that provably hold no minimum are dropped until the minima are bracketed (`exponential_search`).
+//! 4. Profile intervals are the sets where `(x·z)² − T·(x·x) ≥ 0`: roots again.
 //!
 //! Nothing here knows of crops, money or units: a rate is a number of at least zero, and the "optimum" is the rate where the slope
 //! equals a ratio. The intercept of a fit with groups is the unweighted mean of the group intercepts.
@@ -18,6 +20,8 @@ mod arrangements;
 mod band;
 mod choose;
 mod curve;
+mod exponential_rise;
+mod exponential_search;
 mod family;
 mod fit;
 mod join;
@@ -32,6 +36,7 @@ mod quadratic;
 mod quadratic_plateau;
 mod reduced;
 mod response_test;
+mod square_root;
 
 pub use band::Band;
 pub use choose::{Choice, choose};

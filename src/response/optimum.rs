@@ -4,6 +4,7 @@ use super::curve::{Curve, Reach};
 use super::family::Family;
 use super::join::METHOD;
 use super::observations::Observations;
+use super::{exponential_rise, quadratic, square_root};
 use crate::stats::interval::{Interval, Limits};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -132,11 +133,13 @@ fn best_tested(curve: &Curve, ratio: f64) -> f64 {
     candidates.into_iter().filter(close).fold(high, f64::min)
 }
 
-/// Where the slope of the curve's parabola equals `ratio`; NaN or infinite without one.
+/// Where the slope of a curve that bends equals `ratio`; NaN or infinite where it does nowhere.
 fn slope_equals(curve: &Curve, ratio: f64) -> f64 {
     let c = &curve.coefficients;
-    match (c.slope, c.curvature) {
-        (Some(slope), Some(curvature)) => (ratio - slope) / (2.0 * curvature),
-        _ => f64::NAN,
+    match curve.family {
+        Family::Mean | Family::Linear | Family::LinearPlateau => f64::NAN,
+        Family::Quadratic | Family::QuadraticPlateau => quadratic::slope_equals(c, ratio),
+        Family::SquareRoot => square_root::slope_equals(c, ratio),
+        Family::ExponentialRise => exponential_rise::slope_equals(c, ratio),
     }
 }

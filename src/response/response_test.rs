@@ -2,7 +2,8 @@
 
 use super::arrangements::Arrangements;
 use super::observations::Observations;
-use super::plateau::{Plateau, Stretch};
+use super::plateau::Stretch;
+use super::quadratic_plateau;
 use super::reduced::Reduced;
 use crate::stats::distribution::f_survival;
 use crate::stats::least_squares::dot;
@@ -190,7 +191,7 @@ impl Observations {
 
 /// Every quadratic-plateau, the flat stretch up to the second rate included through its end; with two rates the line alone.
 fn response_stretches(reduced: &Reduced) -> Vec<Stretch> {
-    Plateau::Quadratic.stretches(reduced)
+    quadratic_plateau::stretches(reduced)
 }
 
 /// The largest sum of squares that a rising curve explains.

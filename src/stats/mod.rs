@@ -1,5 +1,6 @@
 //! Matrices, vectors and distributions: no crop, no file.
 
+pub mod bounds;
 pub mod censored;
 pub mod distribution;
 pub mod interval;

@@ -110,7 +110,7 @@ fn a_known_quadratic_plateau_has_its_optimum_and_net_return() {
 fn exact_curve() -> Curve {
     let fitted = fit(&exact_observations(), Family::QuadraticPlateau);
     let coefficients =
-        Coefficients { intercept: 40.0, slope: Some(0.60), curvature: Some(-0.0025), plateau: Some(76.0) };
+        Coefficients { slope: Some(0.60), curvature: Some(-0.0025), plateau: Some(76.0), ..Coefficients::level(40.0) };
     Curve { coefficients, ..fitted }
 }
 

@@ -1,5 +1,6 @@
 //! Every statistic against something outside the project.
 
+mod brute_force;
 mod checks;
 mod data;
 mod demo;

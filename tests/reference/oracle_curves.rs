@@ -290,3 +290,103 @@ fn the_quadratics_optimum_interval_is_fiellers_where_that_is_bounded() {
     }
     assert!(compared >= 60, "{compared}");
 }
+
+/// The oracle's coefficients of the two families that bend in other ways: (intercept, others) in our names.
+fn compare_bent(
+    case: &Case,
+    curve: &Curve,
+    theirs: &Value,
+    expected: [(&str, Option<f64>, Option<f64>); 3],
+    tolerance: f64,
+) {
+    let what = |field: &str| format!("{} {} {field}", case.name, curve.family);
+    close(&what("rss"), curve.rss, theirs["rss"].as_f64().unwrap(), CLOSED_FORM);
+    same(&what("aicc"), curve.aicc, &theirs["aicc"], CLOSED_FORM);
+    same(&what("bic"), curve.bic, &theirs["bic"], CLOSED_FORM);
+    compare_r_squared(case, curve, theirs, &what("r2"));
+    for (name, ours, theirs) in expected {
+        close(&what(name), ours.unwrap(), theirs.unwrap(), tolerance);
+    }
+}
+
+#[test]
+fn square_roots_agree_with_the_oracle() {
+    let mut compared = 0;
+    for case in cases() {
+        let theirs = &case.expected["sqrt"];
+        let fit = case.observations.fit(Family::SquareRoot);
+        let Some(curve) = fit.curve() else { panic!("{}: {fit:?}", case.name) };
+        let c = &curve.coefficients;
+        // The oracle's b is of N, its c of √N.
+        let expected = [
+            ("intercept", Some(c.intercept), theirs["coef"]["a"].as_f64()),
+            ("slope", c.slope, theirs["coef"]["b"].as_f64()),
+            ("root", c.root, theirs["coef"]["c"].as_f64()),
+        ];
+        compare_bent(&case, curve, theirs, expected, CLOSED_FORM);
+        for (ratio, economics) in case.ratios.iter().zip(theirs["econ"].as_array().unwrap()) {
+            let optimum = case.observations.optimum(curve, *ratio, LEVEL);
+            let what = format!("{} square-root optimum at {ratio}", case.name);
+            same(&what, optimum.rate, &economics["Nstar_in_range"], CLOSED_FORM);
+            compared += 1;
+        }
+    }
+    assert_eq!(compared, 123);
+}
+
+#[test]
+fn exponential_rises_agree_with_the_oracle() {
+    let (mut compared, mut profiles) = (0, 0);
+    for case in cases() {
+        let theirs = &case.expected["exponential"]["increasing"];
+        let fit = case.observations.fit(Family::ExponentialRise);
+        let what = format!("{} exponential-rise", case.name);
+        if theirs["no_response"].as_bool() == Some(true) {
+            assert!(matches!(fit, Fit::NotEstimable { .. }), "{what} rises here");
+            continue;
+        }
+        let curve = fit.curve().unwrap_or_else(|| panic!("{what}: {fit:?}"));
+        if theirs["boundary"] != "interior" {
+            assert_eq!(theirs["boundary"], "step (k -> Inf)", "{what}");
+            assert_eq!(curve.reach, Some(Reach::BeforeFirstRate), "{what}");
+            close(&what, curve.rss, theirs["rss"].as_f64().unwrap(), CLOSED_FORM);
+            continue;
+        }
+        assert_eq!(curve.reach, Some(Reach::WithinTestedRates), "{what}");
+        let c = &curve.coefficients;
+        let of = |name: &str| theirs["coef"][name].as_f64();
+        let expected = [
+            ("intercept", Some(c.intercept), of("A").zip(of("B")).map(|(nears, rise)| nears - rise)),
+            ("rise", c.rise, of("B")),
+            ("rate constant", c.rate_constant, of("k")),
+        ];
+        compare_bent(&case, curve, theirs, expected, SEARCHED);
+        for (ratio, economics) in case.ratios.iter().zip(theirs["econ"].as_array().unwrap()) {
+            let optimum = case.observations.optimum(curve, *ratio, LEVEL);
+            same(&format!("{what} optimum at {ratio}"), optimum.rate, &economics["Nstar_in_range"], SEARCHED);
+            compared += 1;
+            let profile = &economics["profile"];
+            if *ratio == 0.0 || number(&profile["cut"]).is_none() {
+                continue;
+            }
+            let interval = optimum.interval;
+            let what = format!("{what} at {ratio}: {interval:?} here, {profile} there");
+            let low = number(&profile["lower"]).unwrap();
+            if interval.low.is_none() {
+                // A step fits nearly as well, with an optimum as low as one likes; the oracle's steepest k is a thousandth of the top rate.
+                assert!(low < case.observations.rates()[1], "{what}");
+            } else if profile["lower_unbounded"] == true || low <= 0.0 {
+                assert_eq!(interval.low, Some(0.0), "{what}");
+            } else {
+                close(&what, interval.low.unwrap_or(0.0), low, OPTIMUM_END);
+            }
+            if profile["upper_unbounded"] == true {
+                assert_eq!(interval.high, None, "{what}");
+            } else {
+                close(&what, interval.high.unwrap(), number(&profile["upper"]).unwrap(), OPTIMUM_END);
+            }
+            profiles += 1;
+        }
+    }
+    assert!(compared >= 100 && profiles >= 40, "{compared} {profiles}");
+}
