@@ -239,9 +239,12 @@ impl<'a> Decision<'a> {
 }
 
 /// f''(N) below a join.
-fn bend_at(curve: &Curve, _rate: f64) -> f64 {
+fn bend_at(curve: &Curve, rate: f64) -> f64 {
+    let c = &curve.coefficients;
     match curve.family {
-        Family::Quadratic | Family::QuadraticPlateau => 2.0 * curve.coefficients.curvature.unwrap_or(0.0),
+        Family::Quadratic | Family::QuadraticPlateau => 2.0 * c.curvature.unwrap_or(0.0),
+        Family::SquareRoot => -0.25 * c.root.unwrap_or(0.0) / rate.powf(1.5),
+        Family::ExponentialRise => -c.rate_constant.unwrap_or(0.0) * curve.slope_at(rate),
         Family::Mean | Family::Linear | Family::LinearPlateau => 0.0,
     }
 }

@@ -126,6 +126,29 @@ fn each_price_moves_the_optimum_as_the_slope_of_the_curve_says() {
 }
 
 #[test]
+fn curves_without_a_parabola_move_as_their_second_derivatives_say() {
+    let rates = [0.0, 40.0, 80.0, 120.0, 160.0];
+    let ratio = 0.12_f64;
+    // Best rates by hand: 4/(2√N) − 0.1 = r; 30·0.02·e^(−0.02·N) = r.
+    let root = Known::with(&rates, Family::SquareRoot, |n| 40.0 + 4.0 * n.sqrt() - 0.1 * n);
+    let exponential = Known::with(&rates, Family::ExponentialRise, |n| 40.0 + 30.0 * (1.0 - (-0.02 * n).exp()));
+    for (known, best, slope) in [
+        (root, (2.0 / (ratio + 0.1)).powi(2), -8.0 / (ratio + 0.1).powi(3)),
+        (exponential, (0.6 / ratio).ln() / 0.02, -1.0 / (0.02 * ratio)),
+    ] {
+        let decision = known.at(ratio);
+        // The exponential's shape is found to half the digits of its residuals.
+        assert_relative_eq!(decision.best(ratio).0, best, max_relative = 1e-6);
+        assert_relative_eq!(decision.sensitivity(10.0, None).rate_per_price_ratio, slope, max_relative = 1e-5);
+        let near = near_optimum(&known.curve, best, ratio, Tolerance::YieldUnits(1.0), 0.0, 160.0);
+        for end in [near.low, near.high].into_iter().filter(|end| *end < 160.0) {
+            assert_relative_eq!(forgone_return(&known.curve, end, best, ratio), 1.0, max_relative = 1e-9);
+        }
+        assert!(0.0 < near.low && near.low < best && best < near.high);
+    }
+}
+
+#[test]
 fn a_join_and_an_end_of_the_tested_rates_stay_where_they_are() {
     let joined = Known::with(&[0.0, 40.0, 80.0, 120.0, 160.0], Family::LinearPlateau, |n| 40.0 + 0.4 * n.min(100.0));
     assert_eq!(joined.at(0.1).sensitivity(10.0, None).rate_per_price_ratio, 0.0);
