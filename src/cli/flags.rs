@@ -187,12 +187,6 @@ pub(super) struct PriceFlags {
 }
 
 impl PriceFlags {
-    /// The prices in force, with the base price ratio that they make.
-    pub(super) fn options(&self, base: f64) -> [(String, Value); 3] {
-        let options = [("price_ratio", Some(base)), ("grain_price", self.grain_price), ("n_price", self.n_price)];
-        options.map(|(name, value)| (name.to_owned(), value.into()))
-    }
-
     /// The price ratio asked for, if any.
     ///
     /// # Errors
@@ -207,13 +201,21 @@ impl PriceFlags {
             (None, Some(_), None) => return Err(Failure::usage("--grain-price needs --n-price beside it")),
             (None, None, Some(_)) => return Err(Failure::usage("--n-price needs --grain-price beside it")),
         };
-        match ratio {
-            Some(absurd) if !(0.0..=LARGEST_PRICE_RATIO).contains(&absurd) => Err(Failure::usage(format!(
-                "a price ratio of {absurd:e} is no price of N over a price of yield: at most {LARGEST_PRICE_RATIO} is taken"
-            ))),
-            ratio => Ok(ratio),
-        }
+        ratio.map(believable_ratio).transpose()
     }
+}
+
+/// The ratio, where it may be one of two prices.
+///
+/// # Errors
+/// A usage error for one that no prices make.
+pub(super) fn believable_ratio(ratio: f64) -> Result<f64, Failure> {
+    if (0.0..=LARGEST_PRICE_RATIO).contains(&ratio) {
+        return Ok(ratio);
+    }
+    Err(Failure::usage(format!(
+        "a price ratio of {ratio:e} is no price of N over a price of yield: at most {LARGEST_PRICE_RATIO} is taken"
+    )))
 }
 
 pub(super) fn not_negative(text: &str) -> Result<f64, String> {
@@ -223,7 +225,7 @@ pub(super) fn not_negative(text: &str) -> Result<f64, String> {
     }
 }
 
-fn positive(text: &str) -> Result<f64, String> {
+pub(super) fn positive(text: &str) -> Result<f64, String> {
     not_negative(text)
         .ok()
         .filter(|number| *number > 0.0)
@@ -386,10 +388,19 @@ impl RoleFlags {
         }
     }
 
+    /// The unit of the N rate, where it was given and is a known one.
+    pub(super) fn known_rate_unit(&self) -> Option<NRateUnit> {
+        NRateUnit::parse(self.rate_unit.as_deref()?)
+    }
+
+    /// The unit of the yield, where it was given and is a known one.
+    pub(super) fn known_yield_unit(&self) -> Option<YieldUnit> {
+        YieldUnit::parse(self.yield_unit.as_deref()?)
+    }
+
     /// The unit of a price ratio in the units given, where both are known ones.
     pub(super) fn price_ratio_unit(&self) -> Option<String> {
-        let n_rate = NRateUnit::parse(self.rate_unit.as_deref()?)?;
-        let yields = YieldUnit::parse(self.yield_unit.as_deref()?)?;
+        let (n_rate, yields) = (self.known_rate_unit()?, self.known_yield_unit()?);
         Some(price_ratio_unit(&ResultUnits { n_rate, yields, standard_moisture: None }))
     }
 

@@ -177,6 +177,16 @@ pub fn groups_of_trial(trial: &Trial, crop: &Crop, units: &ResultUnits) -> Resul
     let measured = yields_with_excluded(trial, crop, units)?;
     let with_excluded: Vec<PlotYield> =
         yields.iter().zip(measured).map(|(found, value)| put_in(found, value)).collect();
+    Ok(groups_of_yields(trial, units, &yields, &with_excluded))
+}
+
+/// The groups of a trial with these yields, in the order of its plots; `with_excluded` has those put in that are left out.
+pub(super) fn groups_of_yields(
+    trial: &Trial,
+    units: &ResultUnits,
+    yields: &[PlotYield],
+    with_excluded: &[PlotYield],
+) -> Vec<ResponseGroup> {
     let reference_enters = trial.reference.is_some_and(|reference| reference.also_treatment);
     let mut members: BTreeMap<(BesideN, Option<u64>), Vec<usize>> = BTreeMap::new();
     for (position, plot) in trial.plots.iter().enumerate() {
@@ -195,12 +205,12 @@ pub fn groups_of_trial(trial: &Trial, crop: &Crop, units: &ResultUnits) -> Resul
             factors: trial.factors.iter().cloned().zip(levels.iter().cloned()).collect(),
             early_n: early.map(f64::from_bits),
         };
-        let group = observations(trial, units, &yields, key.clone(), &positions);
-        let with_excluded = observations(trial, units, &with_excluded, key, &positions);
+        let group = observations(trial, units, yields, key.clone(), &positions);
+        let with_excluded = observations(trial, units, with_excluded, key, &positions);
         let differs = with_excluded.left_out.len() < group.left_out.len();
         ResponseGroup { with_excluded: differs.then(|| Box::new(with_excluded)), ..group }
     };
-    Ok(members.into_iter().map(group).collect())
+    members.into_iter().map(group).collect()
 }
 
 /// A yield that is left out, put back in where it was measured.

@@ -8,6 +8,7 @@ mod compared;
 mod factors;
 mod fitted;
 mod group;
+mod quality;
 
 #[cfg(test)]
 mod tests;
@@ -16,3 +17,4 @@ pub use columns::groups_of_columns;
 pub use factors::{FactorComparison, compare_factors};
 pub use fitted::{FitOptions, Fitted, FittedGroup, GroupOptimum, PERMUTATIONS, Response};
 pub use group::{ErrorStratum, GroupKey, LeftOut, PooledOver, ResponseGroup, groups_of_trial};
+pub use quality::{QualityGroup, quality_groups_of_trial};

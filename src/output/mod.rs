@@ -8,6 +8,8 @@ mod calibrate;
 mod calibrate_text;
 mod curves;
 mod curves_text;
+mod economy;
+mod economy_text;
 mod envelope;
 mod findings;
 mod folder;
@@ -39,6 +41,7 @@ pub use calibrate::{
     TableCalibration, ValidationOf,
 };
 pub use curves::{Coefficients, CurveGroup, Curves, CurvesWithExcluded, FamilyCurve, LeftOut, Mean, Treatment};
+pub use economy::{AtPrices, EconomyOf, WithQuality};
 pub use envelope::{Envelope, Format, Provenance, Report, Warning, json, render, warnings_text};
 pub use findings::{FindingOf, Findings};
 pub use folder::{OutputFile, WriteError, digest, is_same_file, write_file, write_folder};

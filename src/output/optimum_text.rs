@@ -3,6 +3,7 @@
 use serde_json::{Map, Value};
 
 use super::curves_text::capitalised;
+use super::economy_text::economy;
 use super::group::{factor_text, factors, group_text, level_text, levels};
 use super::interval_words::{interval_head, limits_text, method_note};
 use super::layout::{TextTable, paragraph, quantity, with_unit};
@@ -28,6 +29,7 @@ pub(super) fn text(optima: &Optima) -> String {
     text += &by_family(optima, first, &factors);
     text += &disagreements(optima, &factors);
     text += &by_price(optima, first, &factors);
+    text += &economy(optima, first, &factors);
     text
 }
 
@@ -51,14 +53,19 @@ fn common_and_telling(optima: &Optima) -> (Map<String, Value>, Vec<String>) {
 const SECTION: &str = "trial";
 
 /// A table with a column for each factor but the one that makes sections.
-fn table(factors: &[String]) -> TextTable {
+pub(super) fn table(factors: &[String]) -> TextTable {
     factors.iter().filter(|factor| *factor != SECTION).fold(TextTable::new(), |table, factor| {
         if factor == "early_n" { table.numbers("early\nN") } else { table.words(factor_text(factor)) }
     })
 }
 
 /// Adds the row of a group, in its section.
-fn add_row(table: &mut TextTable, group: &OptimumGroup, factors: &[String], cells: impl IntoIterator<Item = String>) {
+pub(super) fn add_row(
+    table: &mut TextTable,
+    group: &OptimumGroup,
+    factors: &[String],
+    cells: impl IntoIterator<Item = String>,
+) {
     let own: Vec<String> = factors.iter().filter(|factor| *factor != SECTION).cloned().collect();
     if factors.len() > own.len() {
         table.section(&group.group.get(SECTION).map_or_else(String::new, level_text));
@@ -66,7 +73,7 @@ fn add_row(table: &mut TextTable, group: &OptimumGroup, factors: &[String], cell
     table.row(levels(&group.group, &own).into_iter().chain(cells).collect());
 }
 
-fn decimals(group: &OptimumGroup) -> usize {
+pub(super) fn decimals(group: &OptimumGroup) -> usize {
     decimals_of_rates(group.highest_tested_rate.unwrap_or(0.0))
 }
 

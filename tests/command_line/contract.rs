@@ -165,6 +165,30 @@ fn optimum_schema() -> Value {
                 "by_how_much": {"type": "number", "minimum": 0},
             }))),
             "averaged": or_null(object(json!({"rate": {"type": "number"}, "status": {"type": "string"}}))),
+            "money_unit": text_or_null(),
+            "net_return_money": number_or_null(),
+            "price_grid": {"type": "array"},
+            "pass": or_null(object(json!({
+                "cost": {"type": "number"}, "cost_in_yield": {"type": "number"}, "gain_over_zero": number_or_null(),
+                "gain_after_pass": number_or_null(), "better": {"enum": ["optimum", "rate-zero", null]}, "reason": text_or_null(),
+            }))),
+            "forgone": {"type": "array", "items": object(json!({
+                "rate": {"type": "number"}, "net_return": number_or_null(), "forgone_return": number_or_null(),
+                "forgone_money": number_or_null(), "outside_tested_rates": {"type": "boolean"}, "reason": text_or_null(),
+            }))},
+            "sensitivity": or_null(object(json!({
+                "percent": {"type": "number"}, "rate_per_price_ratio": {"type": "number"}, "prices": {"type": "array"},
+            }))),
+            "uncertain_prices": or_null(object(json!({
+                "draws": {"type": "integer"}, "optimum": {"type": "object"}, "net_return": {"type": "object"},
+                "share_at_lowest_rate": {"type": "number"}, "share_at_highest_rate": {"type": "number"},
+                "expected_net_return_of_optimum": {"type": "number"}, "best_single_rate": {"type": "number"},
+                "expected_net_return_of_best_single_rate": {"type": "number"},
+            }))),
+            "with_quality": or_null(object(json!({
+                "plots": {"type": "integer"}, "without_protein": {"type": "integer"}, "without_lodging": {"type": "integer"},
+                "rate": number_or_null(), "low": number_or_null(), "high": number_or_null(), "status": {"type": "string"},
+            }))),
         })),
     )
 }
@@ -186,6 +210,23 @@ fn curves_are_as_the_contract_says() {
 fn optima_are_as_the_contract_says() {
     holds(&optimum_schema(), &oats("optimum", &["--price-ratio", "0.1", "--format", "json"]).json());
     holds(&optimum_schema(), &stook(["optimum", "trials", "--format", "json"]).json());
+    let asked = [
+        "--grain-price",
+        "0.1,0.2",
+        "--n-price",
+        "2",
+        "--n-price-range",
+        "1,4",
+        "--pass-cost",
+        "3",
+        "--forgone-at",
+        "0,0.3,0.7",
+        "--sensitivity",
+        "10",
+        "--format",
+        "json",
+    ];
+    holds(&optimum_schema(), &oats("optimum", &asked).json());
 }
 
 #[test]
