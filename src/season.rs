@@ -8,8 +8,10 @@ use rayon::prelude::*;
 use crate::calibration::{
     Calibration, FittedTrial, Resampled, Validation, calibrate, hold_out_site_years, resample_site_years,
 };
-use crate::economics::{PriceRatio, Tolerance, price_per_yield_unit, price_ratio, price_ratio_unit};
-use crate::experiment::{FitOptions, Fitted, FittedGroup, GroupOptimum, Response, groups_of_trial};
+use crate::economics::{Economy, PriceRatio, Tolerance, price_per_yield_unit, price_ratio, price_ratio_unit};
+use crate::experiment::{
+    FitOptions, Fitted, FittedGroup, GroupOptimum, QualityGroup, Response, groups_of_trial, quality_groups_of_trial,
+};
 use crate::finding::{Finding, Place};
 use crate::harvest::TrialHarvest;
 use crate::quality::check_programme;
@@ -92,6 +94,8 @@ pub struct TrialResult {
     pub harvest: TrialHarvest,
     /// The curves.
     pub groups: Vec<FittedGroup>,
+    /// The curves of yields that are worth what the grain's quality makes them worth; empty where nothing of it is priced or measured.
+    pub with_quality: Vec<QualityGroup>,
     /// One result a sensing.
     pub sensings: Vec<Sensing>,
 }
@@ -210,6 +214,13 @@ impl Season {
     pub fn price_per_yield_unit(&self) -> Option<f64> {
         let programme = &self.programme;
         price_per_yield_unit(programme.prices.as_ref()?, &programme.units, &programme.crop).ok()
+    }
+
+    /// What the programme's prices say beside their ratio.
+    #[must_use]
+    pub fn economy(&self) -> Economy {
+        let price_ratio = self.price_ratio.as_ref().map_or(f64::NAN, |ratio| ratio.value);
+        Economy::of_programme(&self.programme, price_ratio, self.options.price_ratio.is_none(), self.options.seed)
     }
 
     /// Trials with their fitted groups.
@@ -341,7 +352,10 @@ fn trial_result(programme: &Programme, trial: &Trial, options: &FitOptions) -> R
             shows_n: shows_n(trial, instrument, date, programme.units.n_rate),
         })
         .collect();
-    Ok(TrialResult { harvest, groups, sensings })
+    let priced = programme.prices.as_ref();
+    let quality =
+        priced.map(|prices| quality_groups_of_trial(trial, &programme.crop, &programme.units, prices, options));
+    Ok(TrialResult { harvest, groups, sensings, with_quality: quality.transpose()?.unwrap_or_default() })
 }
 
 fn sensing_warnings(trial: &Trial, result: &TrialResult) -> Vec<Finding> {

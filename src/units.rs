@@ -106,6 +106,16 @@ unit! {
 }
 
 unit! {
+    /// A field's area, as work on it is priced.
+    AreaUnit {
+        /// International acres.
+        Acre = "ac",
+        /// Hectares.
+        Hectare = "ha",
+    }
+}
+
+unit! {
     /// A length: a harvested plot's side, the distance between rows, the depth of a soil sample.
     LengthUnit {
         /// Feet.
@@ -229,6 +239,17 @@ impl MassUnit {
             Self::Megagram => 1_000.0,
             Self::Bushel => pounds_per_bushel.ok_or(BushelUnknown)? * KILOGRAMS_PER_POUND,
         })
+    }
+}
+
+impl AreaUnit {
+    /// Hectares in one unit.
+    #[must_use]
+    pub fn hectares(self) -> f64 {
+        match self {
+            Self::Acre => SQUARE_METRES_PER_ACRE / SQUARE_METRES_PER_HECTARE,
+            Self::Hectare => 1.0,
+        }
     }
 }
 

@@ -12,7 +12,7 @@ use crate::experiment::{FitOptions, FittedGroup};
 use crate::finding::Finding;
 use crate::output::Provenance;
 use crate::season::{PRICE_RATIO_LEFT_OUT, Season, SeasonOptions};
-use crate::trial::{Decisions, InputFile};
+use crate::trial::{Decisions, InputFile, Programme};
 
 /// What the commands that fit curves have in common.
 #[derive(Debug, Args)]
@@ -26,7 +26,7 @@ pub(super) struct FitFlags {
     #[command(flatten)]
     interval: IntervalFlags,
     #[command(flatten)]
-    seed: SeedFlag,
+    pub(super) seed: SeedFlag,
     #[command(flatten)]
     pub(super) output: OutputFlags,
 }
@@ -49,6 +49,17 @@ impl FitFlags {
     /// # Errors
     /// Everything that is wrong with the arguments or the input.
     pub(super) fn fit(&self, price_ratio: Option<f64>) -> Result<Fitted, Failure> {
+        self.fit_at(&|_| Ok(price_ratio))
+    }
+
+    /// The same, where `settle` says what becomes of a programme's prices once it is read, and which price ratio stands in for its own.
+    ///
+    /// # Errors
+    /// As in [`fit`](Self::fit), and those of `settle`.
+    pub(super) fn fit_at(
+        &self,
+        settle: &dyn Fn(&mut Programme) -> Result<Option<f64>, Failure>,
+    ) -> Result<Fitted, Failure> {
         let fitted = match Source::read(&self.path, &self.roles)? {
             Source::Columns { groups, input, warnings } => {
                 let level = self.interval.level.unwrap_or(Decisions::default().level);
@@ -64,6 +75,7 @@ impl FitFlags {
                     loaded.value.decisions.level = level;
                 }
                 let level = loaded.value.decisions.level;
+                let price_ratio = settle(&mut loaded.value)?;
                 let options = self.options(level);
                 let season_options = SeasonOptions {
                     seed: options.seed,

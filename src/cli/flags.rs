@@ -9,7 +9,7 @@ use super::failure::Failure;
 use crate::economics::price_ratio_unit;
 use crate::files::{ColumnRoles, Decimal, DeclaredBy, Layout, Separator, TextEncoding};
 use crate::output::{Format, is_same_file};
-use crate::response::{Family, IntervalMethod};
+use crate::response::{Family, IntervalMethod, PooledError};
 use crate::season::DEFAULT_SEED;
 use crate::trial::{InputFile, LARGEST_PRICE_RATIO, Programme, ResultUnits};
 use crate::units::{NRateUnit, Unit as _, YieldUnit};
@@ -187,12 +187,6 @@ pub(super) struct PriceFlags {
 }
 
 impl PriceFlags {
-    /// The prices in force, with the base price ratio that they make.
-    pub(super) fn options(&self, base: f64) -> [(String, Value); 3] {
-        let options = [("price_ratio", Some(base)), ("grain_price", self.grain_price), ("n_price", self.n_price)];
-        options.map(|(name, value)| (name.to_owned(), value.into()))
-    }
-
     /// The price ratio asked for, if any.
     ///
     /// # Errors
@@ -207,13 +201,21 @@ impl PriceFlags {
             (None, Some(_), None) => return Err(Failure::usage("--grain-price needs --n-price beside it")),
             (None, None, Some(_)) => return Err(Failure::usage("--n-price needs --grain-price beside it")),
         };
-        match ratio {
-            Some(absurd) if !(0.0..=LARGEST_PRICE_RATIO).contains(&absurd) => Err(Failure::usage(format!(
-                "a price ratio of {absurd:e} is no price of N over a price of yield: at most {LARGEST_PRICE_RATIO} is taken"
-            ))),
-            ratio => Ok(ratio),
-        }
+        ratio.map(believable_ratio).transpose()
     }
+}
+
+/// The ratio, where it may be one of two prices.
+///
+/// # Errors
+/// A usage error for one that no prices make.
+pub(super) fn believable_ratio(ratio: f64) -> Result<f64, Failure> {
+    if (0.0..=LARGEST_PRICE_RATIO).contains(&ratio) {
+        return Ok(ratio);
+    }
+    Err(Failure::usage(format!(
+        "a price ratio of {ratio:e} is no price of N over a price of yield: at most {LARGEST_PRICE_RATIO} is taken"
+    )))
 }
 
 pub(super) fn not_negative(text: &str) -> Result<f64, String> {
@@ -223,7 +225,7 @@ pub(super) fn not_negative(text: &str) -> Result<f64, String> {
     }
 }
 
-fn positive(text: &str) -> Result<f64, String> {
+pub(super) fn positive(text: &str) -> Result<f64, String> {
     not_negative(text)
         .ok()
         .filter(|number| *number > 0.0)
@@ -246,6 +248,18 @@ pub(super) struct RoleFlags {
     /// Column of a factor, each level of which has its own curve
     #[arg(long, value_name = "COLUMN")]
     by: Option<String>,
+    /// Column of a factor whose levels are compared: does the response to N differ between them?
+    #[arg(long, value_name = "COLUMN")]
+    factor: Option<String>,
+    /// Column of the number of plots behind each row, where rows are treatment means
+    #[arg(long, value_name = "COLUMN")]
+    replicates: Option<String>,
+    /// Error mean square of the plots behind treatment means, with --error-df
+    #[arg(long, value_name = "SQUARE", value_parser = positive, allow_negative_numbers = true)]
+    error_mean_square: Option<f64>,
+    /// Degrees of freedom of --error-mean-square
+    #[arg(long, value_name = "DF", value_parser = degrees_of_freedom, allow_negative_numbers = true)]
+    error_df: Option<usize>,
     /// Unit of the N rate, as in kg/ha
     #[arg(long, value_name = "UNIT", value_parser = named_unit)]
     pub(super) rate_unit: Option<String>,
@@ -297,7 +311,38 @@ fn encoding(text: &str) -> Result<TextEncoding, String> {
     TextEncoding::parse(text).ok_or_else(|| "write utf-8, utf-16, latin-1 or the usual name of another".to_owned())
 }
 
+fn degrees_of_freedom(text: &str) -> Result<usize, String> {
+    match text.parse::<usize>() {
+        Ok(df) if (1..=1_000_000).contains(&df) => Ok(df),
+        _ => Err("degrees of freedom are a whole number of at least 1, such as 15".to_owned()),
+    }
+}
+
 impl RoleFlags {
+    /// The error of treatment means, where it was given.
+    ///
+    /// # Errors
+    /// A usage error for one half of it, for an error without replicates, and for treatment means in blocks.
+    pub(super) fn pooled_error(&self) -> Result<Option<PooledError>, Failure> {
+        let error = match (self.error_mean_square, self.error_df) {
+            (Some(mean_square), Some(df)) => Some(PooledError { mean_square, df }),
+            (None, None) => None,
+            (Some(_), None) => return Err(Failure::usage("--error-mean-square needs its --error-df beside it")),
+            (None, Some(_)) => return Err(Failure::usage("--error-df needs the --error-mean-square that it is of")),
+        };
+        if error.is_some() && self.replicates.is_none() {
+            return Err(Failure::usage(
+                "--error-mean-square is for treatment means: name the column of how many plots each is of with --replicates",
+            ));
+        }
+        if self.replicates.is_some() && self.block.is_some() {
+            return Err(Failure::usage(
+                "treatment means (--replicates) lie in no block: leave --block out; blocks are in the --error-mean-square",
+            ));
+        }
+        Ok(error)
+    }
+
     /// The flags that were given, with their values.
     pub(super) fn given(&self) -> Map<String, Value> {
         let texts = [
@@ -305,11 +350,15 @@ impl RoleFlags {
             ("yield", &self.yields),
             ("block", &self.block),
             ("by", &self.by),
+            ("factor", &self.factor),
+            ("replicates", &self.replicates),
             ("rate_unit", &self.rate_unit),
             ("yield_unit", &self.yield_unit),
         ];
         let texts = texts.into_iter().filter_map(|(name, text)| Some((name, Value::from(text.as_deref()?))));
         let layout = [
+            ("error_mean_square", self.error_mean_square.map(Value::from)),
+            ("error_df", self.error_df.map(Value::from)),
             ("sheet", self.sheet.as_deref().map(Value::from)),
             ("header_row", self.header_row.map(Value::from)),
             ("header_rows", self.header_rows.map(Value::from)),
@@ -339,10 +388,19 @@ impl RoleFlags {
         }
     }
 
+    /// The unit of the N rate, where it was given and is a known one.
+    pub(super) fn known_rate_unit(&self) -> Option<NRateUnit> {
+        NRateUnit::parse(self.rate_unit.as_deref()?)
+    }
+
+    /// The unit of the yield, where it was given and is a known one.
+    pub(super) fn known_yield_unit(&self) -> Option<YieldUnit> {
+        YieldUnit::parse(self.yield_unit.as_deref()?)
+    }
+
     /// The unit of a price ratio in the units given, where both are known ones.
     pub(super) fn price_ratio_unit(&self) -> Option<String> {
-        let n_rate = NRateUnit::parse(self.rate_unit.as_deref()?)?;
-        let yields = YieldUnit::parse(self.yield_unit.as_deref()?)?;
+        let (n_rate, yields) = (self.known_rate_unit()?, self.known_yield_unit()?);
         Some(price_ratio_unit(&ResultUnits { n_rate, yields, standard_moisture: None }))
     }
 
@@ -357,6 +415,8 @@ impl RoleFlags {
                 yields: yields.clone(),
                 block: self.block.clone(),
                 by: self.by.clone(),
+                factor: self.factor.clone(),
+                replicates: self.replicates.clone(),
                 layout: self.layout(),
             }),
             (rate, yields) => {

@@ -13,6 +13,7 @@ mod flags;
 mod lookup;
 mod new;
 mod optimum;
+mod pricing;
 mod season;
 mod sense;
 mod source;
@@ -50,7 +51,7 @@ enum Command {
     New(new::Flags),
     Yields(yields::Flags),
     Curves(curves::Flags),
-    Optimum(optimum::Flags),
+    Optimum(Box<optimum::Flags>),
     Sense(sense::Flags),
     Calibrate(calibrate::Flags),
     Table(table::Flags),

@@ -1,7 +1,7 @@
 //! Net return of a rate, in yield units: f(N) − price ratio × N. Money is this times the price of a yield unit, and fixed costs move
 //! no optimum (Pannell 2006).
 
-use crate::response::Curve;
+use crate::response::{Curve, Family};
 use crate::stats::polynomial;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -39,8 +39,9 @@ pub fn forgone_return(curve: &Curve, rate: f64, best: f64, ratio: f64) -> f64 {
 
 /// The rates around `optimum`, between `lowest` and `highest`, whose net return is within `tolerance` of that at the optimum.
 ///
-/// Every family here is a parabola or a line up to its join and level beyond, so the ends are roots of quadratics. A tolerance that is
-/// negative or not a number counts as zero, and then only the optimum itself is near.
+/// Where a family is a parabola or a line up to its join and level beyond, the ends are roots of quadratics; elsewhere they are
+/// bracketed on either side of the rate where the slope equals the ratio. A tolerance that is negative or not a number counts as zero,
+/// and then only the optimum itself is near.
 pub fn near_optimum(
     curve: &Curve,
     optimum: f64,
@@ -76,6 +77,9 @@ pub fn near_optimum(
 
 /// Where the net return equals `target`, ascending.
 fn crossings(curve: &Curve, ratio: f64, target: f64, lowest: f64, highest: f64) -> Vec<f64> {
+    if !is_made_of_parabolas(curve.family) {
+        return crossings_by_slope(curve, ratio, target, lowest, highest);
+    }
     let c = &curve.coefficients;
     let join = curve.implied_join().unwrap_or(f64::INFINITY).clamp(lowest, highest);
     let rising = [c.intercept - target, c.slope.unwrap_or(0.0) - ratio, c.curvature.unwrap_or(0.0)];
@@ -85,10 +89,46 @@ fn crossings(curve: &Curve, ratio: f64, target: f64, lowest: f64, highest: f64) 
     crossings
 }
 
+/// Whether a curve of the family is a parabola or a line up to its join and level beyond.
+fn is_made_of_parabolas(family: Family) -> bool {
+    matches!(
+        family,
+        Family::Mean | Family::Linear | Family::Quadratic | Family::LinearPlateau | Family::QuadraticPlateau
+    )
+}
+
+/// The same for a curve that bends one way throughout: its net return is monotone on either side of where the slope equals the ratio,
+/// so a change of sign there brackets exactly one crossing.
+fn crossings_by_slope(curve: &Curve, ratio: f64, target: f64, lowest: f64, highest: f64) -> Vec<f64> {
+    let turn = bracketed_root(|rate| curve.slope_at(rate) - ratio, lowest, highest);
+    let ends: Vec<f64> = [lowest].into_iter().chain(turn).chain([highest]).collect();
+    let gap = |rate: f64| net_return(curve, rate, ratio) - target;
+    ends.windows(2).filter_map(|ends| bracketed_root(gap, *ends.first()?, *ends.last()?)).collect()
+}
+
+/// The root of a monotone function between `low` and `high`, to the last digit that its values carry; `None` where it has one sign.
+fn bracketed_root(function: impl Fn(f64) -> f64, low: f64, high: f64) -> Option<f64> {
+    let rises = function(high) > 0.0;
+    let is_bracket = if rises { function(low) <= 0.0 } else { function(low) >= 0.0 && function(high) <= 0.0 };
+    if !is_bracket {
+        return None;
+    }
+    let (mut below, mut above) = (low, high);
+    // Halving ends at neighbouring numbers, or where the bracket is too narrow beside the tested range to be told apart.
+    while above - below > f64::EPSILON * high.abs() {
+        let middle = 0.5 * (below + above);
+        if middle <= below || middle >= above {
+            break;
+        }
+        if (function(middle) > 0.0) == rises { above = middle } else { below = middle }
+    }
+    Some(0.5 * (below + above))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::response::{Family, Observations};
+    use crate::response::Observations;
     use approx::assert_relative_eq;
 
     fn curve(family: Family, yields: &[f64]) -> Curve {
@@ -111,6 +151,41 @@ mod tests {
                 assert_relative_eq!(forgone_return(&curve, near.high, best, ratio), 2.0, max_relative = 1e-9);
             }
         }
+    }
+
+    #[test]
+    fn the_bracketed_ends_are_those_of_the_polynomials() {
+        for (family, yields) in [
+            (Family::Quadratic, [40.0, 58.0, 69.0, 72.5, 72.0]),
+            (Family::QuadraticPlateau, [40.0, 58.0, 69.0, 72.5, 72.0]),
+            (Family::Quadratic, [60.0, 52.0, 48.0, 51.0, 60.5]),
+            (Family::Quadratic, [72.0, 71.0, 69.0, 66.0, 60.0]),
+        ] {
+            let curve = curve(family, &yields);
+            for (ratio, target) in [(0.0, 65.0), (0.1, 55.0), (0.1, 60.0), (0.3, 45.0), (0.02, 71.9)] {
+                let exact = crossings(&curve, ratio, target, 0.0, 160.0);
+                let bracketed = crossings_by_slope(&curve, ratio, target, 0.0, 160.0);
+                assert_eq!(exact.len(), bracketed.len(), "{family} {ratio} {target}");
+                for (exact, bracketed) in exact.iter().zip(&bracketed) {
+                    // Near a turn a crossing carries half the digits of the net return.
+                    assert_relative_eq!(exact, bracketed, max_relative = 1e-7);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_root_is_bracketed_whichever_way_the_function_runs() {
+        assert_relative_eq!(
+            bracketed_root(|x| x * x * x - 2.0, 0.0, 2.0).unwrap(),
+            2.0_f64.cbrt(),
+            max_relative = 1e-15
+        );
+        assert_relative_eq!(bracketed_root(|x| 3.0 - x.sqrt(), 0.0, 20.0).unwrap(), 9.0, max_relative = 1e-14);
+        assert_eq!(bracketed_root(|x| x + 1.0, 0.0, 2.0), None);
+        assert_eq!(bracketed_root(|_| f64::NAN, 0.0, 2.0), None);
+        // An infinite slope at no N, as a square root has it.
+        assert_relative_eq!(bracketed_root(|x| 1.0 / x.sqrt() - 0.5, 0.0, 9.0).unwrap(), 4.0, max_relative = 1e-14);
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use crate::crop::Crop;
 use crate::trial::{NitrogenPrice, Prices, ResultUnits};
-use crate::units::{BushelUnknown, MassUnit, SQUARE_METRES_PER_ACRE, YieldUnit};
+use crate::units::{BushelUnknown, MassUnit, NRateUnit, SQUARE_METRES_PER_ACRE, YieldUnit};
 
 const HECTARES_PER_ACRE: f64 = SQUARE_METRES_PER_ACRE / 10_000.0;
 
@@ -51,6 +51,22 @@ pub fn price_ratio(prices: &Prices, units: &ResultUnits, crop: &Crop) -> Result<
     Ok(PriceRatio { value: rate_unit_per_hectare / yield_unit_per_hectare, unit: Some(price_ratio_unit(units)) })
 }
 
+/// The price ratio of N at `nitrogen` for the mass of N in a rate unit and grain at `grain` for the mass in a yield unit. Where one is
+/// counted on acres and the other on hectares, the area comes in.
+#[must_use]
+pub fn ratio_of_prices(nitrogen: f64, grain: f64, n_rate: Option<NRateUnit>, yields: Option<YieldUnit>) -> f64 {
+    nitrogen * n_area_factor(n_rate, yields) / grain
+}
+
+/// Areas of N rates in one area of yields: 1 where either unit is not known.
+fn n_area_factor(n_rate: Option<NRateUnit>, yields: Option<YieldUnit>) -> f64 {
+    match (n_rate.map(NRateUnit::is_per_acre), yields.map(YieldUnit::is_per_acre)) {
+        (Some(true), Some(false)) => 1.0 / HECTARES_PER_ACRE,
+        (Some(false), Some(true)) => HECTARES_PER_ACRE,
+        _ => 1.0,
+    }
+}
+
 /// The unit of a price ratio: yield units that one rate unit of N costs.
 #[must_use]
 pub fn price_ratio_unit(units: &ResultUnits) -> String {
@@ -65,7 +81,7 @@ pub fn price_ratio_unit(units: &ResultUnits) -> String {
 mod tests {
     use super::*;
     use crate::trial::GrainPrice;
-    use crate::units::{MoisturePercent, NRateUnit};
+    use crate::units::MoisturePercent;
     use approx::assert_relative_eq;
 
     /// The references are printed to six decimals.
@@ -82,7 +98,7 @@ mod tests {
         let cases =
             [(560.0, 46.0, 0.608_696), (900.0, 46.0, 0.978_261), (1600.0, 82.0, 0.975_610), (370.0, 34.0, 0.544_118)];
         for (price, n_percent, expected) in cases {
-            let nitrogen = NitrogenPrice { price, per: MassUnit::ShortTon, n_percent };
+            let nitrogen = NitrogenPrice { price, per: MassUnit::ShortTon, n_percent, spread: None };
             let found = price_per_mass_of_n(&nitrogen, MassUnit::Pound, &wheat).unwrap();
             assert_relative_eq!(found, expected, max_relative = PRINTED);
         }
@@ -91,11 +107,10 @@ mod tests {
     #[test]
     fn the_price_ratio_is_the_same_money_in_any_units() {
         let wheat = Crop::named("wheat");
-        let prices = Prices {
-            grain: GrainPrice { price: 6.0, per: MassUnit::Bushel },
-            nitrogen: NitrogenPrice { price: 560.0, per: MassUnit::ShortTon, n_percent: 46.0 },
-            other_price_ratios: vec![],
-        };
+        let prices = Prices::new(
+            GrainPrice { price: 6.0, per: MassUnit::Bushel, spread: None },
+            NitrogenPrice { price: 560.0, per: MassUnit::ShortTon, n_percent: 46.0, spread: None },
+        );
         let us = price_ratio(&prices, &units(NRateUnit::PoundsPerAcre, YieldUnit::BushelsPerAcre), &wheat).unwrap();
         assert_relative_eq!(us.value, 560.0 / 920.0 / 6.0, max_relative = 1e-14);
         assert_eq!(us.unit.as_deref(), Some("bu per lb N"));
@@ -106,13 +121,32 @@ mod tests {
     }
 
     #[test]
+    fn a_ratio_of_two_prices_minds_the_areas() {
+        let (us, si) = (NRateUnit::PoundsPerAcre, NRateUnit::KilogramsPerHectare);
+        assert_eq!(ratio_of_prices(0.6, 6.0, Some(us), Some(YieldUnit::BushelsPerAcre)), 0.6 / 6.0);
+        assert_eq!(ratio_of_prices(0.6, 6.0, None, None), 0.6 / 6.0);
+        // The same prices as a programme's, where N is counted on hectares and grain on acres.
+        let wheat = Crop::named("wheat");
+        let nitrogen = NitrogenPrice { price: 1.32, per: MassUnit::Kilogram, n_percent: 100.0, spread: None };
+        let prices = Prices::new(GrainPrice { price: 6.0, per: MassUnit::Bushel, spread: None }, nitrogen);
+        for (n_rate, yields) in [(si, YieldUnit::BushelsPerAcre), (si, YieldUnit::KilogramsPerHectare)] {
+            let grain = price_per_yield_unit(&prices, &units(n_rate, yields), &wheat).unwrap();
+            let expected = price_ratio(&prices, &units(n_rate, yields), &wheat).unwrap().value;
+            assert_relative_eq!(
+                ratio_of_prices(1.32, grain, Some(n_rate), Some(yields)),
+                expected,
+                max_relative = 1e-14
+            );
+        }
+    }
+
+    #[test]
     fn a_yield_unit_brings_what_the_grain_price_says() {
         let wheat = Crop::named("wheat");
-        let prices = Prices {
-            grain: GrainPrice { price: 6.0, per: MassUnit::Bushel },
-            nitrogen: NitrogenPrice { price: 1.0, per: MassUnit::Pound, n_percent: 100.0 },
-            other_price_ratios: vec![],
-        };
+        let prices = Prices::new(
+            GrainPrice { price: 6.0, per: MassUnit::Bushel, spread: None },
+            NitrogenPrice { price: 1.0, per: MassUnit::Pound, n_percent: 100.0, spread: None },
+        );
         let bushels =
             price_per_yield_unit(&prices, &units(NRateUnit::PoundsPerAcre, YieldUnit::BushelsPerAcre), &wheat);
         assert_eq!(bushels, Ok(6.0));

@@ -112,8 +112,7 @@ impl FittedGroup {
     /// Fits every family to the group and tests for a response.
     #[must_use]
     pub fn fit(group: ResponseGroup, options: &FitOptions) -> Self {
-        let observations = Observations::new(&group.rates, &group.yields, group.blocks.as_deref());
-        let outcome = observations.map(|observations| {
+        let outcome = group.observations().map(|observations| {
             let fits: Vec<Fit> = Family::ALL.iter().map(|family| observations.fit(*family)).collect();
             let wanted = options
                 .family
@@ -121,13 +120,7 @@ impl FittedGroup {
             let declared = wanted.map(|family| Choice { family, by: "declared" });
             let best = declared.or_else(|| choose(&fits));
             let response = observations.response_test(options.permutations, options.seed);
-            // A line puts the optimum at an end of the tested rates by its form alone: that no bend is detected is no evidence for it.
-            // Where no response is detected, neither is a parabola that bends upward, which has no optimum inside them.
-            let bends = |fit: &&Fit| {
-                let upward = fit.curve().is_some_and(Curve::bends_upward);
-                fit.family() != Family::Linear && (is_detected(&response) || !upward)
-            };
-            let bent: Vec<Fit> = fits.iter().filter(bends).cloned().collect();
+            let bent = families_with_optimum(&fits, is_detected(&response));
             let best_for_optimum = declared.or_else(|| choose(&bent)).or(best);
             Fitted {
                 means: observations.treatment_means(),
@@ -146,11 +139,29 @@ impl FittedGroup {
     }
 }
 
+/// The fits that an optimum may be read from.
+///
+/// A line puts the optimum at an end of the tested rates by its form alone: that no bend is detected is no evidence for it. Where no
+/// response is detected, neither is a parabola that bends upward, which has no optimum inside them.
+pub(super) fn families_with_optimum(fits: &[Fit], detected: bool) -> Vec<Fit> {
+    let bends = |fit: &&Fit| {
+        let upward = fit.curve().is_some_and(Curve::bends_upward);
+        fit.family() != Family::Linear && (detected || !upward)
+    };
+    fits.iter().filter(bends).cloned().collect()
+}
+
 fn is_detected(response: &ResponseTest) -> bool {
     response.p.is_some_and(|p| p <= RESPONSE_ALPHA)
 }
 
 impl Fitted {
+    /// The level of every interval.
+    #[must_use]
+    pub fn level(&self) -> f64 {
+        self.level
+    }
+
     /// Whether a response is detected; `None` where it cannot be tested.
     #[must_use]
     pub fn detected(&self) -> Option<bool> {
@@ -277,7 +288,11 @@ mod tests {
             key: GroupKey::default(),
             rates: rates.to_vec(),
             yields: yields.to_vec(),
+            names: vec![String::new(); rates.len()],
             blocks: blocks.map(<[usize]>::to_vec),
+            pooled_over: None,
+            replicates: None,
+            pooled_error: None,
             error_stratum: ErrorStratum::Plots,
             left_out: Vec::new(),
             rate_unit: None,

@@ -112,3 +112,43 @@ fn curves_take_what_went_on_and_early_levels_what_was_planned() {
     assert_eq!(groups.len(), 1);
     assert_eq!((groups[0].key.early_n, groups[0].rates.as_slice()), (Some(30.0), &[0.0, 41.0, 80.0][..]));
 }
+
+#[test]
+fn a_yield_counts_as_what_its_quality_makes_it_worth() {
+    use crate::trial::example::with_protein;
+    use crate::trial::{GrainPrice, LodgingLoss, NitrogenPrice, PremiumStep, Prices, ProteinPremium};
+    use crate::units::MassUnit;
+
+    let grain = GrainPrice { price: 6.0, per: MassUnit::Bushel, spread: None };
+    let nitrogen = NitrogenPrice { price: 0.6, per: MassUnit::Pound, n_percent: 100.0, spread: None };
+    let mut prices = Prices::new(grain, nitrogen);
+    let mut trial = with_fungicide();
+    let options = FitOptions { permutations: 99, ..FitOptions::new(0.95, 1) };
+    let valued = |trial: &Trial, prices: &Prices| {
+        quality_groups_of_trial(trial, &Crop::named("wheat"), &units(), prices, &options).unwrap()
+    };
+    prices.protein_premium = Some(ProteinPremium { moisture: None, steps: vec![PremiumStep { from: 12.0, add: 0.6 }] });
+    prices.lodging_loss = Some(LodgingLoss { yield_percent: 20.0, at_score: 100.0 });
+    assert!(valued(&trial, &prices).is_empty(), "nothing was measured");
+
+    // Protein rises with N and reaches the premium at 80; one plot was not analysed, nothing was scored for lodging.
+    for (position, plot) in trial.plots.iter_mut().enumerate().skip(1) {
+        *plot = with_protein(plot.clone(), 10.0 + (position % 4) as f64);
+    }
+    let plain = groups(&trial);
+    let found = valued(&trial, &prices);
+    assert_eq!(found.len(), plain.len());
+    for (found, plain) in found.iter().zip(&plain) {
+        assert_eq!(found.fitted.group.key, plain.key);
+        assert_eq!((found.premium, found.lodging, found.without_lodging), (true, false, 0));
+        let pairs = found.fitted.group.rates.iter().zip(&found.fitted.group.yields);
+        let skipped = found.without_protein;
+        for ((rate, worth), yields) in pairs.zip(&plain.yields[skipped..]) {
+            let factor = if *rate >= 80.0 { 1.1 } else { 1.0 };
+            approx::assert_relative_eq!(*worth, yields * factor, max_relative = 1e-14);
+        }
+    }
+    assert_eq!(found.iter().map(|group| group.without_protein).collect::<Vec<_>>(), [1, 0]);
+    prices.protein_premium = None;
+    assert!(valued(&trial, &prices).is_empty(), "protein is not priced, lodging not scored");
+}

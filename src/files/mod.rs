@@ -102,6 +102,7 @@ mod parquet;
 mod plausible;
 mod plot_details;
 mod plots;
+mod prices_descriptor;
 mod programme;
 mod programme_descriptor;
 mod quick_look;

@@ -5,19 +5,17 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 
 use super::descriptor::{Document, Item, Section, Typed};
-use super::values::{instrument, moisture, n_percent, stage, unit};
+use super::prices_descriptor::prices;
+use super::values::{instrument, moisture, stage, unit};
 use crate::crop::Crop;
 use crate::trial::{
-    Decisions, GrainPrice, GrowthStage, IndexRange, LARGEST_PRICE_RATIO, NearOptimumWithin, NitrogenPrice, Outside,
-    Prices, RateLimits, RelationKind, ResultUnits, TableSpecification, is_same_price_ratio,
+    Decisions, GrowthStage, IndexRange, NearOptimumWithin, Outside, Prices, RateLimits, RelationKind, ResultUnits,
+    TableSpecification,
 };
-use crate::units::{MassUnit, MoisturePercent, NRateUnit, YieldUnit};
+use crate::units::{MoisturePercent, NRateUnit, YieldUnit};
 
 const ROOT: &[&str] = &["format", "title", "crop", "currency", "leave_out", "units", "prices", "decisions", "table"];
 const UNITS: &[&str] = &["n_rate", "yield", "moisture_percent", "pounds_per_bushel"];
-const PRICES: &[&str] = &["grain", "nitrogen", "other_price_ratios"];
-const GRAIN: &[&str] = &["price", "per"];
-const NITROGEN: &[&str] = &["price", "per", "n_percent"];
 const DECISIONS: &[&str] = &["near_optimum_within", "standard_topdress", "days_to_show_in_canopy", "level"];
 const NEAR_OPTIMUM: &[&str] = &["percent", "money"];
 const TABLE: &[&str] = &["name", "instrument", "stages", "index", "rate", "outside", "relation", "sensing_dates"];
@@ -71,10 +69,7 @@ pub(super) fn read(document: &Document) -> Option<ProgrammeDescriptor> {
         crop.pounds_per_bushel = Some(bushel);
     }
     let units = units.and_then(|section| result_units(document, &section, crop.as_ref()));
-    let prices = root
-        .get("prices")
-        .and_then(|item| item.section(PRICES))
-        .and_then(|section| prices(document, &section, crop.as_ref()));
+    let prices = root.get("prices").and_then(|item| prices(document, &item, crop.as_ref()));
     let decisions = root.get("decisions").and_then(|item| item.section(DECISIONS));
     let tables: Vec<TableSection> = root.sections("table", TABLE).iter().filter_map(table_section).collect();
     check_names(document, &tables);
@@ -108,7 +103,7 @@ fn suggest_crop(document: &Document, crop: &Typed<String>) {
     }
 }
 
-fn positive(item: &Item) -> Option<f64> {
+pub(super) fn positive(item: &Item) -> Option<f64> {
     item.number_within("above 0", |number| number > 0.0).map(|number| number.value)
 }
 
@@ -139,46 +134,6 @@ fn result_units(document: &Document, section: &Section, crop: Option<&Crop>) -> 
         None => standard,
     };
     Some(ResultUnits { n_rate: n_rate?.value, yields: yields?.value, standard_moisture })
-}
-
-fn prices(document: &Document, section: &Section, crop: Option<&Crop>) -> Option<Prices> {
-    let grain = section.required("grain").and_then(|item| item.section(GRAIN)).and_then(|grain| {
-        let price = grain.required("price").and_then(|item| positive(&item));
-        let per = grain.required("per").and_then(|item| {
-            let per = unit::<MassUnit>(&item)?;
-            check_bushel(document, &per, per.value == MassUnit::Bushel, crop);
-            Some(per.value)
-        });
-        Some(GrainPrice { price: price?, per: per? })
-    });
-    let nitrogen = section.required("nitrogen").and_then(|item| item.section(NITROGEN)).and_then(|nitrogen| {
-        let price = nitrogen.required("price").and_then(|item| positive(&item));
-        let per = nitrogen.required("per").and_then(|item| {
-            let per = unit::<MassUnit>(&item)?.value;
-            if per == MassUnit::Bushel {
-                item.fault("unknown-value", "N is not sold by the bushel", "price it per lb, kg, short ton or Mg");
-            }
-            Some(per)
-        });
-        let n_percent = nitrogen.required("n_percent").and_then(|item| n_percent(&item));
-        Some(NitrogenPrice { price: price?, per: per?, n_percent: n_percent? })
-    });
-    let ratios = section.get("other_price_ratios").and_then(|item| item.list()).unwrap_or_default();
-    let mut other_price_ratios: Vec<f64> = Vec::new();
-    for item in &ratios {
-        let range = format!("above 0 and at most {LARGEST_PRICE_RATIO}");
-        let Some(ratio) = item.number_within(&range, |ratio| ratio > 0.0 && ratio <= LARGEST_PRICE_RATIO) else {
-            continue;
-        };
-        match other_price_ratios.iter().find(|other| is_same_price_ratio(**other, ratio.value)) {
-            Some(other) => {
-                let text = format!("{other} is already listed, and a table can't tell them apart");
-                item.fault("duplicate-price-ratio", text, "leave one out: price ratios are more than 1 % apart");
-            }
-            None => other_price_ratios.push(ratio.value),
-        }
-    }
-    Some(Prices { grain: grain?, nitrogen: nitrogen?, other_price_ratios })
 }
 
 fn decisions(section: &Section) -> Decisions {

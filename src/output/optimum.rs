@@ -4,13 +4,14 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::{Map, Value};
 
+use super::economy::{AtPrices, EconomyOf, WithQuality};
 use super::envelope::Report;
 use super::group::{factors, group_object, level_fields};
 use super::long::{Long, number, text};
-use crate::economics::{NearOptimum, PriceRatio, Tolerance};
-use crate::experiment::{FittedGroup, GroupOptimum, Response};
+use crate::economics::{Economy, NearOptimum, PriceRatio, Tolerance};
+use crate::experiment::{FittedGroup, GroupOptimum, QualityGroup, Response};
 use crate::files::export::{Cell, Table};
-use crate::response::{self, Family, Fit, OptimumStatus};
+use crate::response::{self, AveragedOptimum, Disagreement, Family, Fit, OptimumStatus};
 use crate::stats::interval::Limits;
 
 /// The optimum of every group.
@@ -58,6 +59,13 @@ pub struct OptimumGroup {
     pub net_return: Option<f64>,
     /// Rates about as good.
     pub near_optimum: Option<NearOptimum>,
+    /// How far families that fit about equally well disagree on the optimum; null where a response is not shown or one family stands out.
+    pub disagreement: Option<Disagreement>,
+    /// The optimum averaged over families by their weights; null where a response is not shown or families have no weights.
+    pub averaged: Option<AveragedOptimum>,
+    /// What is asked beside the optimum.
+    #[serde(flatten)]
+    pub economy: EconomyOf,
 }
 
 /// The optimum of a group with the yields that are left out put back in.
@@ -123,12 +131,26 @@ pub struct Prices {
     pub tolerance: Tolerance,
     /// Level of the intervals.
     pub level: f64,
+    /// Prices in money, and what is asked beside the optimum.
+    pub economy: Economy,
 }
 
 impl Optima {
     /// The optima of groups.
     pub fn of<'a>(groups: impl IntoIterator<Item = &'a FittedGroup>, prices: &Prices) -> Self {
         Self { groups: groups.into_iter().map(|group| OptimumGroup::of(group, prices)).collect() }
+    }
+
+    /// The same with the optimum beside it of yields that are worth what the quality of their grain makes them worth.
+    #[must_use]
+    pub fn with_quality<'a>(mut self, groups: impl IntoIterator<Item = &'a QualityGroup>, prices: &Prices) -> Self {
+        for valued in groups {
+            let key = group_object(&valued.fitted.group.key);
+            if let Some(group) = self.groups.iter_mut().find(|group| group.group == key) {
+                group.economy.with_quality = Some(WithQuality::of(valued, prices));
+            }
+        }
+        self
     }
 
     /// Whether any group has an optimum, *not shown* included.
@@ -166,7 +188,10 @@ impl OptimumGroup {
             by_price: ratios.map(|ratio| AtPrice::of(ratio, at(ratio), prices.level, reason.as_deref())).collect(),
             net_return: base.as_ref().and_then(|optimum| optimum.net_return),
             near_optimum: base.as_ref().and_then(|optimum| optimum.near_optimum),
+            disagreement: curves.and_then(|curves| curves.disagreement(prices.base.value)),
+            averaged: curves.and_then(|curves| curves.averaged_optimum(prices.base.value)),
             optimum: OptimumOf::of_group(base.as_ref(), prices.level, reason.as_deref()),
+            economy: EconomyOf::of(fitted, base.as_ref(), prices, reason.as_deref()),
             reason,
         }
     }
@@ -225,7 +250,7 @@ impl OptimumOf {
         }
     }
 
-    fn of_group(optimum: Option<&GroupOptimum>, level: f64, reason: Option<&str>) -> Self {
+    pub(super) fn of_group(optimum: Option<&GroupOptimum>, level: f64, reason: Option<&str>) -> Self {
         optimum.map_or_else(|| Self::none(None, level, reason), |optimum| Self::of(&optimum.optimum))
     }
 
@@ -246,7 +271,7 @@ impl OptimumOf {
 }
 
 impl AtPrice {
-    fn of(price_ratio: f64, optimum: Option<GroupOptimum>, level: f64, reason: Option<&str>) -> Self {
+    pub(super) fn of(price_ratio: f64, optimum: Option<GroupOptimum>, level: f64, reason: Option<&str>) -> Self {
         Self {
             price_ratio,
             response: optimum.as_ref().and_then(|optimum| optimum.response).map(Response::name),
@@ -269,7 +294,7 @@ pub(super) fn status_name(status: OptimumStatus) -> &'static str {
     }
 }
 
-const COLUMNS: [&str; 19] = [
+const COLUMNS: [&str; 23] = [
     "price_ratio",
     "price_ratio_unit",
     "rate_unit",
@@ -289,6 +314,10 @@ const COLUMNS: [&str; 19] = [
     "net_return",
     "near_optimum_low",
     "near_optimum_high",
+    "money_unit",
+    "net_return_money",
+    "grain_price",
+    "n_price",
 ];
 
 impl Report for Optima {
@@ -298,19 +327,26 @@ impl Report for Optima {
         super::optimum_text::text(self)
     }
 
-    /// One record for each family at the base price ratio, and one for the chosen family at every other.
+    /// One record for each family at the base price ratio, and one for the chosen family at every other and at every pair of prices of a
+    /// grid, with those prices.
     fn table(&self) -> Table {
         let factors = factors(self.groups.iter().map(|group| &group.group));
         let mut long = Long::new(factors.iter().map(String::as_str).chain(COLUMNS));
         for group in &self.groups {
-            let mut row = |ratio: f64, optimum: &OptimumOf, chosen: Option<&AtPrice>| {
-                long.row(level_fields(&group.group, &factors).into_iter().chain(fields(group, ratio, optimum, chosen)));
+            let mut row = |ratio: f64, optimum: &OptimumOf, chosen: Option<&AtPrice>, money: [Option<f64>; 3]| {
+                let fields = fields(group, ratio, optimum, chosen).into_iter();
+                let fields = fields.chain([text(group.economy.money_unit.as_deref())]).chain(money.map(number));
+                long.row(level_fields(&group.group, &factors).into_iter().chain(fields));
             };
-            for at_price in &group.by_price {
-                row(at_price.price_ratio, &at_price.optimum, Some(at_price));
+            for (position, at_price) in group.by_price.iter().enumerate() {
+                let money = group.economy.net_return_money.filter(|_| position == 0);
+                row(at_price.price_ratio, &at_price.optimum, Some(at_price), [money, None, None]);
             }
             for optimum in group.by_family.iter().filter(|optimum| optimum.family != group.optimum.family) {
-                row(group.price_ratio, optimum, None);
+                row(group.price_ratio, optimum, None, [None; 3]);
+            }
+            for AtPrices { grain_price, n_price, net_return_money, at } in &group.economy.price_grid {
+                row(at.price_ratio, &at.optimum, Some(at), [*net_return_money, Some(*grain_price), Some(*n_price)]);
             }
         }
         long.finish()

@@ -44,7 +44,9 @@ pub(super) fn optima<'a>(season: &Season, groups: impl IntoIterator<Item = &'a F
     let base = season.price_ratio.clone()?;
     let others = season.price_ratios.iter().skip(1).copied().collect();
     let level = season.programme.decisions.level;
-    Some(Optima::of(groups, &Prices { base, others, tolerance: season.tolerance(), level }))
+    let prices = Prices { base, others, tolerance: season.tolerance(), level, economy: season.economy() };
+    let with_quality = season.trials.iter().flat_map(|trial| &trial.with_quality);
+    Some(Optima::of(groups, &prices).with_quality(with_quality, &prices))
 }
 
 /// Every file of a season's folder but the figures and `provenance.json`, which lists the files.
@@ -218,7 +220,9 @@ fn anova_table<'a>(groups: impl Iterator<Item = &'a FittedGroup> + Clone) -> Tab
 
 fn nuisance_name(stratum: ErrorStratum) -> &'static str {
     match stratum {
-        ErrorStratum::Plots => "none",
+        ErrorStratum::Plots | ErrorStratum::Means | ErrorStratum::MeansWithPooledError => "none",
+        ErrorStratum::PlotsWithinLevels => "factor",
+        ErrorStratum::PlotsWithinLevelsAndBlocks => "block × factor",
         ErrorStratum::PlotsWithinBlocks | ErrorStratum::MainPlots => "block",
         ErrorStratum::Subplots => "block or main plot",
     }

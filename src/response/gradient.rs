@@ -1,11 +1,9 @@
 //! What a curve's parameters determine, with its derivatives by them.
 
 use super::curve::Curve;
+use super::exponential_rise;
 use super::family::Family;
 use super::method::Quantity;
-
-/// Below this product of rate constant and lowest rate the closed form of a derivative loses digits, and its series has two terms.
-const SMALL: f64 = 1e-4;
 
 /// The free parameters of a fitted curve, on rates divided by the highest.
 #[derive(Clone, Copy, Debug)]
@@ -87,7 +85,7 @@ impl Parameters {
         }
         // f(L) − b·(e^(kL) − 1)/k.
         let Self { base, slope: b, second: k, lowest, .. } = self;
-        let (back, by_k) = growth(lowest, k);
+        let [back, by_k] = exponential_rise::back(lowest, k);
         Gradient { value: base - b * back, base: 1.0, slope: -back, second: -b * by_k }
     }
 
@@ -195,19 +193,6 @@ impl Parameters {
     }
 }
 
-/// (e^(kL) − 1)/k and its derivative by k.
-fn growth(lowest: f64, k: f64) -> (f64, f64) {
-    let x = k * lowest;
-    if x < SMALL {
-        // To the fourth power of x, which is below a double's precision.
-        let terms = [1.0, x / 2.0, x * x / 6.0, x * x * x / 24.0];
-        let by_k = [0.5, x / 3.0, x * x / 8.0, x * x * x / 30.0];
-        return (lowest * terms.iter().sum::<f64>(), lowest * lowest * by_k.iter().sum::<f64>());
-    }
-    let grown = x.exp_m1() / k;
-    (grown, (lowest * x.exp() - grown) / k)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -257,12 +242,5 @@ mod tests {
             }
         }
         assert_eq!(compared, 3 * (1 + 2 + 4 + 4 + 5 + 6 + 5));
-    }
-
-    #[test]
-    fn growth_does_not_depend_on_how_it_is_computed() {
-        let (below, above) = (growth(0.5, 2.0 * SMALL * (1.0 - 1e-12)), growth(0.5, 2.0 * SMALL * (1.0 + 1e-12)));
-        assert_relative_eq!(below.0, above.0, max_relative = 1e-11);
-        assert_relative_eq!(below.1, above.1, max_relative = 1e-11);
     }
 }

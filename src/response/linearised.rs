@@ -5,7 +5,7 @@
 //! d(mean of the groups) − Σ mⱼ·dθⱼ, mⱼ the mean of column j over the groups. So a quantity h has the variance, in units of the error
 //! variance, `v₀·hₐ² + cᵀ(XᵀX)⁻¹c` with `cⱼ = hⱼ − hₐ·mⱼ`, v₀ that of the mean of the groups and hₐ the derivative by the base.
 
-use super::curve::Curve;
+use super::curve::{Curve, Reach};
 use super::family::Family;
 use super::gradient::{Gradient, Parameters};
 use super::method::Quantity;
@@ -21,6 +21,16 @@ enum Side {
     Up,
     /// The join moves down: plots at it count as on the plateau.
     Down,
+}
+
+/// The derivatives of a curve by its parameters other than the intercept, as functions of rates divided by the highest. Where every join
+/// up to the second rate is the same curve at the tested rates, the join is no parameter.
+pub(super) fn tangent(curve: &Curve) -> Vec<Box<dyn Fn(f64) -> f64>> {
+    let mut columns = derivatives(Parameters::of(curve), Side::Up);
+    if curve.reach == Some(Reach::BeforeFirstRate) {
+        columns.truncate(1);
+    }
+    columns
 }
 
 /// The linear model of a curve from one side of its kink.

@@ -102,8 +102,9 @@ impl Observations {
         }
     }
 
-    /// The smallest maximiser of f(N) − ratio·N over the tested range, or the bound that the data set it.
-    pub(super) fn best_rate(&self, curve: &Curve, ratio: f64) -> (f64, OptimumStatus) {
+    /// The smallest maximiser of f(N) − ratio·N over the tested range, or the bound that the data set it: the rate and status of
+    /// [`optimum`](Self::optimum) without its interval. `ratio` is finite and at least zero.
+    pub fn best_rate(&self, curve: &Curve, ratio: f64) -> (f64, OptimumStatus) {
         let (low, high) = (curve.lowest_rate, curve.highest_rate);
         if curve.reach == Some(Reach::BeforeFirstRate) {
             return (self.highest_early_optimum(curve, ratio), OptimumStatus::BeforeFirstRate);

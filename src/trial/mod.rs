@@ -11,9 +11,9 @@ mod stage;
 pub use columns::{Columns, MissingYield};
 pub use plot::{BesideN, Excluded, Exclusion, Harvest, Plot, Protein};
 pub use programme::{
-    Decisions, GrainPrice, IndexRange, InputFile, LARGEST_PRICE_RATIO, LeftOut, NearOptimumWithin, NitrogenPrice,
-    Outside, PRICE_RATIOS_APART, Prices, Programme, RateLimits, RelationKind, ResultUnits, TableSpecification,
-    is_same_price_ratio,
+    Decisions, GrainPrice, IndexRange, InputFile, LARGEST_PRICE_RATIO, LeftOut, LodgingLoss, NearOptimumWithin,
+    NitrogenPrice, Outside, PRICE_RATIOS_APART, PassCost, PremiumStep, PriceSpread, Prices, Programme, ProteinPremium,
+    RateLimits, RelationKind, ResultUnits, SpreadFault, TableSpecification, is_same_price_ratio,
 };
 pub use site_year::{
     Application, Background, Design, Instrument, NeedFrom, PlotColumns, Reading, ReadingColumn, Reference, SameDay,

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{GrowthStage, Instrument, Trial};
 use crate::crop::Crop;
-use crate::units::{MassUnit, MoisturePercent, NRateUnit, YieldUnit};
+use crate::units::{AreaUnit, MassUnit, MoisturePercent, NRateUnit, YieldUnit};
 
 /// A file that was read, with the digest of its bytes.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
@@ -91,6 +91,27 @@ pub struct Prices {
     pub nitrogen: NitrogenPrice,
     /// Further price ratios: price of one rate unit of N ÷ price of one yield unit.
     pub other_price_ratios: Vec<f64>,
+    /// What making an application costs, whatever its rate.
+    pub pass_cost: Option<PassCost>,
+    /// What protein adds to the price of grain.
+    pub protein_premium: Option<ProteinPremium>,
+    /// What lodging takes from the yield.
+    pub lodging_loss: Option<LodgingLoss>,
+}
+
+impl Prices {
+    /// Prices of grain and N, nothing else said.
+    #[must_use]
+    pub fn new(grain: GrainPrice, nitrogen: NitrogenPrice) -> Self {
+        Self {
+            grain,
+            nitrogen,
+            other_price_ratios: Vec::new(),
+            pass_cost: None,
+            protein_premium: None,
+            lodging_loss: None,
+        }
+    }
 }
 
 /// What a unit of harvested product brings.
@@ -100,6 +121,8 @@ pub struct GrainPrice {
     pub price: f64,
     /// Per this mass.
     pub per: MassUnit,
+    /// How far it may turn out otherwise, where that is told.
+    pub spread: Option<PriceSpread>,
 }
 
 /// What a unit of N product costs.
@@ -111,6 +134,116 @@ pub struct NitrogenPrice {
     pub per: MassUnit,
     /// N in the product, per cent by weight.
     pub n_percent: f64,
+    /// How far it may turn out otherwise, where that is told.
+    pub spread: Option<PriceSpread>,
+}
+
+/// How a price that is not known yet is distributed around the one that is expected, in the money and mass of that price.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum PriceSpread {
+    /// Triangular, its mode the price.
+    Triangular {
+        /// No price is lower; above 0.
+        lowest: f64,
+        /// No price is higher.
+        highest: f64,
+    },
+    /// Normal around the price, cut off at 0.
+    Normal {
+        /// Standard deviation before it is cut off.
+        standard_deviation: f64,
+    },
+}
+
+/// A price is not expected to turn out this many times higher or lower.
+const FARTHEST_PRICE: f64 = 100.0;
+
+/// Why a spread does not go with its price.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+pub enum SpreadFault {
+    /// The price, which is the most likely one, lies outside.
+    #[error("the price {price} is not within {lowest} to {highest}")]
+    PriceOutside {
+        /// The price.
+        price: f64,
+        /// Lowest.
+        lowest: f64,
+        /// Highest.
+        highest: f64,
+    },
+    /// An end that no price of anything would reach.
+    #[error("{0} is more than a hundred times off the price")]
+    FarOff(f64),
+    /// A standard deviation that is none of a price.
+    #[error("{0} is no standard deviation of a price: it is above 0 and at most the price")]
+    NoDeviation(f64),
+}
+
+impl PriceSpread {
+    /// A triangular one from `lowest` to `highest` with its mode at `price`.
+    ///
+    /// # Errors
+    /// [`SpreadFault`] where the price lies outside, or an end is absurd.
+    pub fn triangular(price: f64, lowest: f64, highest: f64) -> Result<Self, SpreadFault> {
+        let believable = price / FARTHEST_PRICE..=price * FARTHEST_PRICE;
+        if let Some(far) = [lowest, highest].into_iter().find(|end| !believable.contains(end)) {
+            return Err(SpreadFault::FarOff(far));
+        }
+        if !(lowest..=highest).contains(&price) {
+            return Err(SpreadFault::PriceOutside { price, lowest, highest });
+        }
+        Ok(Self::Triangular { lowest, highest })
+    }
+
+    /// A normal one around `price`, cut off at 0.
+    ///
+    /// # Errors
+    /// [`SpreadFault::NoDeviation`] where the standard deviation is not above 0 and at most the price.
+    pub fn normal(price: f64, standard_deviation: f64) -> Result<Self, SpreadFault> {
+        if standard_deviation > 0.0 && standard_deviation <= price {
+            Ok(Self::Normal { standard_deviation })
+        } else {
+            Err(SpreadFault::NoDeviation(standard_deviation))
+        }
+    }
+}
+
+/// What making an application costs, whatever its rate.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PassCost {
+    /// Money.
+    pub price: f64,
+    /// Over this area.
+    pub per: AreaUnit,
+}
+
+/// What protein adds to the price of grain, or takes from it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ProteinPremium {
+    /// Moisture that the steps are stated at; `None` takes the protein of a plot as it is reported.
+    pub moisture: Option<MoisturePercent>,
+    /// Steps by rising protein. Below the first the price is the base price.
+    pub steps: Vec<PremiumStep>,
+}
+
+/// From a protein content on, what is added to the price.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PremiumStep {
+    /// Protein, per cent: from here on.
+    pub from: f64,
+    /// Money added to the price of grain, per the mass that it is per; negative where it is taken off. Steps do not add up: the last
+    /// one reached holds.
+    pub add: f64,
+}
+
+/// Yield that lodged grain loses in a farm's harvest and did not lose in that of the plots: a straight line through nothing lost at a
+/// score of 0.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LodgingLoss {
+    /// Per cent of the yield lost at `at_score`.
+    pub yield_percent: f64,
+    /// The lodging score of a plot that lies flat, on the trials' own scale; no score is higher.
+    pub at_score: f64,
 }
 
 /// How far from the best net return a rate may be to count as near-optimum.

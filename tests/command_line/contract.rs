@@ -83,8 +83,30 @@ fn curves_schema() -> Value {
         })),
         "plateau": or_null(interval()),
         "aonr": or_null(interval()),
+        "weight": {"type": ["number", "null"], "minimum": 0, "maximum": 1},
+        "lack_of_fit": or_null(f_test()),
     }));
-    envelope(
+    let diagnostics = object(json!({
+        "family": {"enum": families()},
+        "normality": or_null(object(json!({"w": {"type": "number"}, "p": {"type": "number"}}))),
+        "spread": or_null(f_test()),
+        "furthest": or_null(object(json!({"observation": {"type": "string"}, "deleted": {"type": "number"}, "p": {"type": "number"}}))),
+        "residuals": {"type": "array", "items": object(json!({
+            "observation": {"type": "string"}, "rate": {"type": "number"}, "residual": {"type": "number"},
+            "leverage": {"type": "number", "minimum": 0, "maximum": 1}, "studentised": number_or_null(), "deleted": number_or_null(),
+        }))},
+    }));
+    let factor_test = object(json!({
+        "group": {"type": "object"},
+        "factor": {"type": "string"},
+        "levels": {"type": "array", "items": {"type": "string"}, "minItems": 2},
+        "interaction": or_null(f_test()),
+        "curves": {"type": "array", "items": object(json!({
+            "family": {"enum": families()}, "test": or_null(f_test()), "reason": text_or_null(),
+        }))},
+        "reason": text_or_null(),
+    }));
+    let mut schema = envelope(
         "curves",
         object(json!({
             "group": {"type": "object"},
@@ -98,8 +120,19 @@ fn curves_schema() -> Value {
             "curves": {"type": "array", "items": curve, "minItems": 5},
             "chosen": text_or_null(),
             "chosen_by": {"type": "string"},
+            "diagnostics": or_null(diagnostics),
         })),
-    )
+    );
+    schema["properties"]["factor_tests"] = json!({"type": "array", "items": factor_test});
+    schema["required"].as_array_mut().expect("an envelope requires its fields").push("factor_tests".into());
+    schema
+}
+
+fn f_test() -> Value {
+    object(json!({
+        "f": {"type": "number"}, "df": {"type": "integer"}, "error_df": {"type": "integer"},
+        "p": {"type": "number", "minimum": 0, "maximum": 1},
+    }))
 }
 
 fn optimum_schema() -> Value {
@@ -125,6 +158,37 @@ fn optimum_schema() -> Value {
             "by_price": {"type": "array", "items": object(json!({"price_ratio": {"type": "number"}, "optimum": optimum})), "minItems": 1},
             "net_return": number_or_null(),
             "near_optimum": or_null(near),
+            "disagreement": or_null(object(json!({
+                "families": {"type": "array", "items": {"enum": families()}, "minItems": 2},
+                "lowest": object(json!({"family": {"enum": families()}, "rate": {"type": "number"}})),
+                "highest": object(json!({"family": {"enum": families()}, "rate": {"type": "number"}})),
+                "by_how_much": {"type": "number", "minimum": 0},
+            }))),
+            "averaged": or_null(object(json!({"rate": {"type": "number"}, "status": {"type": "string"}}))),
+            "money_unit": text_or_null(),
+            "net_return_money": number_or_null(),
+            "price_grid": {"type": "array"},
+            "pass": or_null(object(json!({
+                "cost": {"type": "number"}, "cost_in_yield": {"type": "number"}, "gain_over_zero": number_or_null(),
+                "gain_after_pass": number_or_null(), "better": {"enum": ["optimum", "rate-zero", null]}, "reason": text_or_null(),
+            }))),
+            "forgone": {"type": "array", "items": object(json!({
+                "rate": {"type": "number"}, "net_return": number_or_null(), "forgone_return": number_or_null(),
+                "forgone_money": number_or_null(), "outside_tested_rates": {"type": "boolean"}, "reason": text_or_null(),
+            }))},
+            "sensitivity": or_null(object(json!({
+                "percent": {"type": "number"}, "rate_per_price_ratio": {"type": "number"}, "prices": {"type": "array"},
+            }))),
+            "uncertain_prices": or_null(object(json!({
+                "draws": {"type": "integer"}, "optimum": {"type": "object"}, "net_return": {"type": "object"},
+                "share_at_lowest_rate": {"type": "number"}, "share_at_highest_rate": {"type": "number"},
+                "expected_net_return_of_optimum": {"type": "number"}, "best_single_rate": {"type": "number"},
+                "expected_net_return_of_best_single_rate": {"type": "number"},
+            }))),
+            "with_quality": or_null(object(json!({
+                "plots": {"type": "integer"}, "without_protein": {"type": "integer"}, "without_lodging": {"type": "integer"},
+                "rate": number_or_null(), "low": number_or_null(), "high": number_or_null(), "status": {"type": "string"},
+            }))),
         })),
     )
 }
@@ -146,6 +210,23 @@ fn curves_are_as_the_contract_says() {
 fn optima_are_as_the_contract_says() {
     holds(&optimum_schema(), &oats("optimum", &["--price-ratio", "0.1", "--format", "json"]).json());
     holds(&optimum_schema(), &stook(["optimum", "trials", "--format", "json"]).json());
+    let asked = [
+        "--grain-price",
+        "0.1,0.2",
+        "--n-price",
+        "2",
+        "--n-price-range",
+        "1,4",
+        "--pass-cost",
+        "3",
+        "--forgone-at",
+        "0,0.3,0.7",
+        "--sensitivity",
+        "10",
+        "--format",
+        "json",
+    ];
+    holds(&optimum_schema(), &oats("optimum", &asked).json());
 }
 
 #[test]

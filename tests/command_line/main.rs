@@ -1,6 +1,7 @@
 //! The built command, driven as a user drives it.
 
 mod contract;
+mod economics;
 mod errors;
 mod folder;
 mod intervals;
@@ -9,4 +10,5 @@ mod new;
 mod reading;
 mod run;
 mod status;
+mod which_curve;
 mod yields;

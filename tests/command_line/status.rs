@@ -117,8 +117,8 @@ fn prices_come_whole_or_not_at_all() {
 
 #[test]
 fn grain_and_n_prices_are_their_ratio() {
-    let by_prices = oats("optimum", &["--grain-price", "5", "--n-price", "0.5", "--format", "csv"]);
-    let by_ratio = oats("optimum", &["--price-ratio", "0.1", "--format", "csv"]);
+    let by_prices = oats("optimum", &["--grain-price", "5", "--n-price", "0.5"]);
+    let by_ratio = oats("optimum", &["--price-ratio", "0.1"]);
     assert_eq!(by_prices.stdout, by_ratio.stdout);
 }
 

@@ -283,7 +283,7 @@ fn fiellers_sets_agree_with_the_oracle_in_all_three_kinds() {
         }
     }
     println!("{kinds:?}");
-    assert!(kinds["bounded"] == 78 && kinds["complement_of_interval"] == 32 && kinds["whole_line"] == 7, "{kinds:?}");
+    assert!(kinds["bounded"] == 84 && kinds["complement_of_interval"] == 32 && kinds["whole_line"] == 7, "{kinds:?}");
 }
 
 #[test]

@@ -8,9 +8,10 @@ use jiff::civil::date;
 use super::{OSIER, UPPER, UPPER_PLOTS, load, valid, written};
 use crate::files::{ColumnRoles, Kind, kind_of, load_columns, load_programme, load_trial};
 use crate::trial::{
-    Columns, Design, Excluded, Harvest, Instrument, MissingYield, NeedFrom, Outside, RelationKind, SameDay, Timing,
+    Columns, Design, Excluded, Harvest, Instrument, LodgingLoss, MissingYield, NeedFrom, Outside, PassCost,
+    PremiumStep, PriceSpread, RelationKind, SameDay, Timing,
 };
-use crate::units::{NRateUnit, Yield, YieldUnit};
+use crate::units::{AreaUnit, NRateUnit, Yield, YieldUnit};
 
 #[test]
 fn a_programme_keeps_its_quantities_as_typed_and_its_trials_in_order_of_harvest() {
@@ -27,6 +28,29 @@ fn a_programme_keeps_its_quantities_as_typed_and_its_trials_in_order_of_harvest(
     let folders: Vec<&str> = programme.trials.iter().map(|trial| trial.folder.as_str()).collect();
     assert_eq!(folders, ["upper-2024", "osier-2025"]);
     assert_eq!(programme.left_out[0].reason, "hail, 3 June");
+}
+
+#[test]
+fn prices_may_say_what_is_uncertain_and_what_else_counts() {
+    let programme = super::PROGRAMME
+        .replace("per = \"bu\" }", "per = \"bu\", lowest = 5, highest = 8 }")
+        .replace("n_percent = 46 }", "n_percent = 46, sd = 60 }")
+        .replace(
+            "[decisions]",
+            "pass_cost = { price = 8, per = \"ac\" }\n\
+             protein_premium = { moisture_percent = 12, steps = [{ from = 0, add = -0.4 }, { from = 11, add = 0 }] }\n\
+             lodging_loss = { yield_percent = 30, at_score = 100 }\n[decisions]",
+        );
+    let mut files = valid();
+    files.insert("programme.toml", programme);
+    let prices = load(&files).unwrap().value.prices.unwrap();
+    assert_eq!(prices.grain.spread, Some(PriceSpread::Triangular { lowest: 5.0, highest: 8.0 }));
+    assert_eq!(prices.nitrogen.spread, Some(PriceSpread::Normal { standard_deviation: 60.0 }));
+    assert_eq!(prices.pass_cost, Some(PassCost { price: 8.0, per: AreaUnit::Acre }));
+    let premium = prices.protein_premium.unwrap();
+    assert_eq!(premium.moisture.map(|moisture| moisture.percent()), Some(12.0));
+    assert_eq!(premium.steps, [PremiumStep { from: 0.0, add: -0.4 }, PremiumStep { from: 11.0, add: 0.0 }]);
+    assert_eq!(prices.lodging_loss, Some(LodgingLoss { yield_percent: 30.0, at_score: 100.0 }));
 }
 
 #[test]
@@ -234,6 +258,8 @@ fn roles() -> ColumnRoles {
         yields: "yield".to_owned(),
         block: Some("rep".to_owned()),
         by: None,
+        factor: None,
+        replicates: None,
         layout: crate::files::Layout::default(),
     }
 }
@@ -258,7 +284,7 @@ fn a_quick_look_keeps_the_rows_with_a_yield_and_lists_the_others() {
     assert_eq!(columns.yields, [41.5, 78.0, 39.25]);
     assert_eq!(columns.blocks.unwrap(), ["1", "1", "2"]);
     assert_eq!(columns.by.unwrap(), ("plot".to_owned(), vec!["101".to_owned(), "102".to_owned(), "104".to_owned()]));
-    assert_eq!(columns.missing, [MissingYield { row: 4, level: "103".to_owned() }]);
+    assert_eq!(columns.missing, [MissingYield { row: 4, level: "103".to_owned(), factor_level: String::new() }]);
 }
 
 #[test]
