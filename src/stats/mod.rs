@@ -7,4 +7,5 @@ pub mod isotonic;
 pub mod least_squares;
 pub mod levels;
 pub mod polynomial;
+pub mod random_effects;
 pub mod stream;
