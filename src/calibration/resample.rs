@@ -6,6 +6,7 @@ use rayon::prelude::*;
 use super::points::NeedPoint;
 use super::relation::Relation;
 use super::site_years;
+use crate::stats::quantile::quantile;
 use crate::stats::stream::stream;
 use crate::trial::RelationKind;
 
@@ -49,15 +50,6 @@ impl Resampled {
     }
 }
 
-/// The quantile of ascending values by linear interpolation (Hyndman & Fan 1996, type 7).
-fn quantile(ascending: &[f64], probability: f64) -> Option<f64> {
-    let last = ascending.len().checked_sub(1)?;
-    let position = probability * last as f64;
-    let below = ascending.get(position.floor() as usize)?;
-    let above = ascending.get(position.ceil() as usize)?;
-    Some(below + (above - below) * position.fract())
-}
-
 /// Resamples whole site-years with replacement and refits the relation of a kind to each resample; replicate *i* draws from the
 /// stream (seed, *i*), whatever the number of threads. `None` below [`FEWEST_SITE_YEARS`].
 #[must_use]
@@ -79,18 +71,4 @@ pub fn resample_site_years(kind: RelationKind, points: &[NeedPoint], replicates:
     };
     let relations = (0..replicates).into_par_iter().filter_map(relation).collect();
     Some(Resampled { relations, attempted: replicates, site_years: site_years.len() })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_quantile_interpolates_between_order_statistics() {
-        // numpy.quantile([1, 2, 4, 8], [0, .25, .5, 1]) = 1, 1.75, 3, 8.
-        let values = [1.0, 2.0, 4.0, 8.0];
-        let found = [0.0, 0.25, 0.5, 1.0].map(|probability| quantile(&values, probability));
-        assert_eq!(found, [Some(1.0), Some(1.75), Some(3.0), Some(8.0)]);
-        assert_eq!(quantile(&[], 0.5), None);
-    }
 }

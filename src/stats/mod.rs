@@ -7,5 +7,7 @@ pub mod isotonic;
 pub mod least_squares;
 pub mod levels;
 pub mod polynomial;
+pub mod quantile;
 pub mod random_effects;
+pub mod root;
 pub mod stream;

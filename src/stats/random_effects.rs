@@ -23,7 +23,8 @@ mod piece;
 
 use super::distribution::{chi_square_quantile, t_quantile};
 use super::interval::Interval;
-use likelihood::{Likelihood, falling_root, range};
+use super::root::falling_root;
+use likelihood::{Likelihood, range};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;

@@ -2,6 +2,7 @@
 
 use super::piece::Piece;
 use super::{Known, Unit};
+use crate::stats::root::{HALVINGS, falling_root};
 use std::f64::consts::PI;
 
 /// Steps of the grid on ln(variance between + smallest variance within). In that variable every unit's part of the likelihood is
@@ -11,9 +12,6 @@ const STEP: f64 = 0.25;
 /// The grid ends where the variance between is this many times the square of the range, and of the square of the units a bounded one stands
 /// against: beyond it the likelihood falls, as each exact unit loses half a logarithm of the variance and a bounded one can't gain as much.
 const FARTHEST: f64 = 64.0;
-
-/// Halvings that bring any bracket of doubles down to neighbours.
-const HALVINGS: usize = 200;
 
 /// Likelihood of yᵢ ~ N(mean, between + withinᵢ), each y exact or within limits.
 #[derive(Clone, Copy, Debug)]
@@ -143,27 +141,4 @@ pub(super) fn range(units: &[Unit]) -> f64 {
     let finite = ends.filter(|end| end.is_finite());
     let (low, high) = finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), end| (low.min(end), high.max(end)));
     (high - low).max(0.0)
-}
-
-/// Where a function that is above 0 at `low` and at most 0 at `high` falls through it: false position with the kept end's value
-/// halved (the Illinois rule; Dowell & Jarratt 1971, BIT 11:168-174, from memory), and a halving wherever that moves little.
-pub(super) fn falling_root(f: impl Fn(f64) -> f64, mut low: f64, mut high: f64) -> f64 {
-    let (mut above, mut below) = (f(low), f(high));
-    for round in 0..HALVINGS {
-        let middle = 0.5 * (low + high);
-        if !(low < middle && middle < high) || below == 0.0 {
-            break;
-        }
-        let crossing = low + (high - low) * above / (above - below);
-        let at = if round % 3 == 2 || !(low < crossing && crossing < high) { middle } else { crossing };
-        let value = f(at);
-        if value > 0.0 {
-            (low, above, below) = (at, value, 0.5 * below);
-        } else if value == 0.0 {
-            return at;
-        } else {
-            (high, below, above) = (at, value, 0.5 * above);
-        }
-    }
-    high
 }
