@@ -18,7 +18,8 @@ const UNITS: &[&str] = &["n_rate", "yield", "moisture_percent", "pounds_per_bush
 const PRICES: &[&str] = &["grain", "nitrogen", "other_price_ratios"];
 const GRAIN: &[&str] = &["price", "per"];
 const NITROGEN: &[&str] = &["price", "per", "n_percent"];
-const DECISIONS: &[&str] = &["near_optimum_within", "standard_topdress", "days_to_show_in_canopy", "level"];
+const DECISIONS: &[&str] =
+    &["near_optimum_within", "standard_topdress", "days_to_show_in_canopy", "level", "site_year_weights"];
 const NEAR_OPTIMUM: &[&str] = &["percent", "money"];
 const TABLE: &[&str] = &["name", "instrument", "stages", "index", "rate", "outside", "relation", "sensing_dates"];
 const INDEX: &[&str] = &["lowest", "highest", "step"];
@@ -43,6 +44,8 @@ pub(super) struct ProgrammeDescriptor {
     pub(super) units: Option<ResultUnits>,
     pub(super) prices: Option<Prices>,
     pub(super) decisions: Decisions,
+    /// Trial folder and weight.
+    pub(super) site_year_weights: Vec<(Typed<String>, f64)>,
     pub(super) tables: Vec<TableSection>,
 }
 
@@ -89,6 +92,7 @@ pub(super) fn read(document: &Document) -> Option<ProgrammeDescriptor> {
             .unwrap_or_default(),
         units,
         prices,
+        site_year_weights: decisions.as_ref().map(site_year_weights).unwrap_or_default(),
         decisions: decisions.map(|section| self::decisions(&section)).unwrap_or_default(),
         tables,
     })
@@ -198,6 +202,13 @@ fn decisions(section: &Section) -> Decisions {
             .unwrap_or(usual.days_to_show_in_canopy),
         level: level.map_or(usual.level, |level| level.value),
     }
+}
+
+fn site_year_weights(section: &Section) -> Vec<(Typed<String>, f64)> {
+    let names = section.get("site_year_weights").and_then(|item| item.names());
+    let entries = names.map(|names| names.entries()).unwrap_or_default().into_iter();
+    let weight = |item: &Item| item.number_within("of 0 or more", |weight| weight >= 0.0);
+    entries.filter_map(|(folder, item)| Some((folder, weight(&item)?.value))).collect()
 }
 
 fn near_optimum(item: &Item) -> Option<NearOptimumWithin> {

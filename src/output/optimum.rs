@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::{Map, Value};
 
+use super::across::AcrossOf;
 use super::envelope::Report;
 use super::group::{factors, group_object, level_fields};
 use super::long::{Long, number, text};
@@ -11,6 +12,7 @@ use crate::economics::{NearOptimum, PriceRatio, Tolerance};
 use crate::experiment::{FittedGroup, GroupOptimum, Response};
 use crate::files::export::{Cell, Table};
 use crate::response::{self, Family, Fit, OptimumStatus};
+use crate::site_years::Across;
 use crate::stats::interval::Limits;
 
 /// The optimum of every group.
@@ -18,6 +20,8 @@ use crate::stats::interval::Limits;
 pub struct Optima {
     /// One entry a group.
     pub groups: Vec<OptimumGroup>,
+    /// What site-years give together, an entry for each kind of N rate; empty where there are not two like site-years.
+    pub across: Vec<AcrossOf>,
 }
 
 /// The optimum of one group.
@@ -128,7 +132,13 @@ pub struct Prices {
 impl Optima {
     /// The optima of groups.
     pub fn of<'a>(groups: impl IntoIterator<Item = &'a FittedGroup>, prices: &Prices) -> Self {
-        Self { groups: groups.into_iter().map(|group| OptimumGroup::of(group, prices)).collect() }
+        Self { groups: groups.into_iter().map(|group| OptimumGroup::of(group, prices)).collect(), across: Vec::new() }
+    }
+
+    /// With what site-years give together.
+    #[must_use]
+    pub fn with_across(self, across: &[Across]) -> Self {
+        Self { across: across.iter().map(AcrossOf::of).collect(), ..self }
     }
 
     /// Whether any group has an optimum, *not shown* included.

@@ -26,6 +26,7 @@ pub(super) fn text(optima: &Optima) -> String {
     text += &notes(optima);
     text += &by_family(optima, first, &factors);
     text += &by_price(optima, first, &factors);
+    text += &super::across_text::text(&optima.across);
     text
 }
 

@@ -59,7 +59,8 @@ pub fn season_files(season: &Season) -> Result<Vec<OutputFile>, ExportError> {
     let curves = Curves::of(groups(), season.programme.decisions.level, base);
     let yields = Yields::of(&season.programme, season.trials.iter().map(|trial| &trial.harvest));
     let sense = Sense::of(&season.programme, season.trials.iter().map(|trial| trial.sensings.as_slice()));
-    let optima = optima(season, groups()).unwrap_or(Optima { groups: Vec::new() });
+    let optima = optima(season, groups()).unwrap_or(Optima { groups: Vec::new(), across: Vec::new() });
+    let optima = optima.with_across(&season.across());
     let mut files = vec![
         OutputFile::text("summary.txt", Summary::of(season).text()),
         OutputFile::text("findings.csv", Findings::of(&season.warnings).csv()),

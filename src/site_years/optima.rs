@@ -108,7 +108,7 @@ pub(super) fn mean_optimum(site_years: &[SiteYear], level: f64) -> Result<Random
     let usual = quantile(&variances, 0.5).unwrap_or(1.0);
     let unit = |optimum: &SiteYearOptimum| Unit { known: optimum.known, within: optimum.variance.unwrap_or(usual) };
     let units: Vec<Unit> = optima.iter().map(unit).collect();
-    random_effects(&units, level).map_err(|error| match error {
+    random_effects(&units, level).map(at_least_zero).map_err(|error| match error {
         RandomEffectsError::TooFew { units } => NoMeanOptimum::TooFew {
             site_years: match units {
                 0 => "no site-year".to_owned(),
@@ -119,6 +119,17 @@ pub(super) fn mean_optimum(site_years: &[SiteYear], level: f64) -> Result<Random
         RandomEffectsError::NoExact { .. } => NoMeanOptimum::NoneKnown,
         other => NoMeanOptimum::NotComputed(other),
     })
+}
+
+/// The mean and the prediction with what lies below 0 cut off: no rate does.
+fn at_least_zero(mut found: RandomEffects) -> RandomEffects {
+    for interval in [&mut found.mean, &mut found.prediction] {
+        let ends = interval.segments.iter_mut().flatten();
+        for end in ends.chain([&mut interval.estimate, &mut interval.low, &mut interval.high]).flatten() {
+            *end = end.max(0.0);
+        }
+    }
+    found
 }
 
 #[cfg(test)]

@@ -1,0 +1,184 @@
+//! What several site-years give together, for a reader.
+
+use super::across::{AcrossOf, AsideOf, CommonRateOf, MeanOptimumOf, SiteYearOf};
+use super::group::group_text;
+use super::interval_words::interval_text;
+use super::layout::{TextTable, paragraph, quantity, with_unit};
+use super::numbers::{count, decimals_of_rates, fixed, or_dash, percent, plain, rate, significant};
+use crate::stats::interval::{Interval, Limits};
+
+pub(super) fn text(across: &[AcrossOf]) -> String {
+    if across.is_empty() {
+        return String::new();
+    }
+    let (several, single): (Vec<_>, Vec<_>) = across.iter().partition(|across| across.site_years.len() > 1);
+    let mut text = "\nAcross site-years\n".to_owned();
+    text += &several.iter().map(|across| section(across)).collect::<String>();
+    let alone: Vec<String> = single.iter().map(|across| name(across)).collect();
+    if !alone.is_empty() {
+        text += &format!("\n{}", paragraph("  ", &format!("One site-year only: {}.", alone.join("; "))));
+    }
+    text += &format!("\n{}", notes(&several));
+    text
+}
+
+/// *all N*, *topdress onto 30 lb/ac*.
+fn name(across: &AcrossOf) -> String {
+    match across.early_n {
+        None => "all N".to_owned(),
+        Some(early) if early.low == early.high => {
+            format!("topdress onto {}", quantity(&plain(early.low), across.rate_unit.as_deref()))
+        }
+        Some(early) => {
+            let levels = format!("{} to {}", plain(early.low), plain(early.high));
+            format!("topdress onto {}", quantity(&levels, across.rate_unit.as_deref()))
+        }
+    }
+}
+
+fn section(across: &AcrossOf) -> String {
+    let unit = across.rate_unit.as_deref();
+    let highest =
+        across.site_years.iter().filter_map(|of| of.best_rate.or(of.optimum).or(of.at_least)).fold(0.0, f64::max);
+    let decimals = decimals_of_rates(across.common_rate.highest_rate.unwrap_or(highest));
+    let head =
+        format!("{}: {}", super::curves_text::capitalised(&name(across)), count(across.site_years.len(), "site-year"));
+    let mut text = format!("\n  {head}\n");
+    text += &paragraph("    ", &common_rate(&across.common_rate, unit, across.yield_unit.as_deref(), decimals));
+    text += &paragraph("    ", &mean_optimum(&across.mean_optimum, unit, decimals));
+    text += &format!("\n{}", table(across, decimals));
+    text += &across.set_aside.iter().map(|aside| paragraph("    ", &aside_text(aside, unit))).collect::<String>();
+    let cautions: String = across.cautions.iter().map(|text| paragraph("    ", &format!("Caution: {text}."))).collect();
+    if cautions.is_empty() { text } else { format!("{text}\n{cautions}") }
+}
+
+/// *92.3 lb/ac (95 % interval 80.1 to 100.0)*.
+fn with_interval(interval: &Interval, unit: Option<&str>, decimals: usize) -> String {
+    let estimate = or_dash(interval.estimate, |value| rate(value, decimals));
+    let limits = match interval.limits {
+        Limits::NotComputed => "no interval".to_owned(),
+        _ => format!("{} interval {}", percent(interval.level), interval_text(interval, decimals)),
+    };
+    format!("{} ({limits})", quantity(&estimate, unit))
+}
+
+fn common_rate(common: &CommonRateOf, unit: Option<&str>, yield_unit: Option<&str>, decimals: usize) -> String {
+    let reason = common.reason.as_ref().map_or_else(String::new, |reason| format!(" ({reason})"));
+    let (Some(rate_of), Some(lowest), Some(highest), Some(forgone)) =
+        (&common.rate, common.lowest_rate, common.highest_rate, common.mean_forgone_return)
+    else {
+        return format!("Best common rate: none{reason}.");
+    };
+    let found = match rate_of.limits {
+        Limits::NotComputed => {
+            let estimate = or_dash(rate_of.estimate, |value| rate(value, decimals));
+            format!("{}{reason}", quantity(&estimate, unit))
+        }
+        _ => with_interval(rate_of, unit, decimals),
+    };
+    let range = quantity(&format!("{} to {}", plain(lowest), plain(highest)), unit);
+    let given_up = quantity(&significant(forgone, 2), yield_unit);
+    format!(
+        "Best common rate: {found}, of the {range} that all tested. On average it gives up {given_up} of the net return at each \
+         site-year's own best rate."
+    )
+}
+
+fn mean_optimum(mean: &MeanOptimumOf, unit: Option<&str>, decimals: usize) -> String {
+    let known = format!(
+        "{}, {}",
+        match mean.numbers {
+            1 => "1 optimum is a number".to_owned(),
+            several => format!("{several} optima are numbers"),
+        },
+        match mean.bounds {
+            1 => "1 a bound".to_owned(),
+            several => format!("{several} bounds"),
+        }
+    );
+    let (Some(of_mean), Some(between), Some(new)) = (&mean.mean, &mean.sd_between, &mean.new_site_year) else {
+        let reason = mean.reason.as_deref().unwrap_or("there is none");
+        return format!("Mean of the optima: none ({reason}). {}.", super::curves_text::capitalised(&known));
+    };
+    let by = match mean.estimation {
+        Some("reml") => "REML".to_owned(),
+        _ => format!("maximum likelihood, as {known}"),
+    };
+    let new = match new.limits {
+        Limits::NotComputed => "not computed, as it takes 3 optima that are numbers".to_owned(),
+        _ => quantity(&interval_text(new, decimals), unit),
+    };
+    let heterogeneity = match (mean.q, mean.q_df, mean.i_squared) {
+        (Some(q), Some(df), Some(share)) => {
+            format!("; Q {} on {df} df, I² {} %", significant(q, 3), fixed(100.0 * share, 0))
+        }
+        _ => String::new(),
+    };
+    format!(
+        "Mean of the optima: {}, by {by}. Standard deviation between site-years: {}{heterogeneity}. The optimum of a new \
+         site-year: {new}.",
+        with_interval(of_mean, unit, decimals),
+        with_interval(between, unit, decimals),
+    )
+}
+
+fn table(across: &AcrossOf, decimals: usize) -> String {
+    let mut table = TextTable::new()
+        .words("site-year")
+        .numbers(with_unit("EONR", across.rate_unit.as_deref()))
+        .numbers("SE")
+        .numbers("groups")
+        .numbers("weight")
+        .numbers(with_unit("gives up", across.yield_unit.as_deref()).replace(", ", ",\n"));
+    let weighted = across.site_years.iter().any(|of| of.weight != 1.0);
+    let averaged = across.site_years.iter().any(|of| of.groups > 1);
+    for of in &across.site_years {
+        table.row(vec![
+            of.site_year.clone(),
+            known(of, decimals),
+            of.standard_error.map_or_else(String::new, |error| rate(error, decimals)),
+            if averaged { of.groups.to_string() } else { String::new() },
+            if weighted { plain(of.weight) } else { String::new() },
+            of.forgone_return.map_or_else(String::new, |forgone| significant(forgone, 2)),
+        ]);
+    }
+    table.render(4)
+}
+
+fn known(of: &SiteYearOf, decimals: usize) -> String {
+    let number = |value: f64| rate(value, decimals);
+    match (of.optimum, of.at_least, of.at_most) {
+        (Some(optimum), _, _) => number(optimum),
+        (None, Some(low), Some(high)) => format!("{} to {}", number(low), number(high)),
+        (None, Some(low), None) => format!("at least {}", number(low)),
+        (None, None, Some(high)) => format!("at most {}", number(high)),
+        (None, None, None) if of.optimum_is == "nothing" => "any".to_owned(),
+        (None, None, None) => "none".to_owned(),
+    }
+}
+
+fn aside_text(aside: &AsideOf, unit: Option<&str>) -> String {
+    let group = if aside.group.is_empty() { String::new() } else { format!(", {}", group_text(&aside.group, unit)) };
+    let from = if aside.from == "both" { "left out" } else { "not in the mean of the optima" };
+    format!("{}{group}: {from}: {}.", aside.site_year, aside.reason)
+}
+
+fn notes(across: &[&AcrossOf]) -> String {
+    let mut notes = paragraph(
+        "  ",
+        "A site-year counts once, as the mean of its groups. Best common rate: the rate at which the mean net return of the site-years is \
+         highest, each by its fitted curve, whether or not its response is detected.",
+    );
+    let any = |is: fn(&SiteYearOf) -> bool| across.iter().flat_map(|across| &across.site_years).any(is);
+    if any(|of| matches!(of.optimum_is, "at-least" | "at-most" | "between" | "nothing")) {
+        notes += &paragraph(
+            "  ",
+            "At least, at most: the optimum is not reached, not shown, or its interval is open; it enters the mean as being within those \
+             limits. Any: its plots allow every rate.",
+        );
+    }
+    if across.iter().any(|across| across.common_rate.resamples > 0) {
+        notes += &paragraph("  ", "The interval of the common rate is from resampling whole site-years.");
+    }
+    notes
+}
