@@ -9,8 +9,9 @@
 //!   the interval whose ends make Cochran's Q equal to quantiles of χ² (the Q-profile; Viechtbauer 2007, Stat. Med. 26:37-52, from memory).
 //! - Otherwise both are estimated by maximum likelihood, a unit within limits adding the logarithm of the probability between them.
 //!   Mean and τ have profile-likelihood intervals. With few units χ² would make that of the mean too short: its cutoff is k·ln(1 + t²/(k − 1)),
-//!   t the quantile of Student's t with k − 1 degrees of freedom, which is the usual t interval where all y are exact and the vᵢ equal. A
-//!   bounded unit says less than an exact one, so that k counts the exact ones.
+//!   t the quantile of Student's t with k − 1 degrees of freedom, which is the usual t interval where all y are exact and the vᵢ equal. In k
+//!   an exact unit counts 1, a bounded one the share of an exact one's information about the mean that it keeps, 1 − Var(z) of the
+//!   standard normal z within its limits. An interval of the mean takes a k of 2, a prediction a k of 3.
 //!
 //! The prediction interval of a new unit's own y, free of the error within it, is mean ± t·√(τ² + SE²) with k − 2 degrees of
 //! freedom (Higgins, Thompson & Spiegelhalter 2009, J. R. Stat. Soc. A 172:137-159, from memory).
@@ -215,14 +216,14 @@ fn reml(likelihood: Likelihood<'_>, grid: &[f64], level: f64) -> RandomEffects {
     let df = (count - 1) as f64;
     let weights: f64 = units.iter().map(|unit| 1.0 / (unit.within + between)).sum();
     let standard_error = ((cochran_q(units, mean, between) / df).max(1.0) / weights).sqrt();
-    let half = t_quantile(0.5 * (1.0 + level), df).map(|t| t * standard_error);
+    let half = t_of(level, df).map(|t| t * standard_error);
     let q = q_at(0.0);
     RandomEffects {
         estimation: Estimation::Reml,
         mean: around(mean, half, level, "knapp-hartung"),
         between: q_profile(grid, q_at, between, df, level),
         heterogeneity: Some(Heterogeneity { q, df: count - 1, i_squared: if q > df { (q - df) / q } else { 0.0 } }),
-        prediction: prediction(mean, between, standard_error, count, level),
+        prediction: prediction(mean, between, standard_error, count as f64, level),
         log_likelihood,
         exact: count,
         bounded: 0,
@@ -271,12 +272,13 @@ fn maximum_likelihood(likelihood: Likelihood<'_>, grid: &[f64], exact: usize, le
     let (between, log_likelihood) = Likelihood::best_between(grid, |between| likelihood.profile(between));
     let mean = likelihood.best_mean(between);
     let standard_error = 1.0 / likelihood.at(mean, between).bend.sqrt();
+    let count = likelihood.count(mean, between);
     RandomEffects {
         estimation: Estimation::MlIntervalCensored,
-        mean: profile_of_mean(likelihood, grid, (mean, standard_error, log_likelihood), exact, level),
+        mean: profile_of_mean(likelihood, grid, (mean, standard_error, log_likelihood), count, level),
         between: profile_of_between(likelihood, grid, between, log_likelihood, level),
         heterogeneity: None,
-        prediction: prediction(mean, between, standard_error, exact, level),
+        prediction: prediction(mean, between, standard_error, count, level),
         log_likelihood,
         exact,
         bounded: likelihood.units.len() - exact,
@@ -290,12 +292,11 @@ fn profile_of_mean(
     likelihood: Likelihood<'_>,
     grid: &[f64],
     (mean, standard_error, best): (f64, f64, f64),
-    exact: usize,
+    count: f64,
     level: f64,
 ) -> Interval {
-    let count = exact as f64;
     let none = Interval::not_computed(Some(mean), level, PROFILE);
-    let Some(t) = t_quantile(0.5 * (1.0 + level), count - 1.0) else { return none };
+    let Some(t) = t_of(level, count - 1.0) else { return none };
     let allowed = 0.5 * count * (t * t / (count - 1.0)).ln_1p();
     // Steps outward, each a half longer than the last, until the likelihood has fallen too far; the end lies in the last one.
     let end = |side: f64| {
@@ -339,9 +340,14 @@ fn profile_of_between(likelihood: Likelihood<'_>, grid: &[f64], between: f64, be
     Interval::between(estimate, Some(low.max(0.0).sqrt()), Some(high.max(between).sqrt()), level, PROFILE)
 }
 
-fn prediction(mean: f64, between: f64, standard_error: f64, count: usize, level: f64) -> Interval {
-    let t = t_quantile(0.5 * (1.0 + level), count as f64 - 2.0);
+fn prediction(mean: f64, between: f64, standard_error: f64, count: f64, level: f64) -> Interval {
+    let t = t_of(level, count - 2.0);
     around(mean, t.map(|t| t * (between + standard_error.powi(2)).sqrt()), level, "t")
+}
+
+/// The two-sided quantile of Student's t; `None` below 1 degree of freedom, where it says nothing.
+fn t_of(level: f64, df: f64) -> Option<f64> {
+    if df >= 1.0 { t_quantile(0.5 * (1.0 + level), df) } else { None }
 }
 
 /// An interval of equal halves; not computed where there are none.

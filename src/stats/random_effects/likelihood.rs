@@ -56,6 +56,19 @@ impl Likelihood<'_> {
         })
     }
 
+    /// How many exact units would tell as much of the mean: an exact one counts 1, a bounded one 1 − Var(z) within its limits, which is the
+    /// share of an exact one's information that it keeps.
+    pub(super) fn count(self, mean: f64, between: f64) -> f64 {
+        let share = |unit: &Unit| match unit.known {
+            Known::Exact(_) => 1.0,
+            Known::Between { low, high } => {
+                let sd = (unit.within + between).sqrt();
+                1.0 - Piece::between((low - mean) / sd, (high - mean) / sd).variance()
+            }
+        };
+        self.units.iter().map(share).sum()
+    }
+
     /// The mean that is most likely at a variance between. The log-likelihood is concave in it, so its slope falls through 0 once.
     pub(super) fn best_mean(self, between: f64) -> f64 {
         let exact = self.units.iter().filter_map(|unit| match unit.known {

@@ -1,7 +1,8 @@
 # Reference for stats::random_effects: the normal random-effects model by direct maximisation of its likelihoods.
 # Independent of stook: base R only, pnorm and dnorm for the pieces, uniroot on derivatives written down here, after a fine grid of
 # 20 000 variances has shown where the maxima lie. Intervals: Knapp-Hartung with a scale of at least 1, Q-profile, profile
-# likelihood with the cutoff m ln(1 + t^2/(m - 1)) for the mean (m exact units) and chi-square for tau, t with m - 2 df for a new unit.
+# likelihood with the cutoff m ln(1 + t^2/(m - 1)) for the mean and chi-square for tau, t with m - 2 df for a new unit. m counts an exact
+# unit as 1 and a bounded one as its curvature in the mean over that of an exact one; an interval takes m of 2, a prediction of 3.
 # The data of `bcg` are those of 13 trials of BCG vaccine (Colditz et al. 1994), from memory; tau^2 0.3132, mean -0.7145, Q 152.2330 and
 # the Q-profile interval 0.1197 to 1.1115 of tau^2 are published for their log relative risks (from memory too).
 # Run in this folder:  Rscript random_effects.R > random_effects.json
@@ -14,7 +15,7 @@ piece <- function(lo, hi, v, mu, t2) {
   s <- sqrt(v + t2)
   if (lo == hi) {
     z <- (lo - mu) / s
-    return(c(dnorm(z, log = TRUE) - log(s), z / s, (z^2 - 1) / (2 * s^2)))
+    return(c(dnorm(z, log = TRUE) - log(s), z / s, (z^2 - 1) / (2 * s^2), 1))
   }
   a <- (lo - mu) / s; b <- (hi - mu) / s
   # The tail on the side of the limits, in logarithms, so that nothing cancels or vanishes.
@@ -24,7 +25,7 @@ piece <- function(lo, hi, v, mu, t2) {
   lp <- near + log1p(-exp(far - near))
   over <- function(z) if (is.finite(z)) exp(dnorm(z, log = TRUE) - lp) else 0
   term <- function(z) if (is.finite(z)) z * over(z) else 0
-  c(lp, (over(a) - over(b)) / s, (term(a) - term(b)) / (2 * s^2))
+  c(lp, (over(a) - over(b)) / s, (term(a) - term(b)) / (2 * s^2), (over(a) - over(b))^2 - (term(a) - term(b)))
 }
 all_pieces <- function(d, mu, t2) rowSums(sapply(seq_along(d$v), function(i) piece(d$lo[i], d$hi[i], d$v[i], mu, t2)))
 best_mean <- function(d, t2) {
@@ -70,9 +71,11 @@ case <- function(name, lo, hi, v) {
     slope <- function(t2) all_pieces(d, best_mean(d, t2), t2)[3]
     best <- largest(value, slope, top, 2000)
     t2 <- best[1]; mu <- best_mean(d, t2)
-    h <- 1e-4 * sqrt(min(v) + t2)
-    se <- 1 / sqrt(-(all_pieces(d, mu + h, t2)[2] - all_pieces(d, mu - h, t2)[2]) / (2 * h))
+    share <- sapply(seq_along(v), function(i) piece(lo[i], hi[i], v[i], mu, t2)[4])
+    m <- sum(share)
+    se <- 1 / sqrt(sum(share / (v + t2)))
     of_mean <- function(x) largest(function(t2) all_pieces(d, x, t2)[1], function(t2) all_pieces(d, x, t2)[3], top * 100, 400)[2]
+    if (m < 2) stop("no interval")
     allowed <- m * log(1 + qt((1 + level) / 2, m - 1)^2 / (m - 1)) / 2
     f <- function(x) of_mean(x) - best[2] + allowed
     far <- function(side) { step <- se; while (f(mu + side * step) > 0) step <- 1.3 * step; step }
@@ -80,7 +83,7 @@ case <- function(name, lo, hi, v) {
     g <- function(t2) value(t2) - best[2] + qchisq(level, 1) / 2
     tau_ends <- sqrt(c(if (g(0) >= 0) 0 else root(g, 0, t2), root(g, t2, top * 100)))
   }
-  half <- if (m > 2) qt((1 + level) / 2, m - 2) * sqrt(t2 + se^2) else NA
+  half <- if (m >= 3) qt((1 + level) / 2, m - 2) * sqrt(t2 + se^2) else NA
   cases[[length(cases) + 1]] <<- paste0('{"name": "', name, '",\n  "low": ', numbers(lo), ',\n  "high": ', numbers(hi), ',\n  "within": ',
     numbers(v), ',\n  "mean": ', number(mu), ', "mean_ends": ', numbers(mean_ends), ', "tau": ', number(sqrt(t2)), ', "tau_ends": ',
     numbers(tau_ends), ',\n  "prediction_ends": ', numbers(mu + c(-1, 1) * half), ', "q": ', number(q), ', "i_squared": ', number(i2),
