@@ -1,10 +1,10 @@
 //! What several site-years give together, for a reader.
 
-use super::across::{AcrossOf, AsideOf, CommonRateOf, MeanOptimumOf, SiteYearOf};
+use super::across::{AcrossOf, AsideOf, CommonRateOf, GENERAL, MeanOptimumOf, SiteYearOf};
 use super::group::group_text;
 use super::interval_words::interval_text;
 use super::layout::{TextTable, paragraph, quantity, with_unit};
-use super::numbers::{count, decimals_of_rates, fixed, or_dash, percent, plain, rate, significant};
+use super::numbers::{count, decimals_of_error, decimals_of_rates, fixed, or_dash, percent, plain, rate, significant};
 use crate::stats::interval::{Interval, Limits};
 
 pub(super) fn text(across: &[AcrossOf]) -> String {
@@ -48,7 +48,8 @@ fn section(across: &AcrossOf) -> String {
     text += &paragraph("    ", &mean_optimum(&across.mean_optimum, unit, decimals));
     text += &format!("\n{}", table(across, decimals));
     text += &across.set_aside.iter().map(|aside| paragraph("    ", &aside_text(aside, unit))).collect::<String>();
-    let cautions: String = across.cautions.iter().map(|text| paragraph("    ", &format!("Caution: {text}."))).collect();
+    let own = across.cautions.iter().filter(|caution| !GENERAL.contains(&caution.code));
+    let cautions: String = own.map(|caution| paragraph("    ", &format!("Caution: {}.", caution.text))).collect();
     if cautions.is_empty() { text } else { format!("{text}\n{cautions}") }
 }
 
@@ -85,27 +86,19 @@ fn common_rate(common: &CommonRateOf, unit: Option<&str>, yield_unit: Option<&st
 }
 
 fn mean_optimum(mean: &MeanOptimumOf, unit: Option<&str>, decimals: usize) -> String {
-    let known = format!(
-        "{}, {}",
-        match mean.numbers {
-            1 => "1 optimum is a number".to_owned(),
-            several => format!("{several} optima are numbers"),
-        },
-        match mean.bounds {
-            1 => "1 a bound".to_owned(),
-            several => format!("{several} bounds"),
-        }
-    );
     let (Some(of_mean), Some(between), Some(new)) = (&mean.mean, &mean.sd_between, &mean.new_site_year) else {
         let reason = mean.reason.as_deref().unwrap_or("there is none");
-        return format!("Mean of the optima: none ({reason}). {}.", super::curves_text::capitalised(&known));
+        return format!("Mean of the optima: none ({reason}).");
     };
     let by = match mean.estimation {
         Some("reml") => "REML".to_owned(),
-        _ => format!("maximum likelihood, as {known}"),
+        _ => {
+            let are = if mean.bounds == 1 { "is a bound" } else { "are bounds" };
+            format!("maximum likelihood, as {} of the {} {are}", mean.bounds, mean.numbers + mean.bounds)
+        }
     };
     let new = match new.limits {
-        Limits::NotComputed => "not computed, as it takes 3 optima that are numbers".to_owned(),
+        Limits::NotComputed => "not computed, as the optima tell too little".to_owned(),
         _ => quantity(&interval_text(new, decimals), unit),
     };
     let heterogeneity = match (mean.q, mean.q_df, mean.i_squared) {
@@ -131,6 +124,8 @@ fn table(across: &AcrossOf, decimals: usize) -> String {
         .numbers("weight")
         .numbers(with_unit("gives up", across.yield_unit.as_deref()).replace(", ", ",\n"));
     let weighted = across.site_years.iter().any(|of| of.weight != 1.0);
+    let largest = across.site_years.iter().filter_map(|of| of.forgone_return).fold(0.0, f64::max);
+    let of_forgone = decimals_of_error(largest).unwrap_or(0);
     let averaged = across.site_years.iter().any(|of| of.groups > 1);
     for of in &across.site_years {
         table.row(vec![
@@ -139,7 +134,7 @@ fn table(across: &AcrossOf, decimals: usize) -> String {
             of.standard_error.map_or_else(String::new, |error| rate(error, decimals)),
             if averaged { of.groups.to_string() } else { String::new() },
             if weighted { plain(of.weight) } else { String::new() },
-            of.forgone_return.map_or_else(String::new, |forgone| significant(forgone, 2)),
+            of.forgone_return.map_or_else(String::new, |forgone| fixed(forgone, of_forgone)),
         ]);
     }
     table.render(4)
@@ -180,5 +175,23 @@ fn notes(across: &[&AcrossOf]) -> String {
     if across.iter().any(|across| across.common_rate.resamples > 0) {
         notes += &paragraph("  ", "The interval of the common rate is from resampling whole site-years.");
     }
+    if across.iter().any(|across| past_tested_rates(across)) {
+        notes += &paragraph(
+            "  ",
+            "A limit above the tested rates is where a normal distribution of the optima puts it, not where plots were.",
+        );
+    }
+    for code in GENERAL {
+        let mut cautions = across.iter().flat_map(|across| &across.cautions);
+        if let Some(caution) = cautions.find(|caution| caution.code == code) {
+            notes += &paragraph("  ", &format!("Caution: {}.", caution.text));
+        }
+    }
     notes
+}
+
+fn past_tested_rates(across: &AcrossOf) -> bool {
+    let Some(highest) = across.common_rate.highest_rate else { return false };
+    let intervals = [&across.mean_optimum.mean, &across.mean_optimum.new_site_year];
+    intervals.into_iter().flatten().any(|interval| interval.high > Some(highest))
 }
