@@ -203,7 +203,7 @@ fn site_years_are_put_together_as_the_contract_says() {
 #[test]
 fn weights_of_site_years_move_the_best_common_rate_and_are_in_the_options() {
     let rate = |weights: &[&str]| {
-        let run = oats("optimum", &[&["--price-ratio", "60", "--site-years", "--format", "json"], weights].concat());
+        let run = oats("optimum", &[&["--price-ratio", "80", "--site-years", "--format", "json"], weights].concat());
         let json = run.json();
         (json["across"][0]["common_rate"]["rate"]["estimate"].as_f64().unwrap(), json["options"]["weights"].clone())
     };
