@@ -195,3 +195,111 @@ fn past_tested_rates(across: &AcrossOf) -> bool {
     let intervals = [&across.mean_optimum.mean, &across.mean_optimum.new_site_year];
     intervals.into_iter().flatten().any(|interval| interval.high > Some(highest))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::output::across::EarlyN;
+    use crate::output::envelope::Warning;
+
+    fn site_year(name: &str, groups: usize, known: [Option<f64>; 3], forgone: f64) -> SiteYearOf {
+        let [optimum, at_least, at_most] = known;
+        SiteYearOf {
+            site_year: name.to_owned(),
+            trials: Vec::new(),
+            groups,
+            weight: 1.0,
+            optimum_is: if known == [None; 3] { "nothing" } else { "number" },
+            optimum,
+            standard_error: optimum.map(|_| 9.04),
+            at_least,
+            at_most,
+            best_rate: Some(80.0),
+            forgone_return: Some(forgone),
+        }
+    }
+
+    fn interval(estimate: f64, low: f64, high: f64) -> Option<Interval> {
+        Some(Interval::between(Some(estimate), Some(low), Some(high), 0.95, "made up"))
+    }
+
+    fn kind(early_n: Option<EarlyN>, site_years: Vec<SiteYearOf>) -> AcrossOf {
+        AcrossOf {
+            varies: if early_n.is_some() { "topdress" } else { "all" },
+            early_n,
+            rate_unit: Some("lb/ac".to_owned()),
+            yield_unit: Some("bu/ac".to_owned()),
+            set_aside: Vec::new(),
+            common_rate: CommonRateOf {
+                site_years: site_years.len(),
+                rate: interval(92.31, 80.1, 103.0),
+                lowest_rate: Some(0.0),
+                highest_rate: Some(120.0),
+                mean_forgone_return: Some(0.642),
+                resamples: 2000,
+                failed: 0,
+                reason: None,
+            },
+            mean_optimum: MeanOptimumOf {
+                estimation: Some("ml-interval-censored"),
+                numbers: 2,
+                bounds: 2,
+                mean: interval(88.0, 49.2, 131.5),
+                sd_between: interval(11.1, 0.0, 51.1),
+                new_site_year: interval(88.0, 15.1, 160.9),
+                q: None,
+                q_df: None,
+                i_squared: None,
+                reason: None,
+            },
+            cautions: vec![Warning { code: "few-site-years", text: "few of them".to_owned() }],
+            site_years,
+        }
+    }
+
+    #[test]
+    fn bounds_are_named_and_what_is_set_aside_is_said() {
+        let mut all = kind(
+            None,
+            vec![
+                site_year("Reedmoor 2023", 2, [Some(79.1), None, None], 0.086),
+                site_year("Reedmoor 2024", 1, [None, Some(120.0), None], 1.31),
+                site_year("Gorse Hill 2024", 1, [None, None, Some(38.3)], 0.7),
+                site_year("Gorse Hill 2025", 1, [None, None, None], 0.0),
+            ],
+        );
+        let group = [("variety".to_owned(), "Pale Heron".into())].into_iter().collect();
+        let reason = "no curve can be fitted: one rate".to_owned();
+        all.set_aside.push(AsideOf { site_year: "Reedmoor 2024".to_owned(), group, from: "both", reason });
+        let alone =
+            kind(Some(EarlyN { low: 44.608_956, high: 45.0 }), vec![site_year("Gorse Hill 2025", 1, [None; 3], 0.0)]);
+        insta::assert_snapshot!(text(&[all, alone]));
+    }
+
+    #[test]
+    fn without_intervals_or_a_mean_the_reason_is_said() {
+        let early_n = Some(EarlyN { low: 30.0, high: 30.0 });
+        let mut few = kind(
+            early_n,
+            vec![
+                site_year("Reedmoor 2023", 1, [Some(79.1), None, None], 0.0),
+                site_year("Reedmoor 2024", 1, [Some(99.0), None, None], 0.0),
+            ],
+        );
+        few.common_rate.rate = Some(Interval::not_computed(Some(92.31), 0.95, "made up"));
+        few.common_rate.reason = Some("no interval: too few".to_owned());
+        let mut none = few.clone();
+        few.mean_optimum.estimation = Some("reml");
+        (few.mean_optimum.q, few.mean_optimum.q_df, few.mean_optimum.i_squared) = (Some(4.84), Some(1), Some(0.79));
+        few.mean_optimum.new_site_year = Some(Interval::not_computed(Some(88.0), 0.95, "t"));
+        none.common_rate.rate = None;
+        none.common_rate.reason = Some("nothing in common".to_owned());
+        none.mean_optimum = MeanOptimumOf { mean: None, reason: Some("no numbers".to_owned()), ..none.mean_optimum };
+        insta::assert_snapshot!(text(&[few, none]));
+    }
+
+    #[test]
+    fn without_site_years_there_is_no_section() {
+        assert_eq!(text(&[]), "");
+    }
+}
