@@ -286,8 +286,8 @@ fn cautions(across: &Across) -> Vec<Warning> {
             caution(ML, text.to_owned());
         }
         if found.prediction.limits != Limits::NotComputed {
-            let text = "the interval of a new site-year is somewhat short where site-years differ about as much as their optima err: in \
-                        simulation one of 95 % then held 84 to 92 % of new optima";
+            let text = "the interval of a new site-year is too short where site-years differ about as much as their optima err: in \
+                        simulation one of 95 % then held as few as 83 % of new optima";
             caution(NEW_SITE_YEAR, text.to_owned());
         }
     }

@@ -228,9 +228,24 @@ proptest! {
     }
 }
 
-/// Coverage of the 95 % intervals of mean and prediction, 2 000 samples a scenario; see the results in the module below.
+/// Coverage of the 95 % intervals: k units with errors of 10·exp(0.4·normal), all optima reached, about 3 of 4, about half of them.
+/// Prints a line a scenario. Per cent, with 1 000 samples (±1.4 at 95 %):
+///
+/// | k | τ | mean: all, ¾, ½ reached | new unit: all, ¾, ½ | τ: all, ¾, ½ |
+/// |---|---|---|---|---|
+/// | 4 | 0 | 100.0 100.0 100.0 | 100.0 100.0 100.0 | 96.7 99.0 99.6 |
+/// | 4 | 10 | 97.8 98.8 98.8 | 95.9 97.6 97.1 | 94.8 97.1 98.2 |
+/// | 4 | 30 | 94.8 96.7 97.4 | 94.8 94.7 95.2 | 95.4 96.1 96.0 |
+/// | 5 | 0 | 99.8 99.9 100.0 | 99.9 100.0 100.0 | 96.9 98.8 99.3 |
+/// | 5 | 10 | 96.8 98.7 99.3 | 91.5 91.9 93.9 | 95.3 97.1 98.7 |
+/// | 5 | 30 | 95.4 96.0 98.4 | 94.6 93.5 91.1 | 94.7 94.9 94.4 |
+/// | 8 | 0 | 98.9 98.1 99.5 | 99.1 99.3 99.5 | 97.3 98.7 99.2 |
+/// | 8 | 10 | 95.7 96.1 98.5 | 84.7 83.0 84.2 | 94.9 96.1 98.0 |
+///
+/// With τ = 30 and k = 8 the new unit is held 91.6 and 90.5 times in 100 (all, ¾). Of samples with half of 4 units reached 30 % tell too
+/// little for a prediction, of 5 units 19 %. So: the mean is safe; the prediction is short where τ is about as large as the errors.
 #[test]
-#[ignore = "minutes"]
+#[ignore = "a quarter of an hour; STOOK_SAMPLES sets the samples a scenario, 2 000 by default"]
 fn coverage() {
     use crate::stats::quantile::quantile;
     use crate::stats::stream::stream;
