@@ -19,6 +19,7 @@ pub mod response;
 pub mod season;
 pub mod sensing;
 pub mod simulate;
+pub mod site_years;
 pub mod stats;
 pub mod trial;
 pub mod units;

@@ -19,6 +19,7 @@ use crate::rate_table::RateTable;
 use crate::recommend::{Evidence, NoTable, derive_table};
 use crate::response::{Family, IntervalMethod, OptimumStatus, TestedBy};
 use crate::sensing::{PlotIndex, ShowsN, indices, sensings, shows_n};
+use crate::site_years::{self, Across, Member, across};
 use crate::trial::{
     Instrument, LARGEST_PRICE_RATIO, NearOptimumWithin, Programme, TableSpecification, Trial, is_same_price_ratio,
 };
@@ -227,6 +228,32 @@ impl Season {
     pub fn fitted_trials(&self) -> impl Iterator<Item = FittedTrial<'_>> {
         let trials = self.programme.trials.iter().zip(&self.trials);
         trials.map(|(trial, result)| FittedTrial { trial, groups: &result.groups })
+    }
+
+    /// What the site-years give together at the base price ratio; empty without one, or with fewer than two like site-years. A
+    /// site-year of several trials has the mean of their weights.
+    #[must_use]
+    pub fn across(&self) -> Vec<Across> {
+        let Some(price_ratio) = &self.price_ratio else { return Vec::new() };
+        let names: Vec<String> = self.programme.trials.iter().map(Trial::site_year).collect();
+        let mut members = Vec::new();
+        let mut weights: BTreeMap<String, Vec<f64>> = BTreeMap::new();
+        for ((trial, result), name) in self.programme.trials.iter().zip(&self.trials).zip(&names) {
+            members.extend(result.groups.iter().map(|group| Member { site_year: name, group }));
+            let weight = self.programme.site_year_weights.get(&trial.folder).copied().unwrap_or(1.0);
+            weights.entry(name.clone()).or_default().push(weight);
+        }
+        let mean = |weights: Vec<f64>| weights.iter().sum::<f64>() / weights.len() as f64;
+        across(
+            &members,
+            &site_years::Options {
+                price_ratio: price_ratio.value,
+                level: self.programme.decisions.level,
+                replicates: self.options.replicates,
+                seed: self.options.seed,
+                weights: weights.into_iter().map(|(name, weights)| (name, mean(weights))).collect(),
+            },
+        )
     }
 
     fn table_result(&self, specification: &TableSpecification) -> TableResult {

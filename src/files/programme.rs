@@ -6,7 +6,7 @@ use std::path::Path;
 use jiff::civil::Date;
 
 use super::Loaded;
-use super::descriptor::Document;
+use super::descriptor::{Document, Typed};
 use super::folder::Folder;
 use super::gathered::gathered;
 use super::nearest::{nearest, suggestion};
@@ -72,6 +72,11 @@ pub(super) fn read(root: &Path, only: Option<&str>) -> Result<Loaded<Programme>,
     for table in &descriptor.tables {
         check_sensing_dates(&document, table, &trials, &taking_part, only.is_none());
     }
+    if only.is_none() {
+        for (folder, _) in &descriptor.site_year_weights {
+            check_takes_part(&document, folder, &taking_part);
+        }
+    }
     let mut all = document.into_findings();
     all.append(&mut findings);
     let all = gathered(all);
@@ -97,6 +102,11 @@ fn programme(
         units: descriptor.units?,
         prices: descriptor.prices,
         decisions: descriptor.decisions,
+        site_year_weights: descriptor
+            .site_year_weights
+            .into_iter()
+            .map(|(folder, weight)| (folder.value, weight))
+            .collect(),
         tables: descriptor.tables.into_iter().map(|table| table.specification).collect(),
         trials,
         left_out,
@@ -175,9 +185,7 @@ fn check_sensing_dates(
     for (folder, date) in &table.sensing_dates {
         if !taking_part.contains(&folder.value.as_str()) {
             if all_trials {
-                let text = format!("no trial {:?} takes part", folder.value);
-                let remedy = suggestion(&folder.value, "the trials are", taking_part.iter().copied());
-                document.report(document.fault("unknown-folder", folder, text).remedy(remedy));
+                check_takes_part(document, folder, taking_part);
             }
             continue;
         }
@@ -199,6 +207,15 @@ fn check_sensing_dates(
             let remedy = format!("choose one: sensing_dates = {{ \"{}\" = {first} }} in [[table]]", trial.folder);
             document.report(document.fault("several-sensing-dates", &table.name, text).remedy(remedy));
         }
+    }
+}
+
+/// Reports a name that is no trial's that takes part.
+fn check_takes_part(document: &Document, folder: &Typed<String>, taking_part: &[&str]) {
+    if !taking_part.contains(&folder.value.as_str()) {
+        let text = format!("no trial {:?} takes part", folder.value);
+        let remedy = suggestion(&folder.value, "the trials are", taking_part.iter().copied());
+        document.report(document.fault("unknown-folder", folder, text).remedy(remedy));
     }
 }
 

@@ -16,7 +16,8 @@ use crate::units::{MoisturePercent, NRateUnit, YieldUnit};
 
 const ROOT: &[&str] = &["format", "title", "crop", "currency", "leave_out", "units", "prices", "decisions", "table"];
 const UNITS: &[&str] = &["n_rate", "yield", "moisture_percent", "pounds_per_bushel"];
-const DECISIONS: &[&str] = &["near_optimum_within", "standard_topdress", "days_to_show_in_canopy", "level"];
+const DECISIONS: &[&str] =
+    &["near_optimum_within", "standard_topdress", "days_to_show_in_canopy", "level", "site_year_weights"];
 const NEAR_OPTIMUM: &[&str] = &["percent", "money"];
 const TABLE: &[&str] = &["name", "instrument", "stages", "index", "rate", "outside", "relation", "sensing_dates"];
 const INDEX: &[&str] = &["lowest", "highest", "step"];
@@ -41,6 +42,8 @@ pub(super) struct ProgrammeDescriptor {
     pub(super) units: Option<ResultUnits>,
     pub(super) prices: Option<Prices>,
     pub(super) decisions: Decisions,
+    /// Trial folder and weight.
+    pub(super) site_year_weights: Vec<(Typed<String>, f64)>,
     pub(super) tables: Vec<TableSection>,
 }
 
@@ -84,6 +87,7 @@ pub(super) fn read(document: &Document) -> Option<ProgrammeDescriptor> {
             .unwrap_or_default(),
         units,
         prices,
+        site_year_weights: decisions.as_ref().map(site_year_weights).unwrap_or_default(),
         decisions: decisions.map(|section| self::decisions(&section)).unwrap_or_default(),
         tables,
     })
@@ -153,6 +157,13 @@ fn decisions(section: &Section) -> Decisions {
             .unwrap_or(usual.days_to_show_in_canopy),
         level: level.map_or(usual.level, |level| level.value),
     }
+}
+
+fn site_year_weights(section: &Section) -> Vec<(Typed<String>, f64)> {
+    let names = section.get("site_year_weights").and_then(|item| item.names());
+    let entries = names.map(|names| names.entries()).unwrap_or_default().into_iter();
+    let weight = |item: &Item| item.number_within("of 0 or more", |weight| weight >= 0.0);
+    entries.filter_map(|(folder, item)| Some((folder, weight(&item)?.value))).collect()
 }
 
 fn near_optimum(item: &Item) -> Option<NearOptimumWithin> {

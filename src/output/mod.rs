@@ -4,6 +4,8 @@
 //! printed is what a script can read. Every JSON document is a report in an [`Envelope`]: schema, version, inputs, options, seed and
 //! warnings around it. [`season_files`] gathers a season's reports as files, and [`write_folder`] writes them whole or not at all.
 
+mod across;
+mod across_text;
 mod calibrate;
 mod calibrate_text;
 mod curves;
@@ -36,6 +38,7 @@ mod yields;
 mod yields_csv;
 mod yields_text;
 
+pub use across::{AcrossOf, AsideOf, CommonRateOf, EarlyN, MeanOptimumOf, SiteYearOf};
 pub use calibrate::{
     Aside, CalibrationAt, Calibrations, Errors, HeldOutSiteYear, Point, PredictionOf, RelationOf, ResampledOf,
     TableCalibration, ValidationOf,

@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::{Map, Value};
 
+use super::across::AcrossOf;
 use super::economy::{AtPrices, EconomyOf, WithQuality};
 use super::envelope::Report;
 use super::group::{factors, group_object, level_fields};
@@ -12,6 +13,7 @@ use crate::economics::{Economy, NearOptimum, PriceRatio, Tolerance};
 use crate::experiment::{FittedGroup, GroupOptimum, QualityGroup, Response};
 use crate::files::export::{Cell, Table};
 use crate::response::{self, AveragedOptimum, Disagreement, Family, Fit, OptimumStatus};
+use crate::site_years::Across;
 use crate::stats::interval::Limits;
 
 /// The optimum of every group.
@@ -19,6 +21,8 @@ use crate::stats::interval::Limits;
 pub struct Optima {
     /// One entry a group.
     pub groups: Vec<OptimumGroup>,
+    /// What site-years give together, an entry for each kind of N rate; empty where there are not two like site-years.
+    pub across: Vec<AcrossOf>,
 }
 
 /// The optimum of one group.
@@ -138,7 +142,13 @@ pub struct Prices {
 impl Optima {
     /// The optima of groups.
     pub fn of<'a>(groups: impl IntoIterator<Item = &'a FittedGroup>, prices: &Prices) -> Self {
-        Self { groups: groups.into_iter().map(|group| OptimumGroup::of(group, prices)).collect() }
+        Self { groups: groups.into_iter().map(|group| OptimumGroup::of(group, prices)).collect(), across: Vec::new() }
+    }
+
+    /// With what site-years give together.
+    #[must_use]
+    pub fn with_across(self, across: &[Across]) -> Self {
+        Self { across: across.iter().map(AcrossOf::of).collect(), ..self }
     }
 
     /// The same with the optimum beside it of yields that are worth what the quality of their grain makes them worth.

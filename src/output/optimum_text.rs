@@ -30,6 +30,7 @@ pub(super) fn text(optima: &Optima) -> String {
     text += &disagreements(optima, &factors);
     text += &by_price(optima, first, &factors);
     text += &economy(optima, first, &factors);
+    text += &super::across_text::text(&optima.across);
     text
 }
 

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 use serde_json::{Map, Value};
 
+use super::across::table as site_years_table;
 use super::calibrate::{Calibrations, Errors};
 use super::curves::Curves;
 use super::envelope::{Provenance, Report, json};
@@ -61,7 +62,8 @@ pub fn season_files(season: &Season) -> Result<Vec<OutputFile>, ExportError> {
     let curves = Curves::of(groups(), season.programme.decisions.level, base);
     let yields = Yields::of(&season.programme, season.trials.iter().map(|trial| &trial.harvest));
     let sense = Sense::of(&season.programme, season.trials.iter().map(|trial| trial.sensings.as_slice()));
-    let optima = optima(season, groups()).unwrap_or(Optima { groups: Vec::new() });
+    let optima = optima(season, groups()).unwrap_or(Optima { groups: Vec::new(), across: Vec::new() });
+    let optima = optima.with_across(&season.across());
     let mut files = vec![
         OutputFile::text("summary.txt", Summary::of(season).text()),
         OutputFile::text("findings.csv", Findings::of(&season.warnings).csv()),
@@ -69,6 +71,7 @@ pub fn season_files(season: &Season) -> Result<Vec<OutputFile>, ExportError> {
         OutputFile::text("data/anova.csv", csv(&anova_table(groups()))),
         OutputFile::text("data/curves.json", json(&curves, &provenance)),
         OutputFile::text("data/optimum.json", json(&optima, &provenance)),
+        OutputFile::text("data/site_years.csv", csv(&site_years_table(&optima.across))),
         OutputFile::text("data/index.csv", sense.csv()),
         OutputFile::text("data/need.csv", calibrations.csv()),
         OutputFile::text("data/validation.json", json(&calibrations, &provenance)),
@@ -93,6 +96,11 @@ pub fn season_files(season: &Season) -> Result<Vec<OutputFile>, ExportError> {
             format!("Every curve family of every group; N rates in {rates}, yields in {yields_in}"),
         ),
         Sheet::new("optimum", optima.table(), format!("Economic optimum N rates in {rates}, with their limits")),
+        Sheet::new(
+            "site-years",
+            site_years_table(&optima.across),
+            format!("What site-years give together: N rates in {rates}, net return given up in {yields_in}"),
+        ),
         Sheet::new("index", sense.table(), "Plot means of readings and their index: reading ÷ N-rich reference"),
         Sheet::new("need", calibrations.table(), format!("Points of the calibrations: index, and N need in {rates}")),
         Sheet::new("validation", validation_table(&calibrations), format!("Site-years held out: errors in {rates}")),

@@ -44,7 +44,7 @@ pub struct CensoredFit {
     /// The largest log-likelihood. Where every response is exact it is that of the variance RSS/n, and
     /// +∞ if RSS is 0.
     pub log_likelihood: f64,
-    /// Whether the search ended at the maximum: the gain still to be had was below 10⁻²⁰.
+    /// Whether the search ended at the maximum: the gain still to be had was below 10⁻²⁰, or lost in rounding.
     pub converged: bool,
     /// Steps of the search; 0 where every response is exact.
     pub iterations: u64,

@@ -1,6 +1,6 @@
 //! Distributions, with the tails kept: survival functions instead of `1 - cdf`, quantiles polished on them.
 
-use statrs::distribution::{Continuous, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
+use statrs::distribution::{ChiSquared, Continuous, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
 use std::f64::consts::PI;
 
 /// The quantile of Student's t with `df` degrees of freedom at probability `p`.
@@ -56,6 +56,15 @@ pub fn f_survival(f: f64, df1: f64, df2: f64) -> Option<f64> {
         return Some(if f > 0.0 { 0.0 } else { 1.0 });
     }
     Some(distribution.sf(f))
+}
+
+/// The quantile of χ² with `df` degrees of freedom at probability `p`; `None` unless `0 < p < 1` and `df > 0`.
+pub fn chi_square_quantile(p: f64, df: f64) -> Option<f64> {
+    if !(p > 0.0 && p < 1.0) {
+        return None;
+    }
+    let chi_square = ChiSquared::new(df).ok()?;
+    polish(chi_square.inverse_cdf(p), 1.0 - p, |x| chi_square.sf(x), |x| chi_square.pdf(x))
 }
 
 fn distribution_of_t(df: f64) -> Option<StudentsT> {
@@ -182,6 +191,14 @@ mod tests {
     }
 
     #[test]
+    fn chi_square_quantiles_agree_with_r() {
+        // R 4.2.2, qchisq.
+        for (p, df, expected) in REFERENCE_CHI_SQUARE {
+            assert_relative_eq!(chi_square_quantile(*p, *df).unwrap(), *expected, max_relative = QUANTILE);
+        }
+    }
+
+    #[test]
     fn normal_tails_agree_with_forty_digits() {
         // mpmath at 40 digits: erfc(x/√2)/2.
         for (x, log_survival, hazard) in REFERENCE_NORMAL {
@@ -218,6 +235,16 @@ mod tests {
         (0.95, 3.0, 15.0, 3.2873821046365115),
         (0.99, 5.0, 20.0, 4.102684630584732),
         (0.5, 2.0, 7.0, 0.766547789715664),
+    ];
+    const REFERENCE_CHI_SQUARE: &[(f64, f64, f64)] = &[
+        (0.95, 1.0, 3.841458820694124),
+        (0.975, 1.0, 5.023886187314885),
+        (0.025, 1.0, 0.0009820691171752562),
+        (0.025, 4.0, 0.4844185570879297),
+        (0.975, 4.0, 11.1432867818778),
+        (0.025, 12.0, 4.403788506981702),
+        (0.975, 12.0, 23.33666415864533),
+        (0.5, 30.0, 29.33603151666159),
     ];
     const REFERENCE_NORMAL: &[(f64, f64, f64)] = &[
         (-9.0, -1.1285884059538405e-19, 1.0279773571668915e-18),

@@ -9,6 +9,8 @@ pub mod least_squares;
 pub mod levels;
 pub mod polynomial;
 pub mod quantile;
+pub mod random_effects;
+pub mod root;
 pub mod shapiro_wilk;
 pub mod spread;
 pub mod stream;

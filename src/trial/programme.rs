@@ -33,6 +33,8 @@ pub struct Programme {
     pub prices: Option<Prices>,
     /// Decisions of the programme.
     pub decisions: Decisions,
+    /// Weight of a trial's site-year in the best common rate, by trial folder; 1 where none is given. At least 0.
+    pub site_year_weights: BTreeMap<String, f64>,
     /// The rate tables wanted.
     pub tables: Vec<TableSpecification>,
     /// Trials that take part, in order of harvest year, then folder.

@@ -193,6 +193,41 @@ fn optimum_schema() -> Value {
     )
 }
 
+fn across_schema() -> Value {
+    let count = || json!({"type": "integer", "minimum": 0});
+    let site_year = object(json!({
+        "site_year": {"type": "string"}, "trials": {"type": "array"}, "groups": count(),
+        "weight": {"type": "number", "minimum": 0},
+        "optimum_is": {"enum": ["number", "at-least", "at-most", "between", "nothing", "none"]},
+        "optimum": number_or_null(), "standard_error": number_or_null(), "at_least": number_or_null(),
+        "at_most": number_or_null(), "best_rate": number_or_null(), "forgone_return": number_or_null(),
+    }));
+    let aside = object(json!({
+        "site_year": {"type": "string"}, "group": {"type": "object"}, "from": {"enum": ["both", "mean-optimum"]},
+        "reason": {"type": "string"},
+    }));
+    let common = object(json!({
+        "site_years": count(), "rate": or_null(interval()), "lowest_rate": number_or_null(), "highest_rate": number_or_null(),
+        "mean_forgone_return": number_or_null(), "resamples": count(), "failed": count(), "reason": text_or_null(),
+    }));
+    let mean = object(json!({
+        "estimation": {"enum": ["reml", "ml-interval-censored", null]}, "numbers": count(), "bounds": count(),
+        "mean": or_null(interval()), "sd_between": or_null(interval()), "new_site_year": or_null(interval()),
+        "q": number_or_null(), "q_df": {"type": ["integer", "null"]}, "i_squared": number_or_null(), "reason": text_or_null(),
+    }));
+    let kind = object(json!({
+        "varies": {"enum": ["all", "topdress"]},
+        "early_n": or_null(object(json!({"low": {"type": "number"}, "high": {"type": "number"}}))),
+        "rate_unit": text_or_null(), "yield_unit": text_or_null(),
+        "site_years": {"type": "array", "items": site_year, "minItems": 1},
+        "set_aside": {"type": "array", "items": aside},
+        "common_rate": common,
+        "mean_optimum": mean,
+        "cautions": {"type": "array", "items": object(json!({"code": {"type": "string"}, "text": {"type": "string"}}))},
+    }));
+    json!({"type": "object", "required": ["across"], "properties": {"across": {"type": "array", "items": kind}}})
+}
+
 fn holds(schema: &Value, document: &Value) {
     let validator = jsonschema::validator_for(schema).expect("the contract is a schema");
     let errors: Vec<String> =
@@ -227,6 +262,48 @@ fn optima_are_as_the_contract_says() {
         "json",
     ];
     holds(&optimum_schema(), &oats("optimum", &asked).json());
+}
+
+#[test]
+fn site_years_are_put_together_as_the_contract_says() {
+    let json = stook(["optimum", "trials", "--format", "json"]).json();
+    holds(&across_schema(), &json);
+    let kinds: Vec<(&Value, usize)> = json["across"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|kind| (&kind["early_n"]["low"], kind["site_years"].as_array().unwrap().len()))
+        .collect();
+    let onto = |level: f64, site_years: usize| (Value::from(level), site_years);
+    let levels: Vec<(Value, usize)> = kinds.iter().skip(1).map(|(low, count)| ((*low).clone(), *count)).collect();
+    assert_eq!(kinds[0], (&Value::Null, 5));
+    assert_eq!(levels[0], onto(0.0, 4));
+    // One trial is one site-year, and a bare file has none that are named.
+    assert_eq!(stook(["optimum", "trials/osier-bend-2025", "--format", "json"]).json()["across"], json!([]));
+    assert_eq!(oats("optimum", &["--price-ratio", "0.1", "--format", "json"]).json()["across"], json!([]));
+    // Varieties stand in for site-years: three levels, all of one kind.
+    let named = oats("optimum", &["--price-ratio", "0.1", "--site-years", "--format", "json"]).json();
+    holds(&across_schema(), &named);
+    assert_eq!(named["across"][0]["site_years"].as_array().unwrap().len(), 3);
+}
+
+#[test]
+fn weights_of_site_years_move_the_best_common_rate_and_are_in_the_options() {
+    let rate = |weights: &[&str]| {
+        let run = oats("optimum", &[&["--price-ratio", "80", "--site-years", "--format", "json"], weights].concat());
+        let json = run.json();
+        (json["across"][0]["common_rate"]["rate"]["estimate"].as_f64().unwrap(), json["options"]["weights"].clone())
+    };
+    let (even, none) = rate(&[]);
+    let (uneven, given) = rate(&["--weights", "Victory=5,Marvellous=0"]);
+    assert!((even - uneven).abs() > 1e-6, "{even} {uneven}");
+    assert_eq!((none, given), (Value::Null, json!({"Marvellous": 0.0, "Victory": 5.0})));
+    // The demo's trials by their folders.
+    let run = stook(["optimum", "trials", "--weights", "chalk-rise-2024=3", "--format", "json"]);
+    let kind = &run.json()["across"][0];
+    let weights: Vec<f64> =
+        kind["site_years"].as_array().unwrap().iter().filter_map(|of| of["weight"].as_f64()).collect();
+    assert_eq!(weights, [1.0, 1.0, 3.0, 1.0, 1.0]);
 }
 
 #[test]

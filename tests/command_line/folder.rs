@@ -77,6 +77,7 @@ fn the_folder_holds_what_the_season_found() {
         "data/optimum.json",
         "data/index.csv",
         "data/need.csv",
+        "data/site_years.csv",
         "data/validation.json",
         "tables/leaf-jointing.json",
         "tables/leaf-jointing.csv",

@@ -49,6 +49,18 @@ fn every_command_answers_the_demo_programme() {
 }
 
 #[test]
+fn flags_of_site_years_that_make_no_sense_are_refused_with_what_would() {
+    let bare = [OATS, "--rate", "nitrogen", "--yield", "yield", "--price-ratio", "0.1"];
+    let with = |further: &[&'static str]| [&["optimum"], &bare[..], further].concat();
+    refused(&with(&["--site-years"]), &["--site-years", "--by"]);
+    refused(&with(&["--by", "variety", "--weights", "Victory=2"]), &["--weights", "--site-years"]);
+    refused(&with(&["--by", "variety", "--site-years", "--weights", "Victoria=2"]), &["Victoria", "Victory"]);
+    refused(&with(&["--by", "variety", "--site-years", "--weights", "Victory=-1"]), &["at least 0"]);
+    let trials = crate::run::trials();
+    refused(&["optimum", trials.to_str().unwrap(), "--site-years"], &["--site-years", "trials"]);
+}
+
+#[test]
 fn a_response_that_is_not_shown_is_an_answer() {
     let run = stook(["optimum", "trials/osier-bend-2024", "--format", "json"]);
     assert_eq!(run.status, ANSWERED);

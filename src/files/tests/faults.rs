@@ -163,6 +163,22 @@ fn faults() -> Vec<Fault> {
         here(PROGRAMME, ("standard_topdress = 80", "level = 95"), "out-of-range", 15, "decisions.level", "95"),
         here(
             PROGRAMME,
+            ("standard_topdress = 80", "site_year_weights = { \"osier-2025\" = -1 }"),
+            "out-of-range",
+            15,
+            "decisions.site_year_weights.osier-2025",
+            "-1",
+        ),
+        here(
+            PROGRAMME,
+            ("standard_topdress = 80", "site_year_weights = { \"osier-2052\" = 2 }"),
+            "unknown-folder",
+            15,
+            "decisions.site_year_weights",
+            "osier-2052",
+        ),
+        here(
+            PROGRAMME,
             ("\"canopy-jointing\"", "\"canopy/jointing\""),
             "unsafe-name",
             17,
