@@ -64,9 +64,10 @@ impl Observations {
         let plateau = Plateau::of(curve.family)?;
         let join = match curve.coefficients.rate_constant {
             Some(k) => 1.0 / k,
-            None => curve.implied_join()?,
+            // Yields so large that the rise is lost in their rounding imply no join.
+            None => curve.implied_join().filter(|join| *join > self.lowest_rate())?,
         };
-        Some(plateau.shape((join / self.highest_rate()).max(f64::MIN_POSITIVE)))
+        Some(plateau.shape(join / self.highest_rate()))
     }
 
     /// Joins of a piece of the region, dense between every two tested rates and, by their inverse, beyond the top.

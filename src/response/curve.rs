@@ -126,6 +126,7 @@ impl Curve {
 /// How a fit ended.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "status")]
+#[allow(clippy::large_enum_variant, reason = "most fits are estimated, and there are few of them")]
 pub enum Fit {
     /// The curve.
     Estimated(Curve),

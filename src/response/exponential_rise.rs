@@ -29,8 +29,13 @@ pub(super) struct Moments(pub [f64; 3]);
 
 impl Moments {
     pub fn at(distance: f64, k: f64) -> Self {
+        Self::of(distance, k, (-k * distance).exp())
+    }
+
+    /// With e^(−kr) known.
+    fn of(distance: f64, k: f64, left: f64) -> Self {
         let x = k * distance;
-        let scaled = if x < SMALL { series(x) } else { closed(x) };
+        let scaled = if x.abs() < SMALL { series(x) } else { closed(x, left) };
         Self([distance * scaled[0], distance.powi(2) * scaled[1], distance.powi(3) * scaled[2]])
     }
 }
@@ -47,9 +52,16 @@ fn series(x: f64) -> [f64; 3] {
     sums
 }
 
-fn closed(x: f64) -> [f64; 3] {
-    let left = (-x).exp();
+fn closed(x: f64, left: f64) -> [f64; 3] {
     [(1.0 - left) / x, (1.0 - left * (1.0 + x)) / (x * x), (2.0 - left * (2.0 + x * (2.0 + x))) / (x * x * x)]
+}
+
+/// (e^(kL) − 1)/k and its derivative by k: what a slope of one at L takes from f(L) back to f(0).
+pub(super) fn back(lowest: f64, k: f64) -> [f64; 2] {
+    let grown = (k * lowest).exp();
+    // From L downwards the curve is the same with the sign of k turned.
+    let Moments([back, rising, _]) = Moments::of(lowest, -k, grown);
+    [back, rising]
 }
 
 /// From the value and slope at the lowest tested rate, all on rates divided by `top`; with k = 0 it is a line inside the tested range.
@@ -58,7 +70,7 @@ pub(super) fn coefficients(at_lowest: f64, slope: f64, k: f64, lowest: f64, top:
         return Coefficients { slope: Some(slope / top), ..Coefficients::level(at_lowest - slope * lowest) };
     }
     let rise = slope * (k * lowest).exp() / k;
-    let intercept = at_lowest - slope * (k * lowest).exp_m1() / k;
+    let intercept = at_lowest - slope * back(lowest, k)[0];
     Coefficients { rise: Some(rise), rate_constant: Some(k / top), ..Coefficients::level(intercept) }
 }
 

@@ -17,7 +17,7 @@ impl Observations {
     /// [`Reach::NotReached`], one up to the second rate [`Reach::BeforeFirstRate`]. If the lowest tested rate is above zero, joins
     /// between it and the second rate fit alike too, and the intercept is an extrapolation.
     pub fn fit(&self, family: Family) -> Fit {
-        let parameters = self.groups() + family.slopes();
+        let parameters = self.nuisance() + family.slopes();
         let refuse = |reason: String| Fit::NotEstimable { family, reason };
         if self.contrasts() < family.slopes() {
             let found = self.contrasts();
@@ -26,6 +26,9 @@ impl Observations {
                 found + 1,
                 family.slopes() + 1
             ));
+        }
+        if family != Family::Mean && self.is_rounding(self.reduced().total()) {
+            return refuse("the yields do not differ within groups".to_owned());
         }
         let Some(df) = self.n().checked_sub(parameters) else {
             return refuse(format!("{} observations for {parameters} parameters", self.n()));
@@ -74,9 +77,6 @@ impl Observations {
 
     fn fit_plateau(&self, plateau: Plateau) -> Result<Fitted, &'static str> {
         let reduced = self.reduced();
-        if self.is_rounding(reduced.total()) {
-            return Err("the yields do not differ within groups");
-        }
         let Some((shape, found)) = best_rising(reduced, plateau) else {
             return Err("the best rising curve is the mean: these data show no rise to a plateau");
         };
@@ -124,7 +124,8 @@ impl Observations {
         let n = self.n() as f64;
         let k = (parameters + 1) as f64;
         let total = self.reduced().total();
-        let minus_twice_loglik = (!self.is_rounding(rss)).then(|| n * ((2.0 * PI).ln() + (rss / n).ln() + 1.0));
+        let minus_twice_loglik =
+            (!self.is_rounding(rss)).then(|| n * ((2.0 * PI).ln() + (rss / n).ln() + 1.0) - self.log_weights());
         let aic = minus_twice_loglik.map(|deviance| deviance + 2.0 * k);
         let spare = n - k - 1.0;
         Curve {

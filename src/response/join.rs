@@ -1,6 +1,7 @@
 //! The profile interval of the join.
 
 use super::curve::Curve;
+use super::method::IntervalMethod;
 use super::observations::Observations;
 use super::plateau::{Plateau, SAME_JOIN};
 use super::reduced::Reduced;
@@ -8,8 +9,8 @@ use crate::stats::distribution::f_quantile;
 use crate::stats::interval::Interval;
 use crate::stats::least_squares::dot;
 
-/// How the intervals of this room are made.
-pub(super) const METHOD: &str = "profile";
+/// How the intervals of this file and its neighbours are made.
+pub(super) const METHOD: &str = IntervalMethod::Profile.name();
 
 /// The confidence region of a plateau family, as the joins that belong to it.
 pub(super) struct Region {
@@ -30,7 +31,7 @@ impl Observations {
     /// computed.
     pub fn join_interval(&self, curve: &Curve, level: f64) -> Interval {
         let Some(region) = self.region(curve, level).filter(|_| curve.family.has_join()) else {
-            return Interval::not_computed(curve.join, level, METHOD);
+            return Interval::refused(curve.join, level, METHOD, self.why_no_region(curve));
         };
         let low = |join: f64| (join > 0.0).then(|| self.in_rate_unit(join));
         let high = |join: f64| join.is_finite().then(|| self.in_rate_unit(join));

@@ -20,28 +20,46 @@ mod arrangements;
 mod band;
 mod choose;
 mod curve;
+mod diagnostics;
 mod exponential_rise;
 mod exponential_search;
+mod factor;
 mod family;
+mod fieller;
 mod fit;
+mod intervals;
 mod join;
 mod linear;
 mod linear_plateau;
+mod linearised;
 mod mean;
+mod means;
+mod method;
 mod observations;
 mod optimum;
 mod optimum_interval;
 mod plateau;
+mod plateau_interval;
+mod projection;
 mod quadratic;
 mod quadratic_plateau;
 mod reduced;
 mod response_test;
 mod square_root;
+mod wald;
 
 pub use band::Band;
-pub use choose::{Choice, choose};
+pub use choose::{
+    ABOUT_EQUALLY_WELL, AveragedOptimum, Choice, Disagreement, FamilyOptimum, FamilyWeight, Weights, average,
+    averaged_optimum, choose, disagreement, weights,
+};
 pub use curve::{Coefficients, Curve, Fit, Reach};
+pub use diagnostics::{Diagnostics, Furthest, HighestLeverage, LackOfFit, Residual};
+pub use factor::{CurvesTest, FactorTest, NestedTest, factor_test};
 pub use family::{Family, UnknownFamily};
+pub use means::{MOST_REPLICATES, PooledError};
+pub use method::{IntervalMethod, Quantity};
 pub use observations::{DataError, Observations, TreatmentMean};
 pub use optimum::{Optimum, OptimumStatus};
 pub use response_test::{RESPONSE_ALPHA, ResponseTest, TestedBy, TreatmentTest};
+pub use wald::StandardErrors;

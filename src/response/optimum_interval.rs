@@ -270,7 +270,7 @@ fn theta_ends(reduced: &Reduced, region: &Region, piece: [f64; 2], ratio: f64) -
 
 /// A piece of joins cut at the tested rates, where θ has kinks, and where joins begin to differ; what lies below the lowest join holds no
 /// curve.
-fn between_rates(reduced: &Reduced, piece: [f64; 2], plateau: Plateau) -> Vec<[f64; 2]> {
+pub(super) fn between_rates(reduced: &Reduced, piece: [f64; 2], plateau: Plateau) -> Vec<[f64; 2]> {
     let from = piece[0].max(plateau.lowest_join(reduced));
     let inside = |join: &f64| *join > from && *join < piece[1];
     let mut cuts: Vec<f64> = reduced.rates().iter().skip(1).copied().filter(inside).collect();
@@ -284,7 +284,7 @@ fn between_rates(reduced: &Reduced, piece: [f64; 2], plateau: Plateau) -> Vec<[f
 /// The least value of `f` over `[from, to]`; infinite where `f` is nowhere finite.
 ///
 /// At an end of the confidence region θ changes like a square root; the sine makes it smooth there.
-fn least(from: f64, to: f64, f: impl Fn(f64) -> f64) -> f64 {
+pub(super) fn least(from: f64, to: f64, f: impl Fn(f64) -> f64) -> f64 {
     let (middle, half) = (0.5 * (from + to), 0.5 * (to - from));
     let at = |angle: f64| f((middle + half * angle.sin()).clamp(from, to));
     let angle = |step: usize| FRAC_PI_2 * (2.0 * step as f64 / GRID as f64 - 1.0);

@@ -9,4 +9,6 @@ pub mod least_squares;
 pub mod levels;
 pub mod polynomial;
 pub mod quantile;
+pub mod shapiro_wilk;
+pub mod spread;
 pub mod stream;
