@@ -15,7 +15,7 @@ use crate::harvest::TrialHarvest;
 use crate::quality::check_programme;
 use crate::rate_table::RateTable;
 use crate::recommend::{Evidence, NoTable, derive_table};
-use crate::response::{Family, OptimumStatus, TestedBy};
+use crate::response::{Family, IntervalMethod, OptimumStatus, TestedBy};
 use crate::sensing::{PlotIndex, ShowsN, indices, sensings, shows_n};
 use crate::site_years::{self, Across, Member, across};
 use crate::trial::{
@@ -36,6 +36,8 @@ pub struct SeasonOptions {
     pub price_ratio: Option<f64>,
     /// The curve family to take where it is estimable; the best one where `None`.
     pub family: Option<Family>,
+    /// Method of the intervals of join, plateau and optimum.
+    pub interval: IntervalMethod,
 }
 
 /// Why there is no season.
@@ -60,6 +62,7 @@ impl Default for SeasonOptions {
             replicates: crate::calibration::REPLICATES,
             price_ratio: None,
             family: None,
+            interval: IntervalMethod::default(),
         }
     }
 }
@@ -150,6 +153,7 @@ impl Season {
         let fit_options = FitOptions {
             permutations: options.permutations,
             family: options.family,
+            interval: options.interval,
             ..FitOptions::new(programme.decisions.level, options.seed)
         };
         let run_trial = |trial: &Trial| {

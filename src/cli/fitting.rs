@@ -69,6 +69,7 @@ impl FitFlags {
                     seed: options.seed,
                     price_ratio,
                     family: options.family,
+                    interval: options.interval,
                     ..SeasonOptions::default()
                 };
                 let season = run_season(*loaded, season_options, &|_| {})?;
@@ -84,7 +85,11 @@ impl FitFlags {
     }
 
     fn options(&self, level: f64) -> FitOptions {
-        FitOptions { family: self.family.family, ..FitOptions::new(level, self.seed.seed) }
+        FitOptions {
+            family: self.family.family,
+            interval: self.interval.method(),
+            ..FitOptions::new(level, self.seed.seed)
+        }
     }
 
     fn provenance(
@@ -97,7 +102,7 @@ impl FitFlags {
         let mut all = roles;
         let fit = [
             ("level", Value::from(options.level)),
-            ("interval", self.interval.method().into()),
+            ("interval", options.interval.name().into()),
             ("permutations", options.permutations.into()),
             ("family", options.family.map(|family| family.name()).into()),
         ];

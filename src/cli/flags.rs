@@ -9,7 +9,7 @@ use super::failure::Failure;
 use crate::economics::price_ratio_unit;
 use crate::files::{ColumnRoles, Decimal, DeclaredBy, Layout, Separator, TextEncoding};
 use crate::output::{Format, is_same_file};
-use crate::response::Family;
+use crate::response::{Family, IntervalMethod, PooledError};
 use crate::season::DEFAULT_SEED;
 use crate::trial::{InputFile, LARGEST_PRICE_RATIO, Programme, ResultUnits};
 use crate::units::{NRateUnit, Unit as _, YieldUnit};
@@ -120,22 +120,29 @@ pub(super) struct IntervalFlags {
     /// Level of the intervals, between 0 and 1 [default: the programme's, or 0.95]
     #[arg(long, value_parser = level, allow_negative_numbers = true)]
     pub(super) level: Option<f64>,
-    /// Method of the intervals
+    /// Method of the intervals of join, plateau and optimum
     #[arg(long, value_enum, default_value = "profile")]
-    interval: Method,
+    interval: MethodFlag,
 }
 
+/// A method, as it is typed.
 #[derive(Clone, Copy, Debug, ValueEnum)]
-enum Method {
-    /// Every rate whose best curve fits nearly as well as the best of all
+enum MethodFlag {
+    /// Every value whose best curve fits nearly as well as the best of all
     Profile,
+    /// The estimate plus and minus standard errors (the delta method); narrow where curves are uncertain
+    Wald,
+    /// Fieller's set of a ratio: for the optimum of a quadratic
+    Fieller,
 }
 
 impl IntervalFlags {
-    /// The method's name.
-    pub(super) fn method(self) -> &'static str {
+    /// The method.
+    pub(super) fn method(self) -> IntervalMethod {
         match self.interval {
-            Method::Profile => "profile",
+            MethodFlag::Profile => IntervalMethod::Profile,
+            MethodFlag::Wald => IntervalMethod::Wald,
+            MethodFlag::Fieller => IntervalMethod::Fieller,
         }
     }
 }
@@ -239,6 +246,18 @@ pub(super) struct RoleFlags {
     /// Column of a factor, each level of which has its own curve
     #[arg(long, value_name = "COLUMN")]
     by: Option<String>,
+    /// Column of a factor whose levels are compared: does the response to N differ between them?
+    #[arg(long, value_name = "COLUMN")]
+    factor: Option<String>,
+    /// Column of the number of plots behind each row, where rows are treatment means
+    #[arg(long, value_name = "COLUMN")]
+    replicates: Option<String>,
+    /// Error mean square of the plots behind treatment means, with --error-df
+    #[arg(long, value_name = "SQUARE", value_parser = positive, allow_negative_numbers = true)]
+    error_mean_square: Option<f64>,
+    /// Degrees of freedom of --error-mean-square
+    #[arg(long, value_name = "DF", value_parser = degrees_of_freedom, allow_negative_numbers = true)]
+    error_df: Option<usize>,
     /// Unit of the N rate, as in kg/ha
     #[arg(long, value_name = "UNIT", value_parser = named_unit)]
     pub(super) rate_unit: Option<String>,
@@ -290,7 +309,38 @@ fn encoding(text: &str) -> Result<TextEncoding, String> {
     TextEncoding::parse(text).ok_or_else(|| "write utf-8, utf-16, latin-1 or the usual name of another".to_owned())
 }
 
+fn degrees_of_freedom(text: &str) -> Result<usize, String> {
+    match text.parse::<usize>() {
+        Ok(df) if (1..=1_000_000).contains(&df) => Ok(df),
+        _ => Err("degrees of freedom are a whole number of at least 1, such as 15".to_owned()),
+    }
+}
+
 impl RoleFlags {
+    /// The error of treatment means, where it was given.
+    ///
+    /// # Errors
+    /// A usage error for one half of it, for an error without replicates, and for treatment means in blocks.
+    pub(super) fn pooled_error(&self) -> Result<Option<PooledError>, Failure> {
+        let error = match (self.error_mean_square, self.error_df) {
+            (Some(mean_square), Some(df)) => Some(PooledError { mean_square, df }),
+            (None, None) => None,
+            (Some(_), None) => return Err(Failure::usage("--error-mean-square needs its --error-df beside it")),
+            (None, Some(_)) => return Err(Failure::usage("--error-df needs the --error-mean-square that it is of")),
+        };
+        if error.is_some() && self.replicates.is_none() {
+            return Err(Failure::usage(
+                "--error-mean-square is for treatment means: name the column of how many plots each is of with --replicates",
+            ));
+        }
+        if self.replicates.is_some() && self.block.is_some() {
+            return Err(Failure::usage(
+                "treatment means (--replicates) lie in no block: leave --block out; blocks are in the --error-mean-square",
+            ));
+        }
+        Ok(error)
+    }
+
     /// The flags that were given, with their values.
     pub(super) fn given(&self) -> Map<String, Value> {
         let texts = [
@@ -298,11 +348,15 @@ impl RoleFlags {
             ("yield", &self.yields),
             ("block", &self.block),
             ("by", &self.by),
+            ("factor", &self.factor),
+            ("replicates", &self.replicates),
             ("rate_unit", &self.rate_unit),
             ("yield_unit", &self.yield_unit),
         ];
         let texts = texts.into_iter().filter_map(|(name, text)| Some((name, Value::from(text.as_deref()?))));
         let layout = [
+            ("error_mean_square", self.error_mean_square.map(Value::from)),
+            ("error_df", self.error_df.map(Value::from)),
             ("sheet", self.sheet.as_deref().map(Value::from)),
             ("header_row", self.header_row.map(Value::from)),
             ("header_rows", self.header_rows.map(Value::from)),
@@ -350,6 +404,8 @@ impl RoleFlags {
                 yields: yields.clone(),
                 block: self.block.clone(),
                 by: self.by.clone(),
+                factor: self.factor.clone(),
+                replicates: self.replicates.clone(),
                 layout: self.layout(),
             }),
             (rate, yields) => {

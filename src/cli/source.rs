@@ -77,8 +77,10 @@ impl Source {
             roles.none_for(path)?;
             return Ok(Self::Programme(Box::new(read_programme(path)?)));
         }
+        roles.pooled_error()?;
         let Loaded { value: file, warnings } = load_columns(path, &roles.of_file(path)?)?;
-        let groups = groups_of_columns(&file.columns, roles.rate_unit.clone(), roles.yield_unit.clone());
+        let (rate_unit, yield_unit) = (roles.rate_unit.clone(), roles.yield_unit.clone());
+        let groups = groups_of_columns(&file.columns, rate_unit, yield_unit, roles.pooled_error()?);
         Ok(Self::Columns { groups, input: file.input, warnings })
     }
 }

@@ -2,17 +2,20 @@
 
 use crate::economics::{NearOptimum, Tolerance, near_optimum, net_return};
 use crate::response::{
-    Choice, Curve, DataError, Family, Fit, Observations, Optimum, OptimumStatus, RESPONSE_ALPHA, ResponseTest,
-    TreatmentMean, TreatmentTest, choose,
+    Choice, Curve, DataError, Family, Fit, IntervalMethod, Observations, Optimum, OptimumStatus, RESPONSE_ALPHA,
+    ResponseTest, TreatmentMean, TreatmentTest, choose,
 };
 
 use super::ResponseGroup;
+use crate::stats::interval::Interval;
 
 /// What fitting is asked to do.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FitOptions {
     /// Level of every interval, 0 to 1.
     pub level: f64,
+    /// Method of the intervals of join, plateau and optimum.
+    pub interval: IntervalMethod,
     /// Permutations of the response test.
     pub permutations: usize,
     /// Seed of the permutations.
@@ -28,7 +31,7 @@ impl FitOptions {
     /// The level and the seed, everything else by default.
     #[must_use]
     pub fn new(level: f64, seed: u64) -> Self {
-        Self { level, permutations: PERMUTATIONS, seed, family: None }
+        Self { level, interval: IntervalMethod::default(), permutations: PERMUTATIONS, seed, family: None }
     }
 }
 
@@ -61,6 +64,7 @@ pub struct Fitted {
     /// The best family that has an optimum of its own; the line where no other is estimable.
     pub best_for_optimum: Option<Choice>,
     level: f64,
+    interval: IntervalMethod,
 }
 
 /// Is there a response?
@@ -108,8 +112,7 @@ impl FittedGroup {
     /// Fits every family to the group and tests for a response.
     #[must_use]
     pub fn fit(group: ResponseGroup, options: &FitOptions) -> Self {
-        let observations = Observations::new(&group.rates, &group.yields, group.blocks.as_deref());
-        let outcome = observations.map(|observations| {
+        let outcome = group.observations().map(|observations| {
             let fits: Vec<Fit> = Family::ALL.iter().map(|family| observations.fit(*family)).collect();
             let wanted = options
                 .family
@@ -117,13 +120,7 @@ impl FittedGroup {
             let declared = wanted.map(|family| Choice { family, by: "declared" });
             let best = declared.or_else(|| choose(&fits));
             let response = observations.response_test(options.permutations, options.seed);
-            // A line puts the optimum at an end of the tested rates by its form alone: that no bend is detected is no evidence for it.
-            // Where no response is detected, neither is a parabola that bends upward, which has no optimum inside them.
-            let bends = |fit: &&Fit| {
-                let upward = fit.curve().and_then(|curve| curve.coefficients.curvature).is_some_and(|bend| bend >= 0.0);
-                fit.family() != Family::Linear && (is_detected(&response) || !upward)
-            };
-            let bent: Vec<Fit> = fits.iter().filter(bends).cloned().collect();
+            let bent = families_with_optimum(&fits, is_detected(&response));
             let best_for_optimum = declared.or_else(|| choose(&bent)).or(best);
             Fitted {
                 means: observations.treatment_means(),
@@ -133,6 +130,7 @@ impl FittedGroup {
                 best,
                 best_for_optimum,
                 level: options.level,
+                interval: options.interval,
                 observations,
             }
         });
@@ -141,11 +139,29 @@ impl FittedGroup {
     }
 }
 
+/// The fits that an optimum may be read from.
+///
+/// A line puts the optimum at an end of the tested rates by its form alone: that no bend is detected is no evidence for it. Where no
+/// response is detected, neither is a parabola that bends upward, which has no optimum inside them.
+pub(super) fn families_with_optimum(fits: &[Fit], detected: bool) -> Vec<Fit> {
+    let bends = |fit: &&Fit| {
+        let upward = fit.curve().is_some_and(Curve::bends_upward);
+        fit.family() != Family::Linear && (detected || !upward)
+    };
+    fits.iter().filter(bends).cloned().collect()
+}
+
 fn is_detected(response: &ResponseTest) -> bool {
     response.p.is_some_and(|p| p <= RESPONSE_ALPHA)
 }
 
 impl Fitted {
+    /// The level of every interval.
+    #[must_use]
+    pub fn level(&self) -> f64 {
+        self.level
+    }
+
     /// Whether a response is detected; `None` where it cannot be tested.
     #[must_use]
     pub fn detected(&self) -> Option<bool> {
@@ -193,8 +209,13 @@ impl Fitted {
     #[must_use]
     pub fn chosen_optimum(&self, price_ratio: f64) -> Option<(Option<Response>, Optimum)> {
         let curve = self.optimum_curve()?;
-        let mut optimum = self.observations.optimum(curve, price_ratio, self.level);
-        let pays_nowhere = optimum.interval.high.is_some_and(|high| high <= curve.lowest_rate);
+        let mut optimum = self.optimum_of(curve, price_ratio);
+        // Whether a gain could pay is read from the profile, whichever interval is asked for: the answer is one.
+        let profile = match self.interval {
+            IntervalMethod::Profile => optimum.interval.high,
+            _ => self.observations.optimum(curve, price_ratio, self.level).interval.high,
+        };
+        let pays_nowhere = profile.is_some_and(|high| high <= curve.lowest_rate);
         let response = self.detected().map(|detected| match (detected, pays_nowhere) {
             (true, _) => Response::Detected,
             (false, true) => Response::Negligible,
@@ -230,7 +251,29 @@ impl Fitted {
     #[must_use]
     pub fn optimum_by_family(&self, price_ratio: f64) -> Vec<Optimum> {
         let curves = self.fits.iter().filter_map(Fit::curve).filter(|curve| curve.family != Family::Mean);
-        curves.map(|curve| self.observations.optimum(curve, price_ratio, self.level)).collect()
+        curves.map(|curve| self.optimum_of(curve, price_ratio)).collect()
+    }
+
+    fn optimum_of(&self, curve: &Curve, price_ratio: f64) -> Optimum {
+        self.observations.optimum_by(curve, price_ratio, self.interval, self.level)
+    }
+
+    /// The interval of the join of a plateau family, in the rate unit, by the method that was asked for.
+    #[must_use]
+    pub fn join(&self, curve: &Curve) -> Interval {
+        self.observations.join_by(curve, self.interval, self.level)
+    }
+
+    /// The interval of the plateau of a plateau family, in yield units, by the method that was asked for.
+    #[must_use]
+    pub fn plateau(&self, curve: &Curve) -> Interval {
+        self.observations.plateau_by(curve, self.interval, self.level)
+    }
+
+    /// The interval of the agronomic optimum, in the rate unit, by the method that was asked for.
+    #[must_use]
+    pub fn agronomic_optimum(&self, curve: &Curve) -> Interval {
+        self.observations.agronomic_optimum_by(curve, self.interval, self.level)
     }
 }
 
@@ -245,7 +288,11 @@ mod tests {
             key: GroupKey::default(),
             rates: rates.to_vec(),
             yields: yields.to_vec(),
+            names: vec![String::new(); rates.len()],
             blocks: blocks.map(<[usize]>::to_vec),
+            pooled_over: None,
+            replicates: None,
+            pooled_error: None,
             error_stratum: ErrorStratum::Plots,
             left_out: Vec::new(),
             rate_unit: None,
@@ -297,7 +344,7 @@ mod tests {
         let fitted = fit(&[0.0, 50.0, 100.0], &[40.0, 60.0, 65.0], None);
         assert!(fitted.chosen_optimum(0.1).is_none() && fitted.chosen().is_none());
         assert!(fitted.why_none_chosen().is_some_and(|reason| reason.contains("as many parameters")));
-        assert_eq!(fitted.optimum_by_family(0.1).len(), 4);
+        assert_eq!(fitted.optimum_by_family(0.1).len(), 6);
     }
 
     #[test]

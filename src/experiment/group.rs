@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 
 use crate::crop::Crop;
 use crate::harvest::{PlotYield, plot_yields, yields_with_excluded};
+use crate::response::{DataError, Observations, PooledError};
 use crate::stats::levels::level_indices;
-use crate::trial::{BesideN, Columns, Design, NeedFrom, ResultUnits, Timing, Trial};
+use crate::trial::{BesideN, Design, NeedFrom, ResultUnits, Timing, Trial};
 use crate::units::{BushelUnknown, Unit};
 
 /// What the error of a curve is made of.
@@ -19,6 +20,14 @@ pub enum ErrorStratum {
     Subplots,
     /// Main plots within blocks: N is on main plots, and each observation is a main plot's mean.
     MainPlots,
+    /// Plots within levels of a factor, no blocks.
+    PlotsWithinLevels,
+    /// Plots within levels of a factor in each block.
+    PlotsWithinLevelsAndBlocks,
+    /// Treatment means around the curve: their plots are not known.
+    Means,
+    /// Treatment means with the error mean square of their plots.
+    MeansWithPooledError,
 }
 
 impl ErrorStratum {
@@ -30,6 +39,10 @@ impl ErrorStratum {
             Self::PlotsWithinBlocks => "plots within blocks",
             Self::Subplots => "subplots within main plots",
             Self::MainPlots => "main plots within blocks",
+            Self::PlotsWithinLevels => "plots within levels of the factor",
+            Self::PlotsWithinLevelsAndBlocks => "plots within levels of the factor in each block",
+            Self::Means => "treatment means around the curve",
+            Self::MeansWithPooledError => "the pooled error mean square, and treatment means around the curve",
         }
     }
 }
@@ -79,8 +92,16 @@ pub struct ResponseGroup {
     pub rates: Vec<f64>,
     /// Yield of each observation.
     pub yields: Vec<f64>,
+    /// What each observation is called: *plot 304*, *row 17*.
+    pub names: Vec<String>,
     /// Block of each observation, numbered from 0; `None` without blocks.
     pub blocks: Option<Vec<usize>>,
+    /// The factor that the group is pooled over, with the level of each observation, numbered from 0; `None` where it is of one level.
+    pub pooled_over: Option<PooledOver>,
+    /// Plots behind each observation, where observations are treatment means.
+    pub replicates: Option<Vec<usize>>,
+    /// The error of those plots, where it is known.
+    pub pooled_error: Option<PooledError>,
     /// What the error is made of.
     pub error_stratum: ErrorStratum,
     /// Plots of the group that do not enter, with the reason.
@@ -93,54 +114,54 @@ pub struct ResponseGroup {
     pub with_excluded: Option<Box<ResponseGroup>>,
 }
 
+/// A factor that a group is pooled over.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PooledOver {
+    /// The factor.
+    pub factor: String,
+    /// Its levels.
+    pub levels: Vec<String>,
+    /// The position of the level of each observation.
+    pub level_of: Vec<usize>,
+}
+
 impl ResponseGroup {
+    /// The observations, reduced. Their nuisance is the block, or level × block where they are pooled over a factor.
+    ///
+    /// # Errors
+    /// What they lack to be observations of a response.
+    pub fn observations(&self) -> Result<Observations, DataError> {
+        let nuisance = self.nuisance();
+        match &self.replicates {
+            None => Observations::new(&self.rates, &self.yields, nuisance.as_deref()),
+            Some(replicates) => {
+                Observations::of_means(&self.rates, &self.yields, replicates, nuisance.as_deref(), self.pooled_error)
+            }
+        }
+    }
+
+    fn nuisance(&self) -> Option<Vec<usize>> {
+        match (&self.pooled_over, &self.blocks) {
+            (None, blocks) => blocks.clone(),
+            (Some(pooled), None) => Some(pooled.level_of.clone()),
+            (Some(pooled), Some(blocks)) => {
+                let cells: Vec<(usize, usize)> = pooled.level_of.iter().copied().zip(blocks.iter().copied()).collect();
+                Some(level_indices(&cells))
+            }
+        }
+    }
+
+    /// The plots behind all observations, where those are treatment means; else their number.
+    #[must_use]
+    pub fn plots(&self) -> usize {
+        self.replicates.as_ref().map_or(self.rates.len(), |replicates| replicates.iter().sum())
+    }
+
     /// How many blocks the observations lie in; 0 without blocks.
     #[must_use]
     pub fn block_count(&self) -> usize {
         self.blocks.iter().flatten().max().map_or(0, |last| last + 1)
     }
-}
-
-/// Groups of bare columns: one for each level of the `by` factor.
-#[must_use]
-pub fn groups_of_columns(
-    columns: &Columns,
-    rate_unit: Option<String>,
-    yield_unit: Option<String>,
-) -> Vec<ResponseGroup> {
-    let level_of = |row: usize| columns.by.as_ref().and_then(|(_, levels)| levels.get(row)).map_or("", String::as_str);
-    let mut rows_by_level: Vec<(&str, Vec<usize>)> = Vec::new();
-    for row in 0..columns.rates.len() {
-        let level = level_of(row);
-        match rows_by_level.iter_mut().find(|(known, _)| *known == level) {
-            Some((_, rows)) => rows.push(row),
-            None => rows_by_level.push((level, vec![row])),
-        }
-    }
-    let group = |(level, rows): (&str, Vec<usize>)| {
-        let labels =
-            columns.blocks.as_ref().map(|blocks| rows.iter().filter_map(|&row| blocks.get(row)).collect::<Vec<_>>());
-        ResponseGroup {
-            key: GroupKey {
-                by: columns.by.as_ref().map(|(factor, _)| (factor.clone(), level.to_owned())),
-                ..GroupKey::default()
-            },
-            rates: rows.iter().filter_map(|&row| columns.rates.get(row).copied()).collect(),
-            yields: rows.iter().filter_map(|&row| columns.yields.get(row).copied()).collect(),
-            error_stratum: if labels.is_some() { ErrorStratum::PlotsWithinBlocks } else { ErrorStratum::Plots },
-            blocks: labels.map(|labels| level_indices(&labels)),
-            left_out: columns
-                .missing
-                .iter()
-                .filter(|missing| missing.level == level)
-                .map(|missing| LeftOut { plot: format!("row {}", missing.row), reason: "yield missing".to_owned() })
-                .collect(),
-            rate_unit: rate_unit.clone(),
-            yield_unit: yield_unit.clone(),
-            with_excluded: None,
-        }
-    };
-    rows_by_level.into_iter().map(group).collect()
 }
 
 /// Groups of a trial: one for each variety and combination of factors, and each early level where the topdress is what varies.
@@ -213,6 +234,7 @@ fn observations(
                     value: *value,
                     block: plot.block.as_deref().filter(|_| has_blocks),
                     main_plot: plot.main_plot.as_deref(),
+                    plot: &plot.id,
                 });
                 continue;
             }
@@ -226,8 +248,13 @@ fn observations(
         used = main_plot_means(&used);
     }
     let labels: Vec<_> = used.iter().map(|observed| observed.block).collect();
+    let name = if error_stratum == ErrorStratum::MainPlots { "the main plot of plot" } else { "plot" };
     ResponseGroup {
         key,
+        names: used.iter().map(|observed| format!("{name} {}", observed.plot)).collect(),
+        pooled_over: None,
+        replicates: None,
+        pooled_error: None,
         rates: used.iter().map(|observed| observed.rate).collect(),
         yields: used.iter().map(|observed| observed.value).collect(),
         blocks: has_blocks.then(|| level_indices(&labels)),
@@ -250,6 +277,8 @@ struct Observed<'t> {
     value: f64,
     block: Option<&'t str>,
     main_plot: Option<&'t str>,
+    /// The plot as typed; of a main plot, the first of its plots.
+    plot: &'t str,
 }
 
 /// The stratum that N is tested in. Variety and factors on main plots leave N to vary within them: each of their levels is a group of its

@@ -3,11 +3,16 @@
 //! A *group* is what one response curve is fitted to: the plots of one variety, and of one early level where the topdress is what
 //! varies. Nuisance (block) and the error stratum follow from the design.
 
+mod columns;
+mod compared;
+mod factors;
 mod fitted;
 mod group;
 
 #[cfg(test)]
 mod tests;
 
+pub use columns::groups_of_columns;
+pub use factors::{FactorComparison, compare_factors};
 pub use fitted::{FitOptions, Fitted, FittedGroup, GroupOptimum, PERMUTATIONS, Response};
-pub use group::{ErrorStratum, GroupKey, LeftOut, ResponseGroup, groups_of_columns, groups_of_trial};
+pub use group::{ErrorStratum, GroupKey, LeftOut, PooledOver, ResponseGroup, groups_of_trial};

@@ -10,6 +10,7 @@ use super::opened::{FileKind, bytes, open};
 use super::plausible;
 use super::table::{Column, DataTable};
 use crate::finding::{Finding, Place};
+use crate::response::MOST_REPLICATES;
 use crate::trial::{Columns, InputFile, MissingYield};
 
 /// Which headers of a data file play which role.
@@ -23,6 +24,10 @@ pub struct ColumnRoles {
     pub block: Option<String>,
     /// The factor that splits the file into groups.
     pub by: Option<String>,
+    /// The factor whose levels are compared.
+    pub factor: Option<String>,
+    /// Plots behind each row, where rows are treatment means.
+    pub replicates: Option<String>,
     /// How the file is laid out.
     pub layout: Layout,
 }
@@ -40,8 +45,8 @@ pub struct DataFile {
 ///
 /// # Errors
 /// Every fault of the file: not readable, no text, ragged, a header that is missing (with the nearest one), a cell that is no
-/// number, a negative rate or yield, a missing rate, block or level, no yield at all; a layout that has no meaning for such a
-/// file; one column in two roles.
+/// number, a negative rate or yield, a missing rate, block or level, replicates that are no whole number from 1 up, no yield at all; a
+/// layout that has no meaning for such a file; one column in two roles.
 pub fn load_columns(path: &Path, roles: &ColumnRoles) -> Result<Loaded<DataFile>, Vec<Finding>> {
     let file = path.display().to_string();
     let layout = &roles.layout;
@@ -86,6 +91,8 @@ fn columns(table: &DataTable, roles: &ColumnRoles, findings: &mut Vec<Finding>) 
     let yields = named(&roles.yields);
     let block = roles.block.as_ref().map(&mut named);
     let by = roles.by.as_ref().map(&mut named);
+    let factor = roles.factor.as_ref().map(&mut named);
+    let replicates = roles.replicates.as_ref().map(&mut named);
     let label = |what: &'static str| move |cell: Cell| cell.label(what).map(str::to_owned);
     let rates = rate.and_then(|rate| {
         rate.values(findings, |cell| {
@@ -97,10 +104,14 @@ fn columns(table: &DataTable, roles: &ColumnRoles, findings: &mut Vec<Finding>) 
         yields.and_then(|yields| yields.values(findings, |cell| plausible::any(&cell, cell.non_negative("a yield")?)));
     let blocks = block.map(|column| column?.values(findings, label("block")));
     let levels = by.map(|column| column?.values(findings, label("group")));
+    let factor_levels = factor.map(|column| column?.values(findings, label("level of the factor")));
+    let replicates = replicates.map(|column| column?.values(findings, replicates_of));
     // A role that was asked for and could not be read ends here; its faults are told.
     let (rates, yields) = (rates?, yields?);
     let blocks = if let Some(blocks) = blocks { Some(blocks?) } else { None };
     let levels = if let Some(levels) = levels { Some(levels?) } else { None };
+    let factor_levels = if let Some(levels) = factor_levels { Some(levels?) } else { None };
+    let replicates = if let Some(replicates) = replicates { Some(replicates?) } else { None };
     let kept: Vec<bool> = yields.iter().map(Option::is_some).collect();
     if !kept.contains(&true) {
         let place = table.header_place().column(&roles.yields);
@@ -108,16 +119,41 @@ fn columns(table: &DataTable, roles: &ColumnRoles, findings: &mut Vec<Finding>) 
         return None;
     }
     let missing = table.lines().zip(&kept).enumerate().filter(|(_, (_, kept))| !**kept);
-    let level = |row: usize| levels.as_ref().and_then(|levels| levels.get(row)).cloned().unwrap_or_default();
-    let missing = missing.map(|(row, (line, _))| MissingYield { row: line, level: level(row) }).collect();
+    let level =
+        |of: &Option<Vec<String>>, row: usize| of.as_ref().and_then(|of| of.get(row)).cloned().unwrap_or_default();
+    let missing = missing.map(|(row, (line, _))| MissingYield {
+        row: line,
+        level: level(&levels, row),
+        factor_level: level(&factor_levels, row),
+    });
+    let missing = missing.collect();
     Some(Columns {
         file: table.file().to_owned(),
         rates: of_kept(rates, &kept),
         yields: yields.into_iter().flatten().collect(),
         blocks: blocks.map(|blocks| of_kept(blocks, &kept)),
         by: roles.by.clone().zip(levels).map(|(name, levels)| (name, of_kept(levels, &kept))),
+        factor: roles.factor.clone().zip(factor_levels).map(|(name, levels)| (name, of_kept(levels, &kept))),
+        replicates: replicates.map(|replicates| of_kept(replicates, &kept)),
+        rows: of_kept(table.lines().collect(), &kept),
         missing,
     })
+}
+
+/// The plots behind a treatment mean.
+fn replicates_of(cell: Cell) -> Result<usize, Finding> {
+    // What is missing or no number fails the test as well.
+    let number = cell.plain_number().unwrap_or(0.0);
+    if number.fract() == 0.0 && (1.0..=MOST_REPLICATES as f64).contains(&number) {
+        return Ok(number as usize);
+    }
+    let text = if cell.is_missing() {
+        "the number of replicates is missing".to_owned()
+    } else {
+        format!("{:?} is no number of replicates", cell.text)
+    };
+    let remedy = format!("write the number of plots that the mean is of: a whole number from 1 to {MOST_REPLICATES}");
+    Err(cell.error("not-replicates", text).remedy(remedy))
 }
 
 /// A column that plays two roles: one of them was meant to be another column.
@@ -125,6 +161,8 @@ fn roles_given_twice(table: &DataTable, roles: &ColumnRoles) -> Vec<Finding> {
     let mut given = vec![("--rate", &roles.rate), ("--yield", &roles.yields)];
     given.extend(roles.block.as_ref().map(|block| ("--block", block)));
     given.extend(roles.by.as_ref().map(|by| ("--by", by)));
+    given.extend(roles.factor.as_ref().map(|factor| ("--factor", factor)));
+    given.extend(roles.replicates.as_ref().map(|replicates| ("--replicates", replicates)));
     let twice = given.iter().enumerate().filter_map(|(position, (flag, name))| {
         let (earlier, _) = given.get(..position)?.iter().find(|(_, earlier)| earlier.trim() == name.trim())?;
         let text = format!("the column {name:?} is given as {earlier} and as {flag}");

@@ -8,10 +8,11 @@ use super::envelope::Report;
 use super::group::{factors, group_object, level_fields};
 use super::long::{Long, number, text};
 use super::optimum::WithExcluded;
+use super::which_curve::{BestRate, Diagnostics, FactorTests};
 use crate::economics::Tolerance;
-use crate::experiment::{Fitted, FittedGroup, Response};
+use crate::experiment::{Fitted, FittedGroup, Response, ResponseGroup, compare_factors};
 use crate::files::export::{Cell, Table};
-use crate::response::{Curve, Family, Fit, Reach};
+use crate::response::{Curve, Disagreement, Family, Fit, LackOfFit, Reach, StandardErrors, Weights};
 use crate::stats::interval::Interval;
 
 /// The curves of every group.
@@ -19,6 +20,8 @@ use crate::stats::interval::Interval;
 pub struct Curves {
     /// One entry a group.
     pub groups: Vec<CurveGroup>,
+    /// Whether the response differs between levels: one entry for each factor that tells some of the groups apart.
+    pub factor_tests: Vec<FactorTests>,
 }
 
 /// The curves of one group.
@@ -28,6 +31,10 @@ pub struct CurveGroup {
     pub group: Map<String, Value>,
     /// Observations used.
     pub n: usize,
+    /// Plots behind them: more where they are treatment means.
+    pub plots: usize,
+    /// The factor that the curves are pooled over, each of its levels with a height of its own; null where they are of one level.
+    pub pooled_over: Option<String>,
     /// Plots or rows of the group that are not used; see `left_out`.
     pub excluded: usize,
     /// Unit of rates, where it is known.
@@ -70,6 +77,13 @@ pub struct CurveGroup {
     pub chosen_by: &'static str,
     /// Why none is chosen.
     pub reason: Option<String>,
+    /// What families are weighed by: `aicc`, or `bic` where AICc is not defined for one of them; null where they have no weights.
+    pub weighted_by: Option<&'static str>,
+    /// What the residuals of the chosen curve show; null where it leaves no error.
+    pub diagnostics: Option<Diagnostics>,
+    /// How far families that fit about equally well disagree on the economic optimum; null where prices are not known, a response is
+    /// not shown or one family stands out.
+    pub disagreement: Option<Disagreement>,
 }
 
 /// What stands for a group with the yields that are left out put back in.
@@ -155,10 +169,23 @@ pub struct FamilyCurve {
     pub aicc: Option<f64>,
     /// Bayesian criterion.
     pub bic: Option<f64>,
+    /// How much the family is worth beside the others that answer to N: exp(−½ × criterion above the smallest), over their sum.
+    pub weight: Option<f64>,
+    /// The curve against the treatment means; null where plots of one rate tell no error, or the curve takes as many parameters as there
+    /// are treatments.
+    pub lack_of_fit: Option<LackOfFit>,
+    /// The economic optimum N rate where prices are known, else the agronomic one; null for a family without one.
+    pub best_rate: Option<BestRate>,
     /// The join with its interval, for a family that has one.
     pub join: Option<Interval>,
     /// Where the join lies.
     pub reach: Option<Reach>,
+    /// Standard errors of the coefficients, the join and the AONR.
+    pub standard_errors: StandardErrors,
+    /// The plateau with its interval, for a family that has one.
+    pub plateau: Option<Interval>,
+    /// The agronomic optimum N rate (AONR) with its interval; not computed, with the reason, for a family without one.
+    pub aonr: Option<Interval>,
 }
 
 /// Coefficients of y = f(N), N in the rate unit; null where the family has none or the data give none.
@@ -172,13 +199,23 @@ pub struct Coefficients {
     pub curvature: Option<f64>,
     /// Yield beyond the join.
     pub plateau: Option<f64>,
+    /// Factor of √N.
+    pub root: Option<f64>,
+    /// Rise of an exponential from N = 0 to what it nears.
+    pub rise: Option<f64>,
+    /// k in the e^(−kN) of an exponential.
+    pub rate_constant: Option<f64>,
 }
 
 impl Curves {
     /// The curves of groups, with intervals of the joins at a level. With a price ratio a response that is not detected may be
     /// *negligible*.
     pub fn of<'a>(groups: impl IntoIterator<Item = &'a FittedGroup>, level: f64, price_ratio: Option<f64>) -> Self {
-        Self { groups: groups.into_iter().map(|group| CurveGroup::of(group, level, price_ratio)).collect() }
+        let fitted: Vec<&FittedGroup> = groups.into_iter().collect();
+        Self {
+            groups: fitted.iter().map(|group| CurveGroup::of(group, level, price_ratio)).collect(),
+            factor_tests: compare_factors(fitted).iter().map(FactorTests::of).collect(),
+        }
     }
 
     /// Whether any group has a curve.
@@ -194,6 +231,8 @@ impl CurveGroup {
         let common = Self {
             group: group_object(&group.key),
             n: group.rates.len(),
+            plots: group.plots(),
+            pooled_over: group.pooled_over.as_ref().map(|pooled| pooled.factor.clone()),
             excluded: group.left_out.len(),
             rate_unit: group.rate_unit.clone(),
             yield_unit: group.yield_unit.clone(),
@@ -218,9 +257,12 @@ impl CurveGroup {
             chosen: None,
             chosen_by: "none-chosen",
             reason: None,
+            weighted_by: None,
+            diagnostics: None,
+            disagreement: None,
         };
         match &fitted_group.outcome {
-            Ok(fitted) => Self::fitted(common, fitted, level, price_ratio),
+            Ok(fitted) => Self::fitted(common, group, fitted, price_ratio),
             Err(error) => {
                 let refused = |family: Family| FamilyCurve::not_estimable(family, &error.to_string());
                 Self { curves: Family::ALL.map(refused).to_vec(), reason: Some(error.to_string()), ..common }
@@ -228,7 +270,8 @@ impl CurveGroup {
         }
     }
 
-    fn fitted(common: Self, fitted: &Fitted, level: f64, price_ratio: Option<f64>) -> Self {
+    fn fitted(common: Self, group: &ResponseGroup, fitted: &Fitted, price_ratio: Option<f64>) -> Self {
+        let weights = fitted.weights();
         let chosen = fitted.chosen();
         let (analysis, test) = (&fitted.analysis, &fitted.response);
         let unpriced = fitted.detected().map(|detected| match detected {
@@ -258,7 +301,10 @@ impl CurveGroup {
             }),
             means: fitted.means.iter().map(mean).collect(),
             rates_connected: fitted.observations.rates_connected(),
-            curves: fitted.fits.iter().map(|fit| FamilyCurve::of(fit, fitted, level)).collect(),
+            curves: fitted.fits.iter().map(|fit| FamilyCurve::of(fit, fitted, weights.as_ref(), price_ratio)).collect(),
+            weighted_by: weights.as_ref().map(|weights| weights.by),
+            diagnostics: chosen.and_then(|choice| Diagnostics::of(group, fitted, choice.family)),
+            disagreement: price_ratio.and_then(|ratio| fitted.disagreement(ratio)),
             chosen: chosen.map(|choice| choice.family.name()),
             chosen_by: chosen.map_or(common.chosen_by, |choice| choice.by),
             reason: fitted.why_none_chosen().filter(|_| chosen.is_none()).map(str::to_owned),
@@ -288,14 +334,18 @@ impl CurvesWithExcluded {
 }
 
 impl FamilyCurve {
-    fn of(fit: &Fit, fitted: &Fitted, level: f64) -> Self {
+    fn of(fit: &Fit, fitted: &Fitted, weights: Option<&Weights>, price_ratio: Option<f64>) -> Self {
         match fit {
-            Fit::Estimated(curve) => Self::estimated(curve, fitted, level),
+            Fit::Estimated(curve) => Self {
+                weight: weights.and_then(|weights| weights.of(curve.family)),
+                best_rate: BestRate::of(fitted, curve, price_ratio),
+                ..Self::estimated(curve, fitted)
+            },
             Fit::NotEstimable { family, reason } => Self::not_estimable(*family, reason),
         }
     }
 
-    fn estimated(curve: &Curve, fitted: &Fitted, level: f64) -> Self {
+    fn estimated(curve: &Curve, fitted: &Fitted) -> Self {
         Self {
             family: curve.family.name(),
             status: "estimated",
@@ -305,6 +355,9 @@ impl FamilyCurve {
                 slope: curve.coefficients.slope,
                 curvature: curve.coefficients.curvature,
                 plateau: curve.coefficients.plateau,
+                root: curve.coefficients.root,
+                rise: curve.coefficients.rise,
+                rate_constant: curve.coefficients.rate_constant,
             },
             rss: Some(curve.rss),
             df: Some(curve.df),
@@ -313,8 +366,14 @@ impl FamilyCurve {
             aic: curve.aic,
             aicc: curve.aicc,
             bic: curve.bic,
-            join: curve.reach.map(|_| fitted.observations.join_interval(curve, level)),
+            weight: None,
+            lack_of_fit: fitted.observations.lack_of_fit(curve),
+            best_rate: None,
+            join: curve.family.has_join().then(|| fitted.join(curve)),
             reach: curve.reach,
+            standard_errors: fitted.observations.standard_errors(curve),
+            plateau: curve.family.has_join().then(|| fitted.plateau(curve)),
+            aonr: (curve.family != Family::Mean).then(|| fitted.agronomic_optimum(curve)),
         }
     }
 
@@ -331,8 +390,14 @@ impl FamilyCurve {
             aic: None,
             aicc: None,
             bic: None,
+            weight: None,
+            lack_of_fit: None,
+            best_rate: None,
             join: None,
             reach: None,
+            standard_errors: StandardErrors::default(),
+            plateau: None,
+            aonr: None,
         }
     }
 
@@ -352,7 +417,7 @@ pub(super) fn reach_name(reach: Reach) -> &'static str {
     }
 }
 
-const COLUMNS: [&str; 31] = [
+const COLUMNS: [&str; 36] = [
     "n",
     "excluded",
     "blocks",
@@ -378,6 +443,11 @@ const COLUMNS: [&str; 31] = [
     "aic",
     "aicc",
     "bic",
+    "weight",
+    "lack_of_fit_f",
+    "lack_of_fit_df",
+    "lack_of_fit_error_df",
+    "lack_of_fit_p",
     "join",
     "join_low",
     "join_high",
@@ -405,8 +475,9 @@ impl Report for Curves {
     }
 }
 
-fn fields(group: &CurveGroup, curve: &FamilyCurve) -> [Cell; 31] {
+fn fields(group: &CurveGroup, curve: &FamilyCurve) -> [Cell; 36] {
     let join = curve.join.as_ref();
+    let lack_of_fit = curve.lack_of_fit;
     [
         group.n.into(),
         group.excluded.into(),
@@ -433,6 +504,11 @@ fn fields(group: &CurveGroup, curve: &FamilyCurve) -> [Cell; 31] {
         number(curve.aic),
         number(curve.aicc),
         number(curve.bic),
+        number(curve.weight),
+        number(lack_of_fit.map(|test| test.f)),
+        lack_of_fit.map(|test| test.df).into(),
+        lack_of_fit.map(|test| test.error_df).into(),
+        number(lack_of_fit.map(|test| test.p)),
         number(join.and_then(|join| join.estimate)),
         number(join.and_then(|join| join.low)),
         number(join.and_then(|join| join.high)),

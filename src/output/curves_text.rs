@@ -2,20 +2,25 @@
 
 use super::curves::{CurveGroup, Curves, FamilyCurve};
 use super::group::group_text;
-use super::interval_words::{interval_head, interval_text};
+use super::interval_words::{interval_head, interval_text, method_note};
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{NONE, count, decimals_of_error, decimals_of_rates, fixed, or_dash, p_value, plain, significant};
 use super::optimum_text::{put_back_in, refitted_rate};
+use super::which_curve_text::{comparison, disagreement, factor_tests, priced, residuals};
 use crate::response::Reach;
 
 /// How the coefficients are to be read.
 const LEGEND: &str = "Yield = intercept + slope × N + curvature × N² up to the join, the plateau beyond it; R² is within blocks \
-    where there are any. AICc compares the families of one group: smaller is better.";
+    where there are any. AICc compares the families of one group: smaller is better; the weights say how much each of them is worth. Lack \
+    of fit: p of treatment means that lie as far off the curve if the family is right, so a small p speaks against it. ";
+const EONR: &str = "EONR: the economic optimum N rate at the programme's prices, as each family has it.";
+const AONR: &str = "AONR: the agronomic optimum N rate, where the curve stops rising; a line has none.";
 
 pub(super) fn text(curves: &Curves) -> String {
     let groups: Vec<String> = curves.groups.iter().map(group_section).collect();
-    let legend = if curves.any() { format!("\n{}", paragraph("", LEGEND)) } else { String::new() };
-    format!("Yield response to N\n\n{}{legend}", groups.join("\n"))
+    let rates = if priced(curves.groups.iter()) { EONR } else { AONR };
+    let legend = if curves.any() { format!("\n{}", paragraph("", &format!("{LEGEND}{rates}"))) } else { String::new() };
+    format!("Yield response to N\n\n{}{}{legend}", groups.join("\n"), factor_tests(&curves.factor_tests))
 }
 
 fn group_section(group: &CurveGroup) -> String {
@@ -30,7 +35,11 @@ fn group_section(group: &CurveGroup) -> String {
     section += &means(group);
     section.push('\n');
     section += &families(group);
+    section.push('\n');
+    section += &comparison(group);
     section += &notes(group);
+    section += &disagreement(group);
+    section += &residuals(group);
     section += &with_excluded(group);
     section
 }
@@ -42,9 +51,15 @@ fn only_reason(group: &CurveGroup) -> Option<&str> {
 }
 
 fn observations(group: &CurveGroup) -> String {
-    let mut words = count(group.n, "observation");
+    let mut words = match group.plots {
+        plots if plots == group.n => count(group.n, "observation"),
+        plots => format!("{} of {}", count(group.n, "treatment mean"), count(plots, "plot")),
+    };
     if group.blocks > 0 {
         words += &format!(" in {}", count(group.blocks, "block"));
+    }
+    if let Some(factor) = &group.pooled_over {
+        words += &format!(", pooled over {factor}: each of its levels has a height of its own");
     }
     if group.excluded > 0 {
         words += &format!(", {} left out ({})", group.excluded, reasons(group));
@@ -75,6 +90,9 @@ fn response(group: &CurveGroup) -> String {
         }
     };
     let p = group.p_value.map_or_else(String::new, p_value);
+    if group.response_test == Some("f") && group.permutations == 0 {
+        return format!("{verdict} (F test of the rates, {p}; treatment means have no plots to permute).");
+    }
     if group.response_test == Some("f") {
         let ways = count(group.permutations + 1, "way");
         return format!(
@@ -105,7 +123,7 @@ pub(super) fn yield_decimals(group: &CurveGroup) -> usize {
     decimals_of_error(smallest).or_else(|| decimals_of_error(largest / 100.0)).unwrap_or(1)
 }
 
-fn highest_rate(group: &CurveGroup) -> f64 {
+pub(super) fn highest_rate(group: &CurveGroup) -> f64 {
     group.means.last().map_or(0.0, |mean| mean.rate)
 }
 
@@ -141,9 +159,7 @@ fn families(group: &CurveGroup) -> String {
         .numbers("curvature")
         .numbers("plateau")
         .words(with_unit("join", group.rate_unit.as_deref()))
-        .words(interval_head(level))
-        .numbers("R²")
-        .numbers("AICc");
+        .words(interval_head(level));
     for curve in group.curves.iter().filter(|curve| curve.is_estimated()) {
         let coefficients = &curve.coefficients;
         let of_yield = |value: Option<f64>| value.map_or_else(String::new, |value| fixed(value, decimals));
@@ -158,8 +174,6 @@ fn families(group: &CurveGroup) -> String {
             of_yield(coefficients.plateau),
             join(group, curve),
             curve.join.as_ref().map_or_else(String::new, |join| interval_text(join, rates)),
-            or_dash(curve.r_squared.filter(|_| curve.family != "mean"), |value| fixed(value, 3)),
-            or_dash(curve.aicc, |value| fixed(value, 1)),
         ]);
     }
     table.render(2)
@@ -192,6 +206,14 @@ fn notes(group: &CurveGroup) -> String {
     if any(Reach::BeforeFirstRate) {
         notes +=
             &paragraph("  ", "At most: the join lies below the second tested rate, where no plot tells joins apart.");
+    }
+    let joins = || group.curves.iter().filter_map(|curve| Some((curve.family, curve.join.as_ref()?)));
+    let method = joins().find_map(|(_, join)| method_note(&join.method));
+    notes += &method.map_or_else(String::new, |note| paragraph("  ", note));
+    for (family, join) in joins() {
+        if let Some(reason) = &join.reason {
+            notes += &paragraph("  ", &format!("No interval of the join of {family}: {reason}."));
+        }
     }
     for curve in &group.curves {
         if let Some(reason) = &curve.reason {
@@ -232,7 +254,7 @@ fn with_excluded(group: &CurveGroup) -> String {
     paragraph("  ", &format!("{put_in}: {response}{p}{chosen}{optimum}."))
 }
 
-fn criterion(by: &str) -> &str {
+pub(super) fn criterion(by: &str) -> &str {
     match by {
         "aicc" => "AICc",
         "bic" => "BIC, as AICc is not defined for so few observations",

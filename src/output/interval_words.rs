@@ -41,6 +41,21 @@ pub(super) fn interval_head(level: Option<f64>) -> String {
     level.map_or_else(|| "interval".to_owned(), |level| format!("{} interval", percent(level)))
 }
 
+/// What a reader must know of intervals by a method; nothing of the default.
+pub(super) fn method_note(method: &str) -> Option<&'static str> {
+    match method {
+        "wald" => Some(
+            "Wald intervals: the estimate plus and minus t standard errors (delta method). They are symmetric whatever the data say; \
+             profile intervals, the default, need not be.",
+        ),
+        "fieller" => Some(
+            "Fieller's set: the rates at which the slope does not differ from the price ratio. Where the bend itself is not significant \
+             it has no ends, or leaves out only the rates between two pieces; by its formula it may hold rates below 0.",
+        ),
+        _ => None,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -11,7 +11,7 @@ use super::long::{Long, number, text};
 use crate::economics::{NearOptimum, PriceRatio, Tolerance};
 use crate::experiment::{FittedGroup, GroupOptimum, Response};
 use crate::files::export::{Cell, Table};
-use crate::response::{self, Family, Fit, OptimumStatus};
+use crate::response::{self, AveragedOptimum, Disagreement, Family, Fit, OptimumStatus};
 use crate::site_years::Across;
 use crate::stats::interval::Limits;
 
@@ -62,6 +62,10 @@ pub struct OptimumGroup {
     pub net_return: Option<f64>,
     /// Rates about as good.
     pub near_optimum: Option<NearOptimum>,
+    /// How far families that fit about equally well disagree on the optimum; null where a response is not shown or one family stands out.
+    pub disagreement: Option<Disagreement>,
+    /// The optimum averaged over families by their weights; null where a response is not shown or families have no weights.
+    pub averaged: Option<AveragedOptimum>,
 }
 
 /// The optimum of a group with the yields that are left out put back in.
@@ -176,6 +180,8 @@ impl OptimumGroup {
             by_price: ratios.map(|ratio| AtPrice::of(ratio, at(ratio), prices.level, reason.as_deref())).collect(),
             net_return: base.as_ref().and_then(|optimum| optimum.net_return),
             near_optimum: base.as_ref().and_then(|optimum| optimum.near_optimum),
+            disagreement: curves.and_then(|curves| curves.disagreement(prices.base.value)),
+            averaged: curves.and_then(|curves| curves.averaged_optimum(prices.base.value)),
             optimum: OptimumOf::of_group(base.as_ref(), prices.level, reason.as_deref()),
             reason,
         }

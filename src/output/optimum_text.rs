@@ -4,10 +4,11 @@ use serde_json::{Map, Value};
 
 use super::curves_text::capitalised;
 use super::group::{factor_text, factors, group_text, level_text, levels};
-use super::interval_words::{interval_head, limits_text};
+use super::interval_words::{interval_head, limits_text, method_note};
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{decimals_of_rates, or_dash, plain, price_ratio, rate, significant};
 use super::optimum::{AtPrice, Optima, OptimumGroup, OptimumOf, WithExcluded};
+use super::which_curve_text::disagreement_text;
 use crate::response::OptimumStatus;
 
 /// More groups than this would make the list by family too long to read.
@@ -25,6 +26,7 @@ pub(super) fn text(optima: &Optima) -> String {
     text += &with_excluded(optima, &factors);
     text += &notes(optima);
     text += &by_family(optima, first, &factors);
+    text += &disagreements(optima, &factors);
     text += &by_price(optima, first, &factors);
     text += &super::across_text::text(&optima.across);
     text
@@ -71,10 +73,15 @@ fn decimals(group: &OptimumGroup) -> usize {
 
 /// The optimum, or the bound that stands for it.
 pub(super) fn rate_text(optimum: &OptimumOf, decimals: usize) -> String {
-    match optimum.status {
-        OptimumStatus::Interior | OptimumStatus::AtZero => or_dash(optimum.rate, |found| rate(found, decimals)),
-        OptimumStatus::AtHighestTestedRate => format!("at least {}", or_dash(optimum.rate, plain)),
-        OptimumStatus::BeforeFirstRate => format!("at most {}", or_dash(optimum.rate, plain)),
+    status_text(optimum.rate, optimum.status, decimals)
+}
+
+/// A rate as what it is, or the bound that stands for it.
+pub(super) fn status_text(found: Option<f64>, status: OptimumStatus, decimals: usize) -> String {
+    match status {
+        OptimumStatus::Interior | OptimumStatus::AtZero => or_dash(found, |found| rate(found, decimals)),
+        OptimumStatus::AtHighestTestedRate => format!("at least {}", or_dash(found, plain)),
+        OptimumStatus::BeforeFirstRate => format!("at most {}", or_dash(found, plain)),
         OptimumStatus::NotShown => "not shown".to_owned(),
         OptimumStatus::NotEstimable => "not estimable".to_owned(),
     }
@@ -137,11 +144,11 @@ fn chosen(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {
 fn with_excluded(optima: &Optima, factors: &[String]) -> String {
     let line = |group: &OptimumGroup| {
         let refitted = group.with_excluded.as_ref()?;
-        let told =
-            factors.iter().filter_map(|factor| Some((factor.clone(), group.group.get(factor)?.clone()))).collect();
-        let name =
-            if factors.is_empty() { String::new() } else { group_text(&told, group.rate_unit.as_deref()) + ": " };
-        let text = format!("{name}{}", refitted_text(refitted, group.rate_unit.as_deref(), decimals(group)));
+        let text = format!(
+            "{}{}",
+            name_among(group, factors),
+            refitted_text(refitted, group.rate_unit.as_deref(), decimals(group))
+        );
         Some(paragraph("  ", &capitalised(&text)))
     };
     let lines: String = optima.groups.iter().filter_map(line).collect();
@@ -185,6 +192,8 @@ fn notes(optima: &Optima) -> String {
         );
         notes += &paragraph("  ", &text);
     }
+    let method = printed(optima).find_map(|optimum| optimum.method.as_deref());
+    notes += &method.and_then(method_note).map_or_else(String::new, |note| paragraph("  ", note));
     if optima.groups.iter().any(|group| group.near_optimum.is_some()) {
         notes += &paragraph(
             "  ",
@@ -303,6 +312,29 @@ fn by_family(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> Strin
         }
     }
     format!("\nBy family\n\n{}", table.render(2))
+}
+
+/// By how much families that fit about equally well disagree, where the families are listed.
+fn disagreements(optima: &Optima, factors: &[String]) -> String {
+    if optima.groups.len() > MOST_GROUPS_BY_FAMILY {
+        return String::new();
+    }
+    let one = |group: &OptimumGroup| {
+        let found = group.disagreement.as_ref()?;
+        let said = disagreement_text(found, group.rate_unit.as_deref(), decimals(group));
+        Some(paragraph("  ", &capitalised(&format!("{}{said}", name_among(group, factors)))))
+    };
+    let lines: String = optima.groups.iter().filter_map(one).collect();
+    if lines.is_empty() { lines } else { format!("\n{lines}") }
+}
+
+/// What tells a group from the others, with a colon; nothing where it is alone.
+fn name_among(group: &OptimumGroup, factors: &[String]) -> String {
+    if factors.is_empty() {
+        return String::new();
+    }
+    let told = factors.iter().filter_map(|factor| Some((factor.clone(), group.group.get(factor)?.clone()))).collect();
+    group_text(&told, group.rate_unit.as_deref()) + ": "
 }
 
 fn by_price(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {

@@ -226,7 +226,9 @@ fn anova_table<'a>(groups: impl Iterator<Item = &'a FittedGroup> + Clone) -> Tab
 
 fn nuisance_name(stratum: ErrorStratum) -> &'static str {
     match stratum {
-        ErrorStratum::Plots => "none",
+        ErrorStratum::Plots | ErrorStratum::Means | ErrorStratum::MeansWithPooledError => "none",
+        ErrorStratum::PlotsWithinLevels => "factor",
+        ErrorStratum::PlotsWithinLevelsAndBlocks => "block × factor",
         ErrorStratum::PlotsWithinBlocks | ErrorStratum::MainPlots => "block",
         ErrorStratum::Subplots => "block or main plot",
     }

@@ -4,7 +4,7 @@ use super::curve::Curve;
 use super::family::Family;
 use super::observations::Observations;
 use super::plateau::Plateau;
-use super::{linear, quadratic};
+use super::{linear, quadratic, square_root};
 use crate::stats::least_squares::{Factor, dot};
 use serde::{Deserialize, Serialize};
 
@@ -49,25 +49,32 @@ impl Observations {
             Family::Mean => of(Vec::new()).into_iter().collect(),
             Family::Linear => of(linear::BASIS.map(Basis::Power).into()).into_iter().collect(),
             Family::Quadratic => of(quadratic::BASIS.map(Basis::Power).into()).into_iter().collect(),
-            Family::LinearPlateau | Family::QuadraticPlateau => {
+            Family::SquareRoot => of(square_root::BASIS.map(Basis::Power).into()).into_iter().collect(),
+            Family::LinearPlateau | Family::QuadraticPlateau | Family::ExponentialRise => {
                 let Some(region) = self.region(curve, level) else { return Vec::new() };
-                let joins = region.pieces.iter().flat_map(|piece| self.joins(*piece));
+                let joins = region.pieces.iter().flat_map(|piece| self.joins(*piece, region.plateau));
                 let shapes = joins.map(|join| region.plateau.shape(join)).chain(self.best_shape(curve));
-                shapes.filter_map(|shape| of(vec![Basis::Plateau(region.plateau, shape)])).collect()
+                let lowest = self.reduced().lowest();
+                shapes.filter_map(|shape| of(vec![Basis::Plateau(region.plateau, shape, lowest)])).collect()
             }
         }
     }
 
     fn best_shape(&self, curve: &Curve) -> Option<f64> {
         let plateau = Plateau::of(curve.family)?;
-        Some(plateau.shape((curve.implied_join()? / self.highest_rate()).max(f64::MIN_POSITIVE)))
+        let join = match curve.coefficients.rate_constant {
+            Some(k) => 1.0 / k,
+            // Yields so large that the rise is lost in their rounding imply no join.
+            None => curve.implied_join().filter(|join| *join > self.lowest_rate())?,
+        };
+        Some(plateau.shape(join / self.highest_rate()))
     }
 
     /// Joins of a piece of the region, dense between every two tested rates and, by their inverse, beyond the top.
-    fn joins(&self, [from, to]: [f64; 2]) -> Vec<f64> {
+    fn joins(&self, [from, to]: [f64; 2], plateau: Plateau) -> Vec<f64> {
         let rates = self.reduced().rates();
         let mut cuts: Vec<f64> = rates.iter().copied().filter(|rate| *rate > from && *rate < to).collect();
-        let lowest = rates.first().copied().unwrap_or(0.0);
+        let lowest = plateau.lowest_join(self.reduced());
         cuts.insert(0, from.max(lowest));
         cuts.push(to);
         let share = |step: usize| step as f64 / GRID as f64;
@@ -90,14 +97,15 @@ impl Observations {
 /// A column besides the intercept, as a function of rates divided by the highest.
 enum Basis {
     Power(fn(f64) -> f64),
-    Plateau(Plateau, f64),
+    /// With its shape and the lowest tested rate.
+    Plateau(Plateau, f64, f64),
 }
 
 impl Basis {
     fn at(&self, rate: f64) -> f64 {
         match self {
             Basis::Power(g) => g(rate),
-            Basis::Plateau(plateau, shape) => plateau.basis(rate, *shape),
+            Basis::Plateau(plateau, shape, lowest) => plateau.basis(rate, *shape, *lowest),
         }
     }
 }

@@ -1,7 +1,7 @@
 //! A fitted curve and how the fit ended.
 
 use super::family::Family;
-use super::{linear, linear_plateau, mean, quadratic, quadratic_plateau};
+use super::{exponential_rise, linear, linear_plateau, mean, quadratic, quadratic_plateau, square_root};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -10,23 +10,38 @@ use serde::{Deserialize, Serialize};
 pub struct Coefficients {
     /// f(0), in yield units; with groups the unweighted mean of the group intercepts.
     pub intercept: f64,
-    /// Slope at N = 0, in yield units a rate unit.
+    /// Slope at N = 0, in yield units a rate unit; of the square root the factor of N. An exponential rise has it where it is the line
+    /// that is its limit.
     pub slope: Option<f64>,
     /// The factor of N², in yield units a squared rate unit.
     pub curvature: Option<f64>,
     /// The plateau, in yield units; `None` where the join is not reached within the tested rates.
     pub plateau: Option<f64>,
+    /// Of the square root: the factor of √N, in yield units a root of the rate unit.
+    pub root: Option<f64>,
+    /// Of the exponential: the rise from f(0) to what the curve nears, in yield units.
+    pub rise: Option<f64>,
+    /// Of the exponential: k in e^(−kN), a rate unit⁻¹.
+    pub rate_constant: Option<f64>,
 }
 
-/// Where the join of a plateau family lies.
+impl Coefficients {
+    /// An intercept and nothing else.
+    pub fn level(intercept: f64) -> Self {
+        Self { intercept, slope: None, curvature: None, plateau: None, root: None, rise: None, rate_constant: None }
+    }
+}
+
+/// Where the join of a plateau family lies, or for an exponential rise whether its rate constant is known.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Reach {
-    /// Between the second and the highest tested rate.
+    /// Between the second and the highest tested rate; an exponential rise bends within the tested rates.
     WithinTestedRates,
-    /// At or beyond the highest tested rate: the curve has no plateau where there are data.
+    /// At or beyond the highest tested rate: the curve has no plateau where there are data. The exponential rise is its limit, a line.
     NotReached,
-    /// Anywhere up to the second tested rate: no plot distinguishes the joins there. The reported curve joins at the second rate.
+    /// Anywhere up to the second tested rate: no plot distinguishes the joins there. The reported curve joins at the second rate; the
+    /// exponential rise is its limit, a step that is over before the second rate.
     BeforeFirstRate,
 }
 
@@ -69,6 +84,8 @@ impl Curve {
             Family::Mean => mean::value,
             Family::Linear => linear::value,
             Family::Quadratic => quadratic::value,
+            Family::SquareRoot => square_root::value,
+            Family::ExponentialRise => exponential_rise::value,
             Family::LinearPlateau => linear_plateau::value,
             Family::QuadraticPlateau => quadratic_plateau::value,
         };
@@ -81,10 +98,18 @@ impl Curve {
             Family::Mean => mean::slope,
             Family::Linear => linear::slope,
             Family::Quadratic => quadratic::slope,
+            Family::SquareRoot => square_root::slope,
+            Family::ExponentialRise => exponential_rise::slope,
             Family::LinearPlateau => linear_plateau::slope,
             Family::QuadraticPlateau => quadratic_plateau::slope,
         };
         slope(&self.coefficients, rate)
+    }
+
+    /// Whether the curve is steeper the more N there is, so that no rate inside the tested ones is its best.
+    pub fn bends_upward(&self) -> bool {
+        let c = &self.coefficients;
+        c.curvature.is_some_and(|bend| bend >= 0.0) || c.root.is_some_and(|root| root <= 0.0)
     }
 
     /// The join, or where the data do not determine it the one that the coefficients imply; infinite for a line, `None` without a
@@ -93,7 +118,7 @@ impl Curve {
         self.join.or(match self.family {
             Family::LinearPlateau => Some(linear_plateau::join(&self.coefficients)),
             Family::QuadraticPlateau => Some(quadratic_plateau::join(&self.coefficients)),
-            Family::Mean | Family::Linear | Family::Quadratic => None,
+            Family::Mean | Family::Linear | Family::Quadratic | Family::SquareRoot | Family::ExponentialRise => None,
         })
     }
 }
@@ -101,6 +126,7 @@ impl Curve {
 /// How a fit ended.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "status")]
+#[allow(clippy::large_enum_variant, reason = "most fits are estimated, and there are few of them")]
 pub enum Fit {
     /// The curve.
     Estimated(Curve),

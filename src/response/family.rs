@@ -15,16 +15,27 @@ pub enum Family {
     Linear,
     /// A parabola.
     Quadratic,
+    /// A parabola in the square root of the rate.
+    SquareRoot,
     /// A rising line that joins a plateau.
     LinearPlateau,
     /// A rising parabola that joins its plateau at its vertex.
     QuadraticPlateau,
+    /// A rise that nears its plateau exponentially and never reaches it.
+    ExponentialRise,
 }
 
 impl Family {
     /// Every family, simplest first.
-    pub const ALL: [Family; 5] =
-        [Family::Mean, Family::Linear, Family::Quadratic, Family::LinearPlateau, Family::QuadraticPlateau];
+    pub const ALL: [Family; 7] = [
+        Family::Mean,
+        Family::Linear,
+        Family::Quadratic,
+        Family::SquareRoot,
+        Family::LinearPlateau,
+        Family::QuadraticPlateau,
+        Family::ExponentialRise,
+    ];
 
     /// The family's name in words that files and commands use, for example `quadratic-plateau`.
     pub fn name(self) -> &'static str {
@@ -32,9 +43,16 @@ impl Family {
             Family::Mean => "mean",
             Family::Linear => "linear",
             Family::Quadratic => "quadratic",
+            Family::SquareRoot => "square-root",
             Family::LinearPlateau => "linear-plateau",
             Family::QuadraticPlateau => "quadratic-plateau",
+            Family::ExponentialRise => "exponential-rise",
         }
+    }
+
+    /// Whether the family has a join, where its plateau begins.
+    pub fn has_join(self) -> bool {
+        matches!(self, Family::LinearPlateau | Family::QuadraticPlateau)
     }
 
     /// Mean parameters besides the intercept, the shape included.
@@ -42,7 +60,11 @@ impl Family {
         match self {
             Family::Mean => 0,
             Family::Linear => 1,
-            Family::Quadratic | Family::LinearPlateau | Family::QuadraticPlateau => 2,
+            Family::Quadratic
+            | Family::SquareRoot
+            | Family::LinearPlateau
+            | Family::QuadraticPlateau
+            | Family::ExponentialRise => 2,
         }
     }
 }
@@ -87,7 +109,8 @@ mod tests {
         let error = "cubic".parse::<Family>().unwrap_err();
         assert_eq!(
             error.to_string(),
-            "there is no curve family 'cubic'; the families are mean, linear, quadratic, linear-plateau, quadratic-plateau"
+            "there is no curve family 'cubic'; the families are mean, linear, quadratic, square-root, linear-plateau, \
+             quadratic-plateau, exponential-rise"
         );
     }
 }

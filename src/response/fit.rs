@@ -5,7 +5,7 @@ use super::family::Family;
 use super::observations::Observations;
 use super::plateau::{Plateau, SAME_JOIN};
 use super::reduced::{Match, Reduced};
-use super::{linear, linear_plateau, mean, quadratic, quadratic_plateau};
+use super::{exponential_rise, linear, linear_plateau, mean, quadratic, quadratic_plateau, square_root};
 use crate::stats::least_squares::{Factor, dot};
 use std::f64::consts::PI;
 
@@ -17,7 +17,7 @@ impl Observations {
     /// [`Reach::NotReached`], one up to the second rate [`Reach::BeforeFirstRate`]. If the lowest tested rate is above zero, joins
     /// between it and the second rate fit alike too, and the intercept is an extrapolation.
     pub fn fit(&self, family: Family) -> Fit {
-        let parameters = self.groups() + family.slopes();
+        let parameters = self.nuisance() + family.slopes();
         let refuse = |reason: String| Fit::NotEstimable { family, reason };
         if self.contrasts() < family.slopes() {
             let found = self.contrasts();
@@ -26,6 +26,9 @@ impl Observations {
                 found + 1,
                 family.slopes() + 1
             ));
+        }
+        if family != Family::Mean && self.is_rounding(self.reduced().total()) {
+            return refuse("the yields do not differ within groups".to_owned());
         }
         let Some(df) = self.n().checked_sub(parameters) else {
             return refuse(format!("{} observations for {parameters} parameters", self.n()));
@@ -36,8 +39,12 @@ impl Observations {
             Family::Quadratic => {
                 self.fit_basis(&quadratic::BASIS, |a, [b, c]| quadratic::coefficients(a, b, c, self.highest_rate()))
             }
+            Family::SquareRoot => {
+                self.fit_basis(&square_root::BASIS, |a, [b, c]| square_root::coefficients(a, b, c, self.highest_rate()))
+            }
             Family::LinearPlateau => self.fit_plateau(Plateau::Linear),
             Family::QuadraticPlateau => self.fit_plateau(Plateau::Quadratic),
+            Family::ExponentialRise => self.fit_plateau(Plateau::Exponential),
         };
         match fitted {
             Ok(fitted) => Fit::Estimated(self.describe(family, parameters, df, fitted)),
@@ -70,30 +77,40 @@ impl Observations {
 
     fn fit_plateau(&self, plateau: Plateau) -> Result<Fitted, &'static str> {
         let reduced = self.reduced();
-        if self.is_rounding(reduced.total()) {
-            return Err("the yields do not differ within groups");
-        }
         let Some((shape, found)) = best_rising(reduced, plateau) else {
             return Err("the best rising curve is the mean: these data show no rise to a plateau");
         };
         let (shape, found) = polish(reduced, plateau, shape, found);
-        let join = snap(plateau.join(shape), reduced.rates());
-        let second = reduced.rates().get(1).copied().unwrap_or(1.0);
-        let reach = if join <= second * (1.0 + SAME_JOIN) {
+        let join = if plateau == Plateau::Exponential {
+            plateau.join(shape)
+        } else {
+            snap(plateau.join(shape), reduced.rates())
+        };
+        let reach = if join <= plateau.alike_until(reduced) * (1.0 + SAME_JOIN) {
             Reach::BeforeFirstRate
-        } else if join >= 1.0 - SAME_JOIN {
+        } else if join >= plateau.not_reached_from() * (1.0 - SAME_JOIN) {
             Reach::NotReached
         } else {
             Reach::WithinTestedRates
         };
-        let top = self.highest_rate();
-        let intercept = self.mean_of_groups() - self.mean_of_curve(|rate| found.slope * plateau.basis(rate, shape));
+        let (lowest, top) = (reduced.lowest(), self.highest_rate());
+        // What the curve adds at a rate to its value at zero, or of an exponential at the lowest rate.
+        let added = |rate: f64| found.slope * plateau.basis(rate, shape, lowest);
+        let base = self.mean_of_groups() - self.mean_of_curve(added);
         let reached = reach != Reach::NotReached;
         let coefficients = match plateau {
-            Plateau::Linear => linear_plateau::coefficients(intercept, found.slope, reached.then_some(join), top),
-            Plateau::Quadratic => quadratic_plateau::coefficients(intercept, found.slope, shape, reached, top),
+            Plateau::Linear => linear_plateau::coefficients(base, found.slope, reached.then_some(join), top),
+            Plateau::Quadratic => quadratic_plateau::coefficients(base, found.slope, shape, reached, top),
+            Plateau::Exponential if shape * lowest > FARTHEST => {
+                return Err(
+                    "the curve rises so steeply at the lowest tested rate that nothing tells its value at rate 0",
+                );
+            }
+            Plateau::Exponential => {
+                exponential_rise::coefficients(base, found.slope, if reached { shape } else { 0.0 }, lowest, top)
+            }
         };
-        let determined = reach == Reach::WithinTestedRates;
+        let determined = reach == Reach::WithinTestedRates && plateau != Plateau::Exponential;
         Ok(Fitted {
             coefficients,
             rss: found.rss,
@@ -107,7 +124,8 @@ impl Observations {
         let n = self.n() as f64;
         let k = (parameters + 1) as f64;
         let total = self.reduced().total();
-        let minus_twice_loglik = (!self.is_rounding(rss)).then(|| n * ((2.0 * PI).ln() + (rss / n).ln() + 1.0));
+        let minus_twice_loglik =
+            (!self.is_rounding(rss)).then(|| n * ((2.0 * PI).ln() + (rss / n).ln() + 1.0) - self.log_weights());
         let aic = minus_twice_loglik.map(|deviance| deviance + 2.0 * k);
         let spare = n - k - 1.0;
         Curve {
@@ -128,6 +146,10 @@ impl Observations {
     }
 }
 
+/// An exponential is carried back from the lowest tested rate to zero at most over so many times 1/k: beyond it the value at zero
+/// would leave no digits to the values between tested rates.
+const FARTHEST: f64 = 12.0;
+
 struct Fitted {
     coefficients: Coefficients,
     rss: f64,
@@ -146,33 +168,39 @@ fn best_rising(reduced: &Reduced, plateau: Plateau) -> Option<(f64, Match)> {
             best = Some((shape, found));
         }
     };
-    for stretch in plateau.stretches(reduced) {
-        // Tested rates first: of two shapes that fit alike to rounding the tested rate stays.
-        consider(stretch.from);
-        consider(stretch.to);
-        stretch.stationary().as_slice().iter().for_each(|shape| consider(*shape));
-    }
+    // Tested rates come first: of two shapes that fit alike to rounding the tested rate stays.
+    plateau.candidates(reduced).into_iter().for_each(&mut consider);
     best
 }
 
-/// One Gauss–Newton step on slope and shape from the residuals themselves, kept if it fits better.
+/// Gauss–Newton steps on slope and shape from the residuals themselves, as long as they fit better.
 ///
-/// The stationary points come from differences of sums of squares; without noise their last digits would be the largest error.
+/// The stationary points come from differences of sums of squares; with little noise their last digits would be the largest error.
 fn polish(reduced: &Reduced, plateau: Plateau, shape: f64, found: Match) -> (f64, Match) {
-    let x = reduced.curve(|rate| plateau.basis(rate, shape));
-    let by_shape = reduced.curve(|rate| plateau.basis_by_shape(rate, shape));
-    // Only the part of the derivative across the column moves the fit.
-    let along = dot(&x, &by_shape) / found.norm;
-    let across: Vec<f64> = by_shape.iter().zip(&x).map(|(d, x)| d - along * x).collect();
-    let residuals = reduced.z().iter().zip(&x).map(|(z, x)| z - found.slope * x);
-    let step = residuals.zip(&across).map(|(e, d)| e * d).sum::<f64>() / (found.slope * dot(&across, &across));
-    let next = shape + step;
-    let inside = step.is_finite() && next >= 0.0 && step.abs() <= SAME_JOIN * shape;
-    match inside.then(|| plateau.match_shape(reduced, next)).flatten() {
-        Some(better) if better.rss < found.rss && better.slope > 0.0 => (next, better),
-        _ => (shape, found),
+    let (mut shape, mut found) = (shape, found);
+    for _ in 0..POLISHES {
+        let x = plateau.column(reduced, shape);
+        let by_shape = plateau.column_by_shape(reduced, shape);
+        // Only the part of the derivative across the column moves the fit.
+        let along = dot(&x, &by_shape) / found.norm;
+        let across: Vec<f64> = by_shape.iter().zip(&x).map(|(d, x)| d - along * x).collect();
+        let residuals = reduced.z().iter().zip(&x).map(|(z, x)| z - found.slope * x);
+        let step = residuals.zip(&across).map(|(e, d)| e * d).sum::<f64>() / (found.slope * dot(&across, &across));
+        let next = shape + step;
+        let near = step.is_finite() && next >= 0.0 && step.abs() <= NEAR * shape;
+        match near.then(|| plateau.match_shape(reduced, next)).flatten() {
+            Some(better) if better.rss < found.rss && better.slope > 0.0 => (shape, found) = (next, better),
+            _ => break,
+        }
     }
+    (shape, found)
 }
+
+/// Steps that polish a shape: two are usual.
+const POLISHES: usize = 8;
+
+/// A shape is polished by less than this, relatively: a longer step would lead to another minimum.
+const NEAR: f64 = 1e-3;
 
 /// A join that differs from a tested rate by rounding alone is that rate.
 fn snap(join: f64, rates: &[f64]) -> f64 {

@@ -1,15 +1,16 @@
 //! The profile interval of the join.
 
 use super::curve::Curve;
+use super::method::IntervalMethod;
 use super::observations::Observations;
-use super::plateau::{Plateau, SAME_JOIN, Stretch};
+use super::plateau::{Plateau, SAME_JOIN};
 use super::reduced::Reduced;
 use crate::stats::distribution::f_quantile;
 use crate::stats::interval::Interval;
-use crate::stats::polynomial;
+use crate::stats::least_squares::dot;
 
-/// How the intervals of this room are made.
-pub(super) const METHOD: &str = "profile";
+/// How the intervals of this file and its neighbours are made.
+pub(super) const METHOD: &str = IntervalMethod::Profile.name();
 
 /// The confidence region of a plateau family, as the joins that belong to it.
 pub(super) struct Region {
@@ -29,8 +30,8 @@ impl Observations {
     /// where the straight line does. Without error degrees of freedom, without noise, or for a family without a join it is not
     /// computed.
     pub fn join_interval(&self, curve: &Curve, level: f64) -> Interval {
-        let Some(region) = self.region(curve, level) else {
-            return Interval::not_computed(curve.join, level, METHOD);
+        let Some(region) = self.region(curve, level).filter(|_| curve.family.has_join()) else {
+            return Interval::refused(curve.join, level, METHOD, self.why_no_region(curve));
         };
         let low = |join: f64| (join > 0.0).then(|| self.in_rate_unit(join));
         let high = |join: f64| join.is_finite().then(|| self.in_rate_unit(join));
@@ -56,17 +57,13 @@ impl Observations {
         let under =
             |shape: f64| plateau.match_shape(reduced, shape).map_or(reduced.total(), |found| found.rss) <= cutoff;
         let mut pieces: Vec<[f64; 2]> = Vec::new();
-        let second = reduced.rates().get(1).copied().unwrap_or(1.0);
-        if under(plateau.shape(second)) {
-            pieces.push([0.0, second]);
+        let alike = plateau.alike_until(reduced);
+        if under(plateau.shape(alike)) {
+            pieces.push([0.0, alike]);
         }
-        for stretch in plateau.stretches(reduced) {
-            for [from, to] in stretch.explaining(explained) {
-                let from = refine(reduced, plateau, &stretch, cutoff, from);
-                let to = refine(reduced, plateau, &stretch, cutoff, to);
-                let (from, to) = (plateau.join(from), plateau.join(to));
-                pieces.push([from.min(to), from.max(to)]);
-            }
+        for ends in plateau.explaining(reduced, explained) {
+            let [from, to] = ends.map(|end| plateau.join(refine(reduced, plateau, cutoff, end)));
+            pieces.push([from.min(to), from.max(to)]);
         }
         if plateau == Plateau::Linear && under(plateau.line()) {
             pieces.push([1.0, f64::INFINITY]);
@@ -75,31 +72,23 @@ impl Observations {
     }
 }
 
-/// A root inside a stretch, set right by Newton steps on the residual sum of squares itself.
-fn refine(reduced: &Reduced, plateau: Plateau, stretch: &Stretch, cutoff: f64, shape: f64) -> f64 {
-    if shape <= stretch.from || shape >= stretch.to {
-        return shape;
-    }
+/// An end of a piece, set right by Newton steps on the residual sum of squares itself; where it is a tested rate it stays.
+///
+/// The derivative of min ‖z − b·x(t)‖² by the shape is −2b·(residuals · x'(t)).
+fn refine(reduced: &Reduced, plateau: Plateau, cutoff: f64, shape: f64) -> f64 {
     let mut shape = shape;
     for _ in 0..2 {
         let Some(found) = plateau.match_shape(reduced, shape) else { break };
-        let step = (cutoff - found.rss) / rss_slope(stretch, shape);
-        let next = shape + step;
-        if !step.is_finite() || step.abs() > SAME_JOIN * shape || next <= stretch.from || next >= stretch.to {
+        let column = plateau.column(reduced, shape);
+        let residuals: Vec<f64> = reduced.z().iter().zip(&column).map(|(z, x)| z - found.slope * x).collect();
+        let slope = -2.0 * found.slope * dot(&residuals, &plateau.column_by_shape(reduced, shape));
+        let step = (cutoff - found.rss) / slope;
+        if !step.is_finite() || step.abs() > SAME_JOIN * shape {
             break;
         }
-        shape = next;
+        shape += step;
     }
     shape
-}
-
-/// dRSS/dt = −(q²/p)' = −q(2q'p − qp')/p².
-fn rss_slope(stretch: &Stretch, shape: f64) -> f64 {
-    let (q, p) = (stretch.along(), stretch.norm());
-    let q_slope = q[1] + 2.0 * q[2] * shape;
-    let p_slope = polynomial::value(&[p[1], 2.0 * p[2], 3.0 * p[3], 4.0 * p[4]], shape);
-    let (q, p) = (polynomial::value(&q, shape), polynomial::value(&p, shape));
-    -q * (2.0 * q_slope * p - q * p_slope) / (p * p)
 }
 
 /// Pieces in any order, sorted and joined where they touch up to rounding.

@@ -7,7 +7,7 @@ pub(super) const BASIS: [fn(f64) -> f64; 1] = [|rate| rate];
 
 /// From the slope on rates divided by `top`.
 pub(super) fn coefficients(intercept: f64, slope: f64, top: f64) -> Coefficients {
-    Coefficients { intercept, slope: Some(slope / top), curvature: None, plateau: None }
+    Coefficients { slope: Some(slope / top), ..Coefficients::level(intercept) }
 }
 
 pub(super) fn value(c: &Coefficients, rate: f64) -> f64 {

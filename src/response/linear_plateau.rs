@@ -44,10 +44,9 @@ pub(super) fn first_stretch(reduced: &Reduced) -> Stretch {
 /// From slope and join on rates divided by `top`; without a join it is a line inside the tested range.
 pub(super) fn coefficients(intercept: f64, slope: f64, join: Option<f64>, top: f64) -> Coefficients {
     Coefficients {
-        intercept,
         slope: Some(slope / top),
-        curvature: None,
         plateau: join.map(|join| intercept + slope * join),
+        ..Coefficients::level(intercept)
     }
 }
 

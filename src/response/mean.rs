@@ -6,7 +6,7 @@ use super::curve::Coefficients;
 pub(super) const BASIS: [fn(f64) -> f64; 0] = [];
 
 pub(super) fn coefficients(intercept: f64) -> Coefficients {
-    Coefficients { intercept, slope: None, curvature: None, plateau: None }
+    Coefficients::level(intercept)
 }
 
 pub(super) fn value(c: &Coefficients, _rate: f64) -> f64 {

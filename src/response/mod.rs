@@ -9,7 +9,9 @@
 //! 2. Between two tested rates the column `x(t) = R·g(t)` of a plateau family is a polynomial of degree one or two in the shape `t`
 //!    (`t` = join for the linear-plateau, `t` = 1/join for the quadratic-plateau). The explained sum of squares `(x·z)²/(x·x)` has its
 //!    stationary points where a polynomial of degree one or four vanishes: all of them are found, and the best is the global one.
-//! 3. Profile intervals are the sets where `(x·z)² − T·(x·x) ≥ 0`, again a polynomial.
+//! 3. The column of the exponential rise is no polynomial of its shape, but every part of it falls as the shape grows, so that intervals
+//!    that provably hold no minimum are dropped until the minima are bracketed (`exponential_search`).
+//! 4. Profile intervals are the sets where `(x·z)² − T·(x·x) ≥ 0`: roots again.
 //!
 //! Nothing here knows of crops, money or units: a rate is a number of at least zero, and the "optimum" is the rate where the slope
 //! equals a ratio. The intercept of a fit with groups is the unweighted mean of the group intercepts.
@@ -18,25 +20,46 @@ mod arrangements;
 mod band;
 mod choose;
 mod curve;
+mod diagnostics;
+mod exponential_rise;
+mod exponential_search;
+mod factor;
 mod family;
+mod fieller;
 mod fit;
+mod intervals;
 mod join;
 mod linear;
 mod linear_plateau;
+mod linearised;
 mod mean;
+mod means;
+mod method;
 mod observations;
 mod optimum;
 mod optimum_interval;
 mod plateau;
+mod plateau_interval;
+mod projection;
 mod quadratic;
 mod quadratic_plateau;
 mod reduced;
 mod response_test;
+mod square_root;
+mod wald;
 
 pub use band::Band;
-pub use choose::{Choice, choose};
+pub use choose::{
+    ABOUT_EQUALLY_WELL, AveragedOptimum, Choice, Disagreement, FamilyOptimum, FamilyWeight, Weights, average,
+    averaged_optimum, choose, disagreement, weights,
+};
 pub use curve::{Coefficients, Curve, Fit, Reach};
+pub use diagnostics::{Diagnostics, Furthest, HighestLeverage, LackOfFit, Residual};
+pub use factor::{CurvesTest, FactorTest, NestedTest, factor_test};
 pub use family::{Family, UnknownFamily};
+pub use means::{MOST_REPLICATES, PooledError};
+pub use method::{IntervalMethod, Quantity};
 pub use observations::{DataError, Observations, TreatmentMean};
 pub use optimum::{Optimum, OptimumStatus};
 pub use response_test::{RESPONSE_ALPHA, ResponseTest, TestedBy, TreatmentTest};
+pub use wald::StandardErrors;

@@ -1,7 +1,9 @@
 //! Plots, reduced once to what every fit needs.
 
+use super::means::PooledError;
+use super::projection::{self, Cells, Projector};
 use super::reduced::Reduced;
-use crate::stats::least_squares::{Factor, dot};
+use crate::stats::least_squares::dot;
 use serde::Serialize;
 
 /// Why numbers are not observations of a response.
@@ -18,7 +20,7 @@ pub enum DataError {
         groups: usize,
     },
     /// A rate or yield is NaN, infinite or absurdly large.
-    #[error("observation {index}: rate {rate} and yield {yield_value} must both be finite numbers below 1e100")]
+    #[error("observation {index}: rate {rate} and yield {yield_value} must both be finite numbers below 1e50")]
     NotFinite {
         /// Position of the observation, from zero.
         index: usize,
@@ -36,10 +38,42 @@ pub enum DataError {
         rate: f64,
     },
     /// Fewer than two distinct rates.
-    #[error("{found} distinct rates: a response needs at least two")]
+    #[error("a response needs at least two distinct rates, and there is {found}")]
     TooFewRates {
         /// How many there are.
         found: usize,
+    },
+    /// Treatment means and their replicates differ in number.
+    #[error("{means} means and {replicates} numbers of replicates: they must agree")]
+    ReplicatesDiffer {
+        /// How many means.
+        means: usize,
+        /// How many numbers of replicates.
+        replicates: usize,
+    },
+    /// The highest rate is so small that a slope has no number.
+    #[error("the highest rate is {highest:e}, which is no rate of anything; write rates in another unit")]
+    RatesTooSmall {
+        /// The highest rate.
+        highest: f64,
+    },
+    /// A treatment mean of no plots, or of more than any trial has.
+    #[error("mean {index}: {replicates} replicates; a treatment mean is of 1 to {MOST_REPLICATES} plots", MOST_REPLICATES = super::means::MOST_REPLICATES)]
+    Replicates {
+        /// Position of the mean, from zero.
+        index: usize,
+        /// The plots it is said to be of.
+        replicates: usize,
+    },
+    /// A pooled error that is none.
+    #[error(
+        "a pooled error mean square of {mean_square} on {df} degrees of freedom: the mean square must be a number above 0, on at least 1"
+    )]
+    PooledError {
+        /// The mean square.
+        mean_square: f64,
+        /// Its degrees of freedom.
+        df: usize,
     },
     /// Every group holds one rate only.
     #[error("no group (block) holds more than one rate, so rates cannot be compared within groups")]
@@ -61,31 +95,35 @@ pub struct TreatmentMean {
 }
 
 /// Larger numbers would overflow when squared.
-const LARGEST: f64 = 1e100;
-
-/// How the vector `z` is made from group-centred yields.
-#[derive(Clone, Debug)]
-pub(super) enum Projector {
-    /// Rates and groups are proportional: z is √n times the mean at each rate.
-    Balanced,
-    /// Anything else: z = Qᵀy.
-    General(Factor),
-}
+const LARGEST: f64 = 1e50;
+/// A smaller highest rate would let slopes overflow.
+const SMALLEST_HIGHEST_RATE: f64 = 1e-50;
+/// Rates that differ by less than this, relative to the highest, are one: rounding of a unit's conversion separates them, and nothing is
+/// fitted to differences so small.
+const SAME_RATE: f64 = 1e-9;
 
 /// Yields at rates, with nuisance groups taken out, ready for any number of fits.
 ///
 /// Making one costs a microsecond or two for a balanced trial; every curve is then fitted to the few numbers that are left.
 #[derive(Clone, Debug)]
 pub struct Observations {
+    /// Observations as the criteria count them.
     n: usize,
+    /// Nuisance parameters: the groups, and of treatment means with a pooled error those of the plots behind them.
+    nuisance: usize,
     rates: Vec<f64>,
+    /// Plots at each rate.
     counts: Vec<usize>,
     /// The distinct rate of each observation.
     rate_of: Vec<usize>,
     /// The group of each observation, 0 … groups − 1.
     group_of: Vec<usize>,
+    /// Plots in each group.
     group_sizes: Vec<usize>,
     group_means: Vec<f64>,
+    /// The plots behind each observation, where it is a treatment mean.
+    weights: Option<Vec<f64>>,
+    pooled_error: Option<PooledError>,
     /// Yields minus the mean of their group.
     centred: Vec<f64>,
     /// The weight of each rate in the unweighted mean over groups of the group's mean of a curve.
@@ -107,34 +145,46 @@ impl Observations {
     /// # Errors
     /// See [`DataError`].
     pub fn new(rates: &[f64], yields: &[f64], groups: Option<&[usize]>) -> Result<Self, DataError> {
+        Self::reduce(rates, yields, groups, None, None)
+    }
+
+    /// As [`new`](Self::new), each observation counting as `weights` plots, with a pooled error beside theirs.
+    pub(super) fn reduce(
+        rates: &[f64],
+        yields: &[f64],
+        groups: Option<&[usize]>,
+        weights: Option<Vec<f64>>,
+        pooled_error: Option<PooledError>,
+    ) -> Result<Self, DataError> {
         check(rates, yields, groups)?;
-        let n = rates.len();
-        // Adding zero makes −0 the +0 that it equals.
-        let distinct = ascending(rates.iter().map(|rate| rate + 0.0).collect(), f64::total_cmp);
+        let rows = rates.len();
+        let distinct = distinct_rates(rates);
         if distinct.len() < 2 {
             return Err(DataError::TooFewRates { found: distinct.len() });
         }
-        // Every rate is in `distinct`, so its place is always an index of it.
-        let place = |rate: f64| distinct.partition_point(|known| *known < rate);
-        let rate_of: Vec<usize> = rates.iter().map(|rate| place(*rate)).collect();
-        let group_of = dense(groups, n);
-        let group_count = group_of.iter().max().map_or(0, |last| last + 1);
-        let cells = Cells::new(&rate_of, &group_of, distinct.len(), group_count);
-        let group_means = means(yields, &group_of, &cells.group_sizes);
-        let centred: Vec<f64> = yields.iter().zip(&group_of).map(|(y, g)| y - group_means[*g]).collect();
         let top = distinct[distinct.len() - 1];
+        if top < SMALLEST_HIGHEST_RATE {
+            return Err(DataError::RatesTooSmall { highest: top });
+        }
+        // Every rate is at or a rounding above one of `distinct`, the lowest of which is at most any rate.
+        let place = |rate: f64| distinct.partition_point(|known| *known <= rate) - 1;
+        let rate_of: Vec<usize> = rates.iter().map(|rate| place(*rate)).collect();
+        let group_of = dense(groups, rows);
+        let group_count = group_of.iter().max().map_or(0, |last| last + 1);
+        let cells = Cells::new(&rate_of, &group_of, distinct.len(), group_count, weights.as_deref());
+        let group_means = projection::means(yields, &group_of, &cells.group_sizes, weights.as_deref());
+        let centred: Vec<f64> = yields.iter().zip(&group_of).map(|(y, g)| y - group_means[*g]).collect();
         let scaled: Vec<f64> = distinct.iter().map(|rate| rate / top).collect();
-        let (projector, reduced) = if cells.proportional() {
-            (Projector::Balanced, balanced(&cells, scaled, &centred, &rate_of))
-        } else {
-            general(&cells, scaled, &centred, &rate_of, &group_of)
-        };
+        let pooled_ss = pooled_error.map_or(0.0, PooledError::sum_of_squares);
+        let rows_of = projection::Rows { rate_of: &rate_of, group_of: &group_of, weights: weights.as_deref() };
+        let (projector, reduced) = projection::reduce(&cells, scaled, &centred, &rows_of, pooled_ss);
         if reduced.z().is_empty() {
             return Err(DataError::NoContrastWithinGroups);
         }
         let largest = yields.iter().fold(0.0_f64, |largest, y| largest.max(y.abs()));
         Ok(Self {
-            n,
+            n: rows,
+            nuisance: group_count,
             rate_weights: cells.rate_weights(),
             counts: cells.rate_sizes,
             group_sizes: cells.group_sizes,
@@ -142,14 +192,21 @@ impl Observations {
             rate_of,
             group_of,
             group_means,
+            weights,
+            pooled_error,
             centred,
             projector,
             reduced,
-            rounding: n as f64 * (8.0 * f64::EPSILON * largest).powi(2),
+            rounding: rows as f64 * (8.0 * f64::EPSILON * largest).powi(2),
         })
     }
 
-    /// The number of observations.
+    /// Counts observations and nuisance parameters otherwise than by rows and groups.
+    pub(super) fn counted(self, n: usize, nuisance: usize) -> Self {
+        Self { n, nuisance, ..self }
+    }
+
+    /// The number of observations as the criteria count them; see [`of_means`](Self::of_means) for treatment means.
     pub fn n(&self) -> usize {
         self.n
     }
@@ -162,6 +219,31 @@ impl Observations {
     /// The number of nuisance groups; 1 where none were given.
     pub fn groups(&self) -> usize {
         self.group_sizes.len()
+    }
+
+    /// Whether the observations are treatment means, which no plot can be permuted or resampled from.
+    pub fn are_means(&self) -> bool {
+        self.weights.is_some()
+    }
+
+    /// The error mean square that was given beside treatment means.
+    pub fn pooled_error(&self) -> Option<PooledError> {
+        self.pooled_error
+    }
+
+    /// Nuisance parameters of every model.
+    pub(super) fn nuisance(&self) -> usize {
+        self.nuisance
+    }
+
+    /// The plots behind each observation; `None` where it is one plot.
+    pub(super) fn weights(&self) -> Option<&[f64]> {
+        self.weights.as_deref()
+    }
+
+    /// The plots behind all observations.
+    pub(super) fn plots(&self) -> usize {
+        self.group_sizes.iter().sum()
     }
 
     /// The lowest tested rate.
@@ -237,9 +319,9 @@ impl Observations {
         }
     }
 
-    /// Degrees of freedom of the pure error: observations minus groups minus contrasts.
+    /// Degrees of freedom of the pure error: observations minus nuisance parameters minus contrasts.
     pub(super) fn error_df(&self) -> usize {
-        self.n.saturating_sub(self.groups() + self.contrasts())
+        self.n.saturating_sub(self.nuisance + self.contrasts())
     }
 
     /// The pure error mean square.
@@ -273,8 +355,13 @@ impl Observations {
     pub(super) fn project(&self, centred: &[f64], z: &mut Vec<f64>) {
         z.clear();
         match &self.projector {
-            Projector::Balanced => z.extend(balanced_z(&self.counts, centred, &self.rate_of)),
-            Projector::General(factor) => z.extend(factor.project(centred)),
+            Projector::Balanced => {
+                z.extend(projection::balanced_z(&self.counts, centred, &self.rate_of, self.weights()));
+            }
+            Projector::General(factor) => match self.weights() {
+                None => z.extend(factor.project(centred)),
+                Some(weights) => z.extend(factor.project(&projection::scaled(centred, weights))),
+            },
         }
     }
 
@@ -300,7 +387,7 @@ impl Observations {
         match &self.projector {
             Projector::Balanced if self.groups() == 1 => Some(1.0 / self.counts[rate] as f64),
             Projector::Balanced => {
-                let contrast = 1.0 / self.counts[rate] as f64 - 1.0 / self.n as f64;
+                let contrast = 1.0 / self.counts[rate] as f64 - 1.0 / self.plots() as f64;
                 Some(self.mean_of_groups_factor() + contrast)
             }
             Projector::General(factor) => {
@@ -312,8 +399,12 @@ impl Observations {
     }
 
     fn plain_mean(&self, rate: usize) -> f64 {
-        let at = self.centred.iter().zip(&self.group_of).zip(&self.rate_of).filter(|(_, r)| **r == rate);
-        let sum: f64 = at.map(|((y, g), _)| y + self.group_means[*g]).sum();
+        let weight = |row: usize| self.weights().and_then(|weights| weights.get(row)).copied().unwrap_or(1.0);
+        let at = self.centred.iter().zip(&self.group_of).zip(&self.rate_of).enumerate();
+        let sum: f64 = at
+            .filter(|(_, (_, r))| **r == rate)
+            .map(|(row, ((y, g), _))| weight(row) * (y + self.group_means[*g]))
+            .sum();
         sum / self.counts[rate] as f64
     }
 }
@@ -334,6 +425,16 @@ fn check(rates: &[f64], yields: &[f64], groups: Option<&[usize]>) -> Result<(), 
     Ok(())
 }
 
+/// Rates that are told apart, ascending; of those that rounding separates, the lowest.
+fn distinct_rates(rates: &[f64]) -> Vec<f64> {
+    // Adding zero makes −0 the +0 that it equals.
+    let mut distinct = ascending(rates.iter().map(|rate| rate + 0.0).collect(), f64::total_cmp);
+    let apart = SAME_RATE * distinct.last().copied().unwrap_or(0.0);
+    // The first of a run of close rates stays, and each later one is compared with it.
+    distinct.dedup_by(|rate, kept| *rate - *kept < apart);
+    distinct
+}
+
 /// Distinct values, ascending.
 fn ascending<T: PartialEq>(mut values: Vec<T>, order: impl Fn(&T, &T) -> std::cmp::Ordering) -> Vec<T> {
     values.sort_unstable_by(order);
@@ -346,116 +447,4 @@ fn dense(groups: Option<&[usize]>, n: usize) -> Vec<usize> {
     let Some(groups) = groups else { return vec![0; n] };
     let labels = ascending(groups.to_vec(), usize::cmp);
     groups.iter().map(|group| labels.partition_point(|known| known < group)).collect()
-}
-
-/// Means by group, in two passes so that a large common part costs no digits.
-fn means(values: &[f64], group_of: &[usize], sizes: &[usize]) -> Vec<f64> {
-    let mut means = vec![0.0; sizes.len()];
-    for _ in 0..2 {
-        let mut sums = vec![0.0; sizes.len()];
-        values.iter().zip(group_of).for_each(|(value, group)| sums[*group] += value - means[*group]);
-        means.iter_mut().zip(sums).zip(sizes).for_each(|((mean, sum), size)| *mean += sum / *size as f64);
-    }
-    means
-}
-
-/// How many observations each rate has in each group.
-struct Cells {
-    n: usize,
-    counts: Vec<usize>,
-    rate_sizes: Vec<usize>,
-    group_sizes: Vec<usize>,
-}
-
-impl Cells {
-    fn new(rate_of: &[usize], group_of: &[usize], rates: usize, groups: usize) -> Self {
-        let mut cells = Self {
-            n: rate_of.len(),
-            counts: vec![0; rates * groups],
-            rate_sizes: vec![0; rates],
-            group_sizes: vec![0; groups],
-        };
-        for (rate, group) in rate_of.iter().zip(group_of) {
-            cells.counts[group * rates + rate] += 1;
-            cells.rate_sizes[*rate] += 1;
-            cells.group_sizes[*group] += 1;
-        }
-        cells
-    }
-
-    fn by_group(&self) -> impl Iterator<Item = (&[usize], usize)> {
-        self.counts.chunks_exact(self.rate_sizes.len()).zip(self.group_sizes.iter().copied())
-    }
-
-    /// Whether every group holds the rates in the same proportions.
-    fn proportional(&self) -> bool {
-        self.by_group().all(|(counts, size)| {
-            counts.iter().zip(&self.rate_sizes).all(|(count, rate_size)| count * self.n == size * rate_size)
-        })
-    }
-
-    fn rate_weights(&self) -> Vec<f64> {
-        let mut weights = vec![0.0; self.rate_sizes.len()];
-        let groups = self.group_sizes.len() as f64;
-        for (counts, size) in self.by_group() {
-            weights.iter_mut().zip(counts).for_each(|(w, count)| *w += *count as f64 / size as f64 / groups);
-        }
-        weights
-    }
-}
-
-/// √n times the mean at each rate of yields that are centred by group.
-fn balanced_z(counts: &[usize], centred: &[f64], rate_of: &[usize]) -> Vec<f64> {
-    let mut z = vec![0.0; counts.len()];
-    centred.iter().zip(rate_of).for_each(|(y, rate)| z[*rate] += y);
-    z.iter_mut().zip(counts).for_each(|(sum, count)| *sum /= (*count as f64).sqrt());
-    z
-}
-
-/// The reduction where rates and groups are proportional: `R` is diag(√nᵣ)·(I − 1·wᵀ) with w = nᵣ/n.
-fn balanced(cells: &Cells, rates: Vec<f64>, centred: &[f64], rate_of: &[usize]) -> Reduced {
-    let roots: Vec<f64> = cells.rate_sizes.iter().map(|size| (*size as f64).sqrt()).collect();
-    let z = balanced_z(&cells.rate_sizes, centred, rate_of);
-    let mut columns = Vec::with_capacity(roots.len() * roots.len());
-    for (column, size) in cells.rate_sizes.iter().enumerate() {
-        let weight = *size as f64 / cells.n as f64;
-        columns.extend(
-            roots.iter().enumerate().map(|(row, root)| root * if row == column { 1.0 - weight } else { -weight }),
-        );
-    }
-    let residual = |(y, rate): (&f64, &usize)| (y - z[*rate] / roots[*rate]).powi(2);
-    let pure_error = centred.iter().zip(rate_of).map(residual).sum();
-    Reduced::new(rates, columns, z, pure_error)
-}
-
-/// The reduction of any design: QR of the rates' indicators, the lowest rate left out, after group means.
-fn general(
-    cells: &Cells,
-    rates: Vec<f64>,
-    centred: &[f64],
-    rate_of: &[usize],
-    group_of: &[usize],
-) -> (Projector, Reduced) {
-    let rate_count = rates.len();
-    let share =
-        |rate: usize, group: usize| cells.counts[group * rate_count + rate] as f64 / cells.group_sizes[group] as f64;
-    let indicator = |rate: usize| -> Vec<f64> {
-        let own = rate_of.iter().zip(group_of);
-        own.map(|(r, g)| if *r == rate { 1.0 } else { 0.0 } - share(rate, *g)).collect()
-    };
-    let indicators: Vec<Vec<f64>> = (1..rate_count).map(indicator).collect();
-    // Lengths agree and every number is finite, so the factorisation cannot be refused; a refusal would count as no contrast.
-    let factor = Factor::new(&indicators, centred.len()).unwrap_or_else(|_| Factor::empty(centred.len()));
-    let z = factor.project(centred);
-    let residuals = factor.residuals(centred, &z);
-    let mut lowest = vec![0.0; z.len()];
-    let mut above = Vec::with_capacity(z.len() * rate_count);
-    for column in 0..rate_count - 1 {
-        let coordinates = factor.coordinates(column);
-        lowest.iter_mut().zip(coordinates).for_each(|(sum, entry)| *sum -= entry);
-        above.extend_from_slice(coordinates);
-    }
-    lowest.extend(above);
-    let reduced = Reduced::new(rates, lowest, z, dot(&residuals, &residuals));
-    (Projector::General(factor), reduced)
 }

@@ -3,7 +3,9 @@
 use super::curve::{Curve, Reach};
 use super::family::Family;
 use super::join::METHOD;
+use super::method::{IntervalMethod, Quantity};
 use super::observations::Observations;
+use super::{exponential_rise, quadratic, square_root};
 use crate::stats::interval::{Interval, Limits};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -38,7 +40,7 @@ pub struct Optimum {
     pub family: Family,
     /// The rate, in the rate unit, always inside the tested range; `None` where there is no curve.
     pub rate: Option<f64>,
-    /// Its profile interval, given the family. Its ends may lie past the tested range; its estimate is the rate, or `None` where the
+    /// Its interval, given the family. Its ends may lie past the tested range; its estimate is the rate, or `None` where the
     /// data only bound it.
     pub interval: Interval,
     /// What kind of rate it is.
@@ -66,31 +68,42 @@ impl Observations {
     /// least as steep as the ratio is under it, the lower end where only the joins up to the second tested rate, which fit alike, bound
     /// it, or where no plot had rate 0 and the lowest tested rate belongs to it. `curve` must have been fitted to these observations.
     pub fn optimum(&self, curve: &Curve, slope_ratio: f64, level: f64) -> Optimum {
+        self.optimum_by(curve, slope_ratio, IntervalMethod::Profile, level)
+    }
+
+    /// As [`optimum`](Self::optimum), with an interval by another method: see [`wald`](Self::wald), which is not computed where the
+    /// optimum is an end or a bound, and [`fieller`](Self::fieller). Both may hold rates below zero.
+    pub fn optimum_by(&self, curve: &Curve, slope_ratio: f64, method: IntervalMethod, level: f64) -> Optimum {
         let family = curve.family;
         if !slope_ratio.is_finite() || slope_ratio < 0.0 {
             return Optimum::not_estimable(family, level);
         }
         let (rate, status) = self.best_rate(curve, slope_ratio);
         let estimate = (status != OptimumStatus::BeforeFirstRate).then_some(rate);
-        let interval = self.optimum_interval(curve, slope_ratio, level, estimate);
-        let no_interval = (interval.limits == Limits::NotComputed).then(|| self.why_no_interval(curve).to_owned());
+        let mut interval = match method {
+            IntervalMethod::Profile => self.optimum_interval(curve, slope_ratio, level, estimate),
+            IntervalMethod::Wald => self.wald_reported(curve, Quantity::Optimum { slope_ratio }, estimate, level),
+            IntervalMethod::Fieller => self.fieller_reported(curve, slope_ratio, estimate, level),
+        };
+        if interval.limits == Limits::NotComputed && interval.reason.is_none() {
+            interval.reason = Some(self.why_no_interval(curve).to_owned());
+        }
+        let no_interval = interval.reason.clone();
         Optimum { family, rate: Some(rate), interval, status, no_interval }
     }
 
     fn why_no_interval(&self, curve: &Curve) -> &'static str {
         if curve.family == Family::Mean {
             "the mean has no slope"
-        } else if curve.df == 0 {
-            "as many parameters as observations leave no error"
-        } else if self.is_rounding(curve.rss) {
-            "the curve leaves no error"
+        } else if curve.df == 0 || self.is_rounding(curve.rss) {
+            self.why_no_error(curve)
         } else {
             "the curve bends upward, and none that bends downward fits nearly as well"
         }
     }
 
     /// The smallest maximiser of f(N) − ratio·N over the tested range, or the bound that the data set it.
-    fn best_rate(&self, curve: &Curve, ratio: f64) -> (f64, OptimumStatus) {
+    pub(super) fn best_rate(&self, curve: &Curve, ratio: f64) -> (f64, OptimumStatus) {
         let (low, high) = (curve.lowest_rate, curve.highest_rate);
         if curve.reach == Some(Reach::BeforeFirstRate) {
             return (self.highest_early_optimum(curve, ratio), OptimumStatus::BeforeFirstRate);
@@ -131,11 +144,13 @@ fn best_tested(curve: &Curve, ratio: f64) -> f64 {
     candidates.into_iter().filter(close).fold(high, f64::min)
 }
 
-/// Where the slope of the curve's parabola equals `ratio`; NaN or infinite without one.
+/// Where the slope of a curve that bends equals `ratio`; NaN or infinite where it does nowhere.
 fn slope_equals(curve: &Curve, ratio: f64) -> f64 {
     let c = &curve.coefficients;
-    match (c.slope, c.curvature) {
-        (Some(slope), Some(curvature)) => (ratio - slope) / (2.0 * curvature),
-        _ => f64::NAN,
+    match curve.family {
+        Family::Mean | Family::Linear | Family::LinearPlateau => f64::NAN,
+        Family::Quadratic | Family::QuadraticPlateau => quadratic::slope_equals(c, ratio),
+        Family::SquareRoot => square_root::slope_equals(c, ratio),
+        Family::ExponentialRise => exponential_rise::slope_equals(c, ratio),
     }
 }

@@ -8,9 +8,9 @@ use super::curve::Curve;
 use super::family::Family;
 use super::join::{METHOD, Region, union};
 use super::observations::Observations;
-use super::plateau::{Stretch, pieces};
+use super::plateau::{Plateau, Stretch, pieces};
 use super::reduced::Reduced;
-use super::{linear_plateau, quadratic};
+use super::{linear_plateau, quadratic, square_root};
 use crate::stats::interval::Interval;
 use crate::stats::least_squares::dot;
 use crate::stats::polynomial;
@@ -41,14 +41,18 @@ impl Observations {
         let rates = match curve.family {
             Family::Mean => None,
             Family::Linear => self.cutoff(curve, level).map(|cutoff| linear(self.reduced(), cutoff, scaled_ratio)),
-            Family::Quadratic => {
-                self.cutoff(curve, level).map(|cutoff| quadratic_rates(self.reduced(), cutoff, scaled_ratio))
+            Family::Quadratic => self
+                .cutoff(curve, level)
+                .map(|cutoff| bent_rates(self.reduced(), cutoff, scaled_ratio, quadratic::BASIS)),
+            Family::SquareRoot => {
+                let rates = |cutoff| bent_rates(self.reduced(), cutoff, scaled_ratio, square_root::BASIS);
+                self.cutoff(curve, level).map(rates).map(Rates::squared)
             }
             Family::LinearPlateau => {
                 self.region(curve, level).map(|region| linear_plateau_rates(self.reduced(), &region, scaled_ratio))
             }
-            Family::QuadraticPlateau => {
-                self.region(curve, level).map(|region| quadratic_plateau_rates(self.reduced(), &region, scaled_ratio))
+            Family::QuadraticPlateau | Family::ExponentialRise => {
+                self.region(curve, level).map(|region| curved_rates(self.reduced(), &region, scaled_ratio))
             }
         };
         let Some(rates) = rates else {
@@ -86,14 +90,16 @@ fn linear(reduced: &Reduced, cutoff: f64, ratio: f64) -> Rates {
     Rates { pieces, zero: flattest <= ratio, open_below: false }
 }
 
-/// The parabola with slope `ratio` at θ is r·N + c·(N² − 2θN): for each θ one factor c ≤ 0 is free.
+/// Where a parabola in s (the rate itself or its root) less r·N is at its top: it is C·(s² − 2θs), and
+/// for each θ one factor C ≤ 0 is free.
 ///
-/// With w = x₂ − 2θx₁ and a = z − r·x₁, RSS(θ) ≤ cutoff is (a·w)² ≥ T·(w·w), a quadratic in θ whose set is Fieller's (1954, from
-/// memory) where a·w < 0.
-fn quadratic_rates(reduced: &Reduced, cutoff: f64, ratio: f64) -> Rates {
-    let [x1, x2] = quadratic::BASIS.map(|g| reduced.curve(g));
-    let a: Vec<f64> = reduced.z().iter().zip(&x1).map(|(z, x)| z - ratio * x).collect();
-    let left = reduced.rss_with_slope(&x1, ratio);
+/// With a = z − r·x over the rates and w = x₂ − 2θx₁ over the powers of s, RSS(θ) ≤ cutoff is (a·w)² ≥ T·(w·w), a quadratic in θ whose
+/// set is Fieller's (1954, from memory) where a·w < 0.
+fn bent_rates(reduced: &Reduced, cutoff: f64, ratio: f64, basis: [fn(f64) -> f64; 2]) -> Rates {
+    let [x1, x2] = basis.map(|g| reduced.curve(g));
+    let line = reduced.curve(|rate| rate);
+    let a: Vec<f64> = reduced.z().iter().zip(&line).map(|(z, x)| z - ratio * x).collect();
+    let left = reduced.rss_with_slope(&line, ratio);
     let explained = left - cutoff;
     let along = [dot(&a, &x2), -2.0 * dot(&a, &x1)];
     let norm = [dot(&x2, &x2), -4.0 * dot(&x1, &x2), 4.0 * dot(&x1, &x1)];
@@ -111,32 +117,34 @@ fn quadratic_rates(reduced: &Reduced, cutoff: f64, ratio: f64) -> Rates {
     cuts.sort_unstable_by(f64::total_cmp);
     let mut found = pieces(0.0, FAR, &cuts, belongs);
     found.iter_mut().filter(|piece| piece[1] >= FAR).for_each(|piece| piece[1] = f64::INFINITY);
-    Rates { pieces: found, zero: flat_start(reduced, &x1, &x2, ratio) <= cutoff, open_below: false }
+    Rates { pieces: found, zero: falling(&a, &x1, &x2) + reduced.pure_error() <= cutoff, open_below: false }
 }
 
 /// Beyond this many times the highest rate a limit counts as open.
 const FAR: f64 = 1e6;
 
-/// The smallest residual sum of squares of a parabola with initial slope at most `ratio` and no upward curvature.
-fn flat_start(reduced: &Reduced, x1: &[f64], x2: &[f64], ratio: f64) -> f64 {
-    let minus =
-        |factor: f64, x: &[f64]| -> Vec<f64> { reduced.z().iter().zip(x).map(|(z, x)| z - factor * x).collect() };
-    let rss = |b: f64, c: f64| -> f64 {
-        let left = minus(b, x1);
-        left.iter().zip(x2).map(|(e, x)| (e - c * x).powi(2)).sum::<f64>() + reduced.pure_error()
-    };
+/// The smallest ‖a − b·x₁ − c·x₂‖² with neither factor above zero: of curves whose best rate is zero.
+fn falling(a: &[f64], x1: &[f64], x2: &[f64]) -> f64 {
+    let minus = |factor: f64, x: &[f64]| -> Vec<f64> { a.iter().zip(x).map(|(a, x)| a - factor * x).collect() };
     let slope = |v: &[f64], x: &[f64]| dot(v, x) / dot(x, x);
+    let left = |b: f64, c: f64| minus(b, x1).iter().zip(x2).map(|(e, x)| (e - c * x).powi(2)).sum::<f64>();
     // Free, then on either edge of the allowed corner: least squares is convex, so one of these is the best.
     let shared = dot(x1, x2) / dot(x1, x1);
     let across: Vec<f64> = x2.iter().zip(x1).map(|(x2, x1)| x2 - shared * x1).collect();
-    let free_c = slope(reduced.z(), &across);
+    let free_c = slope(a, &across);
     let free_b = slope(&minus(free_c, x2), x1);
-    if free_b <= ratio && free_c <= 0.0 {
-        return rss(free_b, free_c);
+    if free_b <= 0.0 && free_c <= 0.0 {
+        return left(free_b, free_c);
     }
-    let on_ratio = rss(ratio, slope(&minus(ratio, x1), x2).min(0.0));
-    let on_line = rss(slope(reduced.z(), x1).min(ratio), 0.0);
-    on_ratio.min(on_line)
+    left(0.0, slope(a, x2).min(0.0)).min(left(slope(a, x1).min(0.0), 0.0))
+}
+
+impl Rates {
+    /// From roots of rates to rates.
+    fn squared(mut self) -> Self {
+        self.pieces.iter_mut().flatten().for_each(|end| *end *= *end);
+        self
+    }
 }
 
 /// The optimum of a linear-plateau is its join if it is steeper than the ratio, otherwise zero: everything is a quadratic in J.
@@ -199,8 +207,8 @@ fn steepness_cuts(stretch: &Stretch, explained: f64, ratio: f64) -> Vec<f64> {
     cuts
 }
 
-/// The optimum of a quadratic-plateau with initial slope b and join 1/u is θ = (1 − r/b)/u, rising with b.
-fn quadratic_plateau_rates(reduced: &Reduced, region: &Region, ratio: f64) -> Rates {
+/// The optimum of a curved rise to a plateau is a θ that rises with the slope: see [`theta`].
+fn curved_rates(reduced: &Reduced, region: &Region, ratio: f64) -> Rates {
     let mut rates = Rates { zero: reduced.total() <= region.cutoff, ..Rates::default() };
     for piece in &region.pieces {
         let ends = theta_ends(reduced, region, *piece, ratio);
@@ -221,15 +229,17 @@ fn quadratic_plateau_rates(reduced: &Reduced, region: &Region, ratio: f64) -> Ra
     rates
 }
 
-/// The rate where a quadratic-plateau with initial slope `slope` and join 1/`u` has the slope `ratio`.
+/// The rate where a curve has the slope `ratio`: with b at zero and the join 1/`u` a quadratic-plateau has it at (1 − r/b)/u, with b at the
+/// lowest tested rate L an exponential at L + ln(b/r)/`u`.
 ///
 /// Infinite for a line: it is best beyond any rate, or at zero. A curve that does not rise has its best rate below any.
-fn theta(slope: f64, u: f64, ratio: f64) -> f64 {
+fn theta(plateau: Plateau, slope: f64, u: f64, ratio: f64, lowest: f64) -> f64 {
     if slope <= 0.0 {
         return f64::NEG_INFINITY;
     }
     let margin = 1.0 - ratio / slope;
     match (u > 0.0, margin > 0.0) {
+        (true, _) if plateau == Plateau::Exponential => lowest + (slope / ratio).ln() / u,
         (true, _) => margin / u,
         (false, true) => f64::INFINITY,
         (false, false) => f64::NEG_INFINITY,
@@ -238,16 +248,16 @@ fn theta(slope: f64, u: f64, ratio: f64) -> f64 {
 
 /// The smallest and largest θ over a connected piece of joins; `None` if none of its curves rises.
 fn theta_ends(reduced: &Reduced, region: &Region, piece: [f64; 2], ratio: f64) -> Option<[f64; 2]> {
+    let (plateau, lowest) = (region.plateau, reduced.lowest());
     let slopes = |u: f64| {
-        let column = reduced.curve(|rate| region.plateau.basis(rate, u));
-        slopes_under(reduced, &column, region.cutoff).filter(|[_, steepest]| *steepest > 0.0)
+        slopes_under(reduced, &plateau.column(reduced, u), region.cutoff).filter(|[_, steepest]| *steepest > 0.0)
     };
-    let smallest = |u: f64| slopes(u).map_or(f64::INFINITY, |[flattest, _]| theta(flattest, u, ratio));
-    let largest = |u: f64| slopes(u).map_or(f64::INFINITY, |[_, steepest]| -theta(steepest, u, ratio));
+    let smallest = |u: f64| slopes(u).map_or(f64::INFINITY, |[flattest, _]| theta(plateau, flattest, u, ratio, lowest));
+    let largest = |u: f64| slopes(u).map_or(f64::INFINITY, |[_, steepest]| -theta(plateau, steepest, u, ratio, lowest));
     let mut ends = [f64::INFINITY, f64::NEG_INFINITY];
-    for [from, to] in between_rates(reduced, piece) {
-        // Up to the second rate u runs to infinity, so there the search goes along the join itself.
-        if to <= reduced.rates().get(1).copied().unwrap_or(1.0) {
+    for [from, to] in between_rates(reduced, piece, plateau) {
+        // Where all joins fit alike u runs to infinity, so there the search goes along the join itself.
+        if to <= plateau.alike_until(reduced) {
             ends[0] = ends[0].min(least(from, to, |join| smallest(1.0 / join)));
             ends[1] = ends[1].max(-least(from, to, |join| largest(1.0 / join)));
         } else {
@@ -258,20 +268,23 @@ fn theta_ends(reduced: &Reduced, region: &Region, piece: [f64; 2], ratio: f64) -
     (ends[1] > f64::NEG_INFINITY).then_some(ends)
 }
 
-/// A piece of joins cut at the tested rates, where θ has kinks; what lies below the lowest rate holds no curve.
-fn between_rates(reduced: &Reduced, piece: [f64; 2]) -> Vec<[f64; 2]> {
-    let rates = reduced.rates();
-    let from = piece[0].max(rates.first().copied().unwrap_or(0.0));
-    let mut cuts: Vec<f64> = rates.iter().skip(1).copied().filter(|rate| *rate > from && *rate < piece[1]).collect();
-    cuts.insert(0, from);
-    cuts.push(piece[1]);
+/// A piece of joins cut at the tested rates, where θ has kinks, and where joins begin to differ; what lies below the lowest join holds no
+/// curve.
+pub(super) fn between_rates(reduced: &Reduced, piece: [f64; 2], plateau: Plateau) -> Vec<[f64; 2]> {
+    let from = piece[0].max(plateau.lowest_join(reduced));
+    let inside = |join: &f64| *join > from && *join < piece[1];
+    let mut cuts: Vec<f64> = reduced.rates().iter().skip(1).copied().filter(inside).collect();
+    cuts.extend([from, piece[1]]);
+    cuts.extend(Some(plateau.alike_until(reduced)).filter(inside));
+    cuts.sort_unstable_by(f64::total_cmp);
+    cuts.dedup();
     cuts.windows(2).map(|ends| [ends[0], ends[1]]).collect()
 }
 
 /// The least value of `f` over `[from, to]`; infinite where `f` is nowhere finite.
 ///
 /// At an end of the confidence region θ changes like a square root; the sine makes it smooth there.
-fn least(from: f64, to: f64, f: impl Fn(f64) -> f64) -> f64 {
+pub(super) fn least(from: f64, to: f64, f: impl Fn(f64) -> f64) -> f64 {
     let (middle, half) = (0.5 * (from + to), 0.5 * (to - from));
     let at = |angle: f64| f((middle + half * angle.sin()).clamp(from, to));
     let angle = |step: usize| FRAC_PI_2 * (2.0 * step as f64 / GRID as f64 - 1.0);

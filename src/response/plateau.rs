@@ -1,19 +1,25 @@
-//! What the two plateau families share: a shape in one dimension, searched exactly between every two tested rates.
+//! What the families with a shape share: they rise towards a plateau, and their one shape is searched globally.
 
+use super::exponential_search::Exponential;
 use super::family::Family;
 use super::reduced::{Match, Reduced};
-use super::{linear_plateau, quadratic_plateau};
+use super::{exponential_rise, linear_plateau, quadratic_plateau};
 use crate::stats::least_squares::dot;
 use crate::stats::polynomial::{self, Roots};
 
 /// Two joins are the same if they differ by less than this, relative to the highest rate.
 pub(super) const SAME_JOIN: f64 = 1e-9;
 
-/// A family that rises to a plateau. Its shape is the join J (linear) or u = 1/J (quadratic), on rates divided by the highest.
+/// A family that rises to a plateau, or nears one. Its shape is the join J (linear), u = 1/J (quadratic) or k (exponential), on rates
+/// divided by the highest.
+///
+/// Of the exponential, *join* in this room means 1/k, the rate over which the rest of the rise falls to 1/e: like a join it is 0 for a
+/// step and infinite for a line.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Plateau {
     Linear,
     Quadratic,
+    Exponential,
 }
 
 impl Plateau {
@@ -21,31 +27,57 @@ impl Plateau {
         match family {
             Family::LinearPlateau => Some(Plateau::Linear),
             Family::QuadraticPlateau => Some(Plateau::Quadratic),
-            Family::Mean | Family::Linear | Family::Quadratic => None,
+            Family::ExponentialRise => Some(Plateau::Exponential),
+            Family::Mean | Family::Linear | Family::Quadratic | Family::SquareRoot => None,
         }
     }
 
-    /// The column of the initial slope.
-    pub fn basis(self, rate: f64, shape: f64) -> f64 {
+    /// The column of the slope at zero, or of an exponential at the `lowest` tested rate.
+    pub fn basis(self, rate: f64, shape: f64, lowest: f64) -> f64 {
         match self {
             Plateau::Linear => linear_plateau::basis(rate, shape),
             Plateau::Quadratic => quadratic_plateau::basis(rate, shape),
+            Plateau::Exponential => exponential_rise::basis(rate - lowest, shape),
         }
     }
 
     /// The derivative of the column by the shape.
-    pub fn basis_by_shape(self, rate: f64, shape: f64) -> f64 {
+    pub fn basis_by_shape(self, rate: f64, shape: f64, lowest: f64) -> f64 {
         match self {
             Plateau::Linear => linear_plateau::basis_by_shape(rate, shape),
             Plateau::Quadratic => quadratic_plateau::basis_by_shape(rate, shape),
+            Plateau::Exponential => exponential_rise::basis_by_shape(rate - lowest, shape),
         }
     }
 
-    /// The stretches of shapes whose joins lie beyond the second tested rate. Below it every join fits alike.
-    pub fn stretches(self, reduced: &Reduced) -> Vec<Stretch> {
-        match self {
+    /// Shapes among which is that of the best rising curve, tested rates before others.
+    pub fn candidates(self, reduced: &Reduced) -> Vec<f64> {
+        let stretches = match self {
             Plateau::Linear => linear_plateau::stretches(reduced),
             Plateau::Quadratic => quadratic_plateau::stretches(reduced),
+            Plateau::Exponential => return Exponential::new(reduced).candidates(),
+        };
+        let mut candidates: Vec<f64> = stretches.iter().flat_map(|stretch| [stretch.from, stretch.to]).collect();
+        stretches.iter().for_each(|stretch| candidates.extend(stretch.stationary().as_slice()));
+        candidates
+    }
+
+    /// The stretches of shapes with joins beyond [`alike_until`](Self::alike_until) whose best curves, rising or falling, explain at least
+    /// `explained`.
+    pub fn explaining(self, reduced: &Reduced, explained: f64) -> Vec<[f64; 2]> {
+        let stretches = match self {
+            Plateau::Linear => linear_plateau::stretches(reduced),
+            Plateau::Quadratic => quadratic_plateau::stretches(reduced),
+            Plateau::Exponential => return Exponential::new(reduced).explaining(explained),
+        };
+        stretches.iter().flat_map(|stretch| stretch.explaining(explained)).collect()
+    }
+
+    /// The join up to which all fit alike: the second tested rate, or for an exponential where the rise is over before it.
+    pub fn alike_until(self, reduced: &Reduced) -> f64 {
+        match self {
+            Plateau::Linear | Plateau::Quadratic => reduced.rates().get(1).copied().unwrap_or(1.0),
+            Plateau::Exponential => 1.0 / Exponential::steepest(reduced),
         }
     }
 
@@ -53,7 +85,7 @@ impl Plateau {
     pub fn join(self, shape: f64) -> f64 {
         match self {
             Plateau::Linear => shape,
-            Plateau::Quadratic => 1.0 / shape,
+            Plateau::Quadratic | Plateau::Exponential => 1.0 / shape,
         }
     }
 
@@ -61,7 +93,7 @@ impl Plateau {
     pub fn shape(self, join: f64) -> f64 {
         match self {
             Plateau::Linear => join,
-            Plateau::Quadratic => 1.0 / join,
+            Plateau::Quadratic | Plateau::Exponential => 1.0 / join,
         }
     }
 
@@ -69,12 +101,42 @@ impl Plateau {
     pub fn line(self) -> f64 {
         match self {
             Plateau::Linear => 1.0,
-            Plateau::Quadratic => 0.0,
+            Plateau::Quadratic | Plateau::Exponential => 0.0,
         }
     }
 
+    /// The join below which there is no curve: no plot lies on its rise.
+    pub fn lowest_join(self, reduced: &Reduced) -> f64 {
+        match self {
+            Plateau::Linear | Plateau::Quadratic => reduced.lowest(),
+            Plateau::Exponential => 0.0,
+        }
+    }
+
+    /// The join at which the curve is a line over the tested rates.
+    pub fn not_reached_from(self) -> f64 {
+        match self {
+            Plateau::Linear | Plateau::Quadratic => 1.0,
+            // At so small a shape the curve differs from a line by rounding.
+            Plateau::Exponential => 1e12,
+        }
+    }
+
+    /// The projected column of a shape.
+    pub fn column(self, reduced: &Reduced, shape: f64) -> Vec<f64> {
+        let lowest = reduced.lowest();
+        reduced.curve(|rate| self.basis(rate, shape, lowest))
+    }
+
+    /// Its derivative by the shape.
+    pub fn column_by_shape(self, reduced: &Reduced, shape: f64) -> Vec<f64> {
+        let lowest = reduced.lowest();
+        reduced.curve(|rate| self.basis_by_shape(rate, shape, lowest))
+    }
+
+    /// The best factor of the column of a shape; `None` where it has no contrast.
     pub fn match_shape(self, reduced: &Reduced, shape: f64) -> Option<Match> {
-        reduced.match_curve(|rate| self.basis(rate, shape))
+        reduced.match_column(&self.column(reduced, shape))
     }
 }
 
@@ -182,12 +244,12 @@ mod tests {
 
     #[test]
     fn the_derivative_by_the_shape_is_that_of_the_basis() {
-        for plateau in [Plateau::Linear, Plateau::Quadratic] {
-            for rate in [0.0, 0.2, 0.5, 0.9] {
+        for plateau in [Plateau::Linear, Plateau::Quadratic, Plateau::Exponential] {
+            for rate in [0.1, 0.2, 0.5, 0.9] {
                 for shape in [0.3, 0.7, 1.4, 2.5] {
-                    let difference = plateau.basis(rate, shape + STEP) - plateau.basis(rate, shape - STEP);
+                    let difference = plateau.basis(rate, shape + STEP, 0.1) - plateau.basis(rate, shape - STEP, 0.1);
                     let expected = difference / (2.0 * STEP);
-                    assert_relative_eq!(plateau.basis_by_shape(rate, shape), expected, epsilon = DIFFERENCE);
+                    assert_relative_eq!(plateau.basis_by_shape(rate, shape, 0.1), expected, epsilon = DIFFERENCE);
                 }
             }
         }

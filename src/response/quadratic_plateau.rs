@@ -45,10 +45,10 @@ pub(super) fn stretches(reduced: &Reduced) -> Vec<Stretch> {
 /// From the initial slope and `u` on rates divided by `top`; `reached` says whether there is a plateau inside the tested range.
 pub(super) fn coefficients(intercept: f64, slope: f64, u: f64, reached: bool, top: f64) -> Coefficients {
     Coefficients {
-        intercept,
         slope: Some(slope / top),
         curvature: Some(-0.5 * slope * u / top / top),
         plateau: reached.then(|| intercept + 0.5 * slope / u),
+        ..Coefficients::level(intercept)
     }
 }
 

@@ -42,6 +42,11 @@ impl Reduced {
         &self.rates
     }
 
+    /// The lowest tested rate.
+    pub fn lowest(&self) -> f64 {
+        self.rates.first().copied().unwrap_or(0.0)
+    }
+
     pub fn z(&self) -> &[f64] {
         &self.z
     }
@@ -81,12 +86,7 @@ impl Reduced {
         self.sum(1..=self.rates.len().saturating_sub(1), |rate| g(rate) - lowest)
     }
 
-    /// The best factor of the curve `g` and what it leaves; `None` where the curve is flat over the rates within groups.
-    pub fn match_curve(&self, g: impl Fn(f64) -> f64) -> Option<Match> {
-        self.match_column(&self.curve(g))
-    }
-
-    /// As [`match_curve`](Self::match_curve), for a projected column.
+    /// The best factor of a projected column and what it leaves; `None` where its curve is flat over the rates within groups.
     pub fn match_column(&self, x: &[f64]) -> Option<Match> {
         let norm = dot(x, x);
         if norm.is_nan() || norm <= NO_CONTRAST * NO_CONTRAST * self.scale {

@@ -2,7 +2,8 @@
 
 use super::arrangements::Arrangements;
 use super::observations::Observations;
-use super::plateau::{Plateau, Stretch};
+use super::plateau::Stretch;
+use super::quadratic_plateau;
 use super::reduced::Reduced;
 use crate::stats::distribution::f_survival;
 use crate::stats::least_squares::dot;
@@ -47,7 +48,8 @@ pub struct TreatmentTest {
 pub enum TestedBy {
     /// Permutations of the plots within what was randomised.
     Permutation,
-    /// The F test of the rates: the plots can be arranged in too few ways for a permutation test to reach [`RESPONSE_ALPHA`].
+    /// The F test of the rates: only means are known, or the plots can be arranged in too few ways for a permutation test to reach
+    /// [`RESPONSE_ALPHA`].
     F,
 }
 
@@ -116,8 +118,8 @@ impl Observations {
     /// `permutations` arrangements, all are looked at; else replicate i draws from the stream (seed, i), so the result does not depend
     /// on the number of threads. Groups must be what was randomised within: for a trial with N on main plots give this the main plots'
     /// means. Where no arrangement of the yields would have a p of [`RESPONSE_ALPHA`] or less (two rates in four blocks have sixteen),
-    /// that nothing is detected would say nothing, and the F test of the rates stands in. Treatment means alone have no external error,
-    /// hence no test.
+    /// that nothing is detected would say nothing, and the F test of the rates stands in. Treatment means are tested by F against their pooled
+    /// error; without one they have no test.
     pub fn response_test(&self, permutations: usize, seed: u64) -> ResponseTest {
         let treatment = self.analysis();
         let mut stretches = response_stretches(self.reduced());
@@ -136,6 +138,12 @@ impl Observations {
         let untested = |reason: &str| ResponseTest { untested: Some(reason.to_owned()), ..test.clone() };
         if self.is_rounding(self.reduced().total()) {
             return untested("the yields do not differ");
+        }
+        if self.are_means() {
+            // Means have no plots that could be permuted: their pooled error, or means that repeat a rate, test the rates.
+            let p = test.treatment.p;
+            let reason = "treatment means alone hold no error to test against; their error mean square with its degrees of freedom would";
+            return ResponseTest { p, by: TestedBy::F, untested: p.is_none().then(|| reason.to_owned()), ..test };
         }
         if self.error_df() == 0 {
             return untested(match self.groups() {
@@ -184,13 +192,13 @@ impl Observations {
 
     fn grand_mean(&self) -> f64 {
         let sum: f64 = self.group_means().iter().zip(self.group_sizes()).map(|(mean, size)| mean * *size as f64).sum();
-        sum / self.n() as f64
+        sum / self.plots() as f64
     }
 }
 
 /// Every quadratic-plateau, the flat stretch up to the second rate included through its end; with two rates the line alone.
 fn response_stretches(reduced: &Reduced) -> Vec<Stretch> {
-    Plateau::Quadratic.stretches(reduced)
+    quadratic_plateau::stretches(reduced)
 }
 
 /// The largest sum of squares that a rising curve explains.

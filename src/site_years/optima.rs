@@ -45,9 +45,12 @@ pub enum NoMeanOptimum {
 pub(super) fn of_group(group: &FittedGroup, price_ratio: f64) -> Result<SiteYearOptimum, String> {
     let fitted = group.outcome.as_ref().map_err(|error| format!("no curve can be fitted: {error}"))?;
     let found = fitted.chosen_optimum(price_ratio).map(|(_, optimum)| optimum);
-    let optimum = found.ok_or_else(|| fitted.why_none_chosen().unwrap_or("there is no optimum").to_owned())?;
-    let df = fitted.curve(optimum.family).map_or(0, |curve| curve.df);
-    known_of(&optimum, df)
+    let none = || fitted.why_none_chosen().unwrap_or("there is no optimum").to_owned();
+    let (mut optimum, curve) = found.zip(fitted.optimum_curve()).ok_or_else(none)?;
+    // The profile whichever interval is asked for: half of it over t is a standard error, and it is open where the data are.
+    let profile = fitted.observations.optimum(curve, price_ratio, optimum.interval.level);
+    (optimum.interval, optimum.no_interval) = (profile.interval, profile.no_interval);
+    known_of(&optimum, curve.df)
 }
 
 fn known_of(optimum: &Optimum, df: usize) -> Result<SiteYearOptimum, String> {

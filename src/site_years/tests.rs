@@ -16,6 +16,10 @@ fn group(key: GroupKey, rise: f64, join: f64) -> FittedGroup {
         key,
         rates: Vec::new(),
         yields: Vec::new(),
+        names: Vec::new(),
+        pooled_over: None,
+        replicates: None,
+        pooled_error: None,
         blocks: Some(Vec::new()),
         error_stratum: ErrorStratum::PlotsWithinBlocks,
         left_out: Vec::new(),
@@ -27,6 +31,7 @@ fn group(key: GroupKey, rise: f64, join: f64) -> FittedGroup {
         for (block, error) in row.iter().enumerate() {
             let rate = 40.0 * position as f64;
             group.rates.push(rate);
+            group.names.push(format!("row {}", group.rates.len()));
             group.yields.push(at(rate) + error);
             group.blocks.as_mut().unwrap().push(block);
         }
@@ -125,6 +130,7 @@ fn a_site_year_without_a_curve_is_listed_with_its_reason() {
     empty.key = key("gorse-25", None, None);
     empty.yields.clear();
     empty.rates.clear();
+    empty.names.clear();
     empty.blocks = Some(Vec::new());
     groups.push(("Gorse Hill 2025", FittedGroup::fit(empty, &FitOptions::new(0.95, 1))));
     let all = &across(&members(&groups), &options())[0];

@@ -1,6 +1,6 @@
 //! Distributions, with the tails kept: survival functions instead of `1 - cdf`, quantiles polished on them.
 
-use statrs::distribution::{ChiSquared, Continuous, ContinuousCDF, FisherSnedecor, StudentsT};
+use statrs::distribution::{ChiSquared, Continuous, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
 use std::f64::consts::PI;
 
 /// The quantile of Student's t with `df` degrees of freedom at probability `p`.
@@ -91,6 +91,17 @@ fn polish(start: f64, target: f64, survival: impl Fn(f64) -> f64, density: impl 
         (x, miss) = (next, next_miss);
     }
     Some(x)
+}
+
+/// The quantile of the standard normal at probability `p`; `None` unless `0 < p < 1`. Polished as that of t.
+pub fn normal_quantile(p: f64) -> Option<f64> {
+    if !(p > 0.0 && p < 1.0) {
+        return None;
+    }
+    let upper = p.min(1.0 - p);
+    let start = -Normal::standard().inverse_cdf(upper);
+    let quantile = polish(start, upper, normal_survival, |x| normal_log_density(x).exp())?;
+    Some(if p < 0.5 { -quantile } else { quantile })
 }
 
 /// The logarithm of the standard normal density at `x`.

@@ -55,6 +55,9 @@ pub struct Interval {
     pub limits: Limits,
     /// Every piece as `[low, high]`, ascending; an open end is `None`.
     pub segments: Vec<[Option<f64>; 2]>,
+    /// Why it is not computed, in words for a reader; `None` where it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
 }
 
 impl Interval {
@@ -75,12 +78,17 @@ impl Interval {
             (1, None, None) => Limits::Open,
             _ => Limits::Disjoint,
         };
-        Self { estimate, low, high, level, method: method.to_owned(), limits, segments }
+        Self { estimate, low, high, level, method: method.to_owned(), limits, segments, reason: None }
     }
 
     /// A point whose interval could not be computed.
     pub fn not_computed(estimate: Option<f64>, level: f64, method: &str) -> Self {
         Self::from_segments(estimate, Vec::new(), level, method)
+    }
+
+    /// A point whose interval is not computed, with the reason in words for a reader.
+    pub fn refused(estimate: Option<f64>, level: f64, method: &str, reason: &str) -> Self {
+        Self { reason: Some(reason.to_owned()), ..Self::not_computed(estimate, level, method) }
     }
 }
 

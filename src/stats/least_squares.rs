@@ -123,14 +123,35 @@ impl Factor {
         if self.pivots[self.rank..].iter().any(|c| weight(c) != 0.0) {
             return None;
         }
-        // Forward substitution Rᵀw = c over the pivot columns: the factor is ‖w‖².
+        let w = self.forward(contrast);
+        Some(dot(&w, &w))
+    }
+
+    /// The vector `w` with `c·b̂ = w·Qᵀy` for the contrast `c` of the coefficients, of length [`rank`](Self::rank): ‖w‖² is the variance
+    /// of the contrast and `w·v` its covariance with another one, in units of the error variance.
+    ///
+    /// `None` where the contrast is not estimable: where it does not follow a column that others span as that column follows them.
+    pub fn whitened(&self, contrast: &[f64]) -> Option<Vec<f64>> {
+        let w = self.forward(contrast);
+        let follows = |c: &usize| {
+            let wanted = contrast.get(*c).copied().unwrap_or(0.0);
+            let implied = dot(self.coordinates(*c), &w);
+            let size = wanted.abs().max(length(self.coordinates(*c)) * length(&w));
+            (wanted - implied).abs() <= RANK_TOLERANCE.sqrt() * size
+        };
+        self.pivots[self.rank..].iter().all(follows).then_some(w)
+    }
+
+    /// Forward substitution Rᵀw = c over the pivot columns.
+    fn forward(&self, contrast: &[f64]) -> Vec<f64> {
         let mut w = vec![0.0; self.rank];
         for i in 0..self.rank {
-            let column = self.coordinates(self.pivots[i]);
+            let pivot = self.pivots[i];
+            let column = self.coordinates(pivot);
             let known: f64 = (0..i).map(|j| column[j] * w[j]).sum();
-            w[i] = (weight(&self.pivots[i]) - known) / column[i];
+            w[i] = (contrast.get(pivot).copied().unwrap_or(0.0) - known) / column[i];
         }
-        Some(dot(&w, &w))
+        w
     }
 }
 
@@ -217,6 +238,17 @@ mod tests {
         assert_eq!(solution.coefficients.iter().filter(|c| c.is_none()).count(), 2);
         let plain = solve(&columns[..2], &[1.0, 2.0, 4.0, 4.5]).unwrap();
         assert_relative_eq!(solution.rss, plain.rss, max_relative = 1e-12);
+    }
+
+    #[test]
+    fn a_contrast_of_dependent_columns_is_estimable_only_where_it_follows_them() {
+        // The second column is twice the first: only b₁ + 2·b₂ is known, with the variance of the slope on the first.
+        let first = vec![-1.0, 0.0, 1.0, 2.0];
+        let factor = Factor::new(&[first.clone(), first.iter().map(|x| 2.0 * x).collect()], 4).unwrap();
+        let w = factor.whitened(&[1.0, 2.0]).unwrap();
+        assert_relative_eq!(dot(&w, &w), 1.0 / 6.0, max_relative = 1e-12);
+        assert_eq!(factor.whitened(&[1.0, 0.0]), None);
+        assert_eq!(factor.whitened(&[0.0, 1.0]), None);
     }
 
     #[test]

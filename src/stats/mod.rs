@@ -1,5 +1,6 @@
 //! Matrices, vectors and distributions: no crop, no file.
 
+pub mod bounds;
 pub mod censored;
 pub mod distribution;
 pub mod interval;
@@ -10,4 +11,6 @@ pub mod polynomial;
 pub mod quantile;
 pub mod random_effects;
 pub mod root;
+pub mod shapiro_wilk;
+pub mod spread;
 pub mod stream;

@@ -13,6 +13,12 @@ pub struct Columns {
     pub blocks: Option<Vec<String>>,
     /// The factor that splits the file into groups, as (name, level of each observation).
     pub by: Option<(String, Vec<String>)>,
+    /// The factor whose levels are compared, likewise.
+    pub factor: Option<(String, Vec<String>)>,
+    /// Plots behind each row, where rows are treatment means.
+    pub replicates: Option<Vec<usize>>,
+    /// Row of the file of each observation, counted from 1 with the header included.
+    pub rows: Vec<u64>,
     /// Rows that had no yield.
     pub missing: Vec<MissingYield>,
 }
@@ -24,4 +30,6 @@ pub struct MissingYield {
     pub row: u64,
     /// Its level of the splitting factor; empty without one.
     pub level: String,
+    /// Its level of the factor whose levels are compared; empty without one.
+    pub factor_level: String,
 }

@@ -77,8 +77,36 @@ fn curves_schema() -> Value {
         "bic": number_or_null(),
         "join": or_null(interval()),
         "reach": {"enum": ["within-tested-rates", "not-reached", "before-first-rate", null]},
+        "standard_errors": object(json!({
+            "intercept": number_or_null(), "slope": number_or_null(), "curvature": number_or_null(), "plateau": number_or_null(),
+            "join": number_or_null(), "aonr": number_or_null(),
+        })),
+        "plateau": or_null(interval()),
+        "aonr": or_null(interval()),
+        "weight": {"type": ["number", "null"], "minimum": 0, "maximum": 1},
+        "lack_of_fit": or_null(f_test()),
     }));
-    envelope(
+    let diagnostics = object(json!({
+        "family": {"enum": families()},
+        "normality": or_null(object(json!({"w": {"type": "number"}, "p": {"type": "number"}}))),
+        "spread": or_null(f_test()),
+        "furthest": or_null(object(json!({"observation": {"type": "string"}, "deleted": {"type": "number"}, "p": {"type": "number"}}))),
+        "residuals": {"type": "array", "items": object(json!({
+            "observation": {"type": "string"}, "rate": {"type": "number"}, "residual": {"type": "number"},
+            "leverage": {"type": "number", "minimum": 0, "maximum": 1}, "studentised": number_or_null(), "deleted": number_or_null(),
+        }))},
+    }));
+    let factor_test = object(json!({
+        "group": {"type": "object"},
+        "factor": {"type": "string"},
+        "levels": {"type": "array", "items": {"type": "string"}, "minItems": 2},
+        "interaction": or_null(f_test()),
+        "curves": {"type": "array", "items": object(json!({
+            "family": {"enum": families()}, "test": or_null(f_test()), "reason": text_or_null(),
+        }))},
+        "reason": text_or_null(),
+    }));
+    let mut schema = envelope(
         "curves",
         object(json!({
             "group": {"type": "object"},
@@ -92,8 +120,19 @@ fn curves_schema() -> Value {
             "curves": {"type": "array", "items": curve, "minItems": 5},
             "chosen": text_or_null(),
             "chosen_by": {"type": "string"},
+            "diagnostics": or_null(diagnostics),
         })),
-    )
+    );
+    schema["properties"]["factor_tests"] = json!({"type": "array", "items": factor_test});
+    schema["required"].as_array_mut().expect("an envelope requires its fields").push("factor_tests".into());
+    schema
+}
+
+fn f_test() -> Value {
+    object(json!({
+        "f": {"type": "number"}, "df": {"type": "integer"}, "error_df": {"type": "integer"},
+        "p": {"type": "number", "minimum": 0, "maximum": 1},
+    }))
 }
 
 fn optimum_schema() -> Value {
@@ -119,6 +158,13 @@ fn optimum_schema() -> Value {
             "by_price": {"type": "array", "items": object(json!({"price_ratio": {"type": "number"}, "optimum": optimum})), "minItems": 1},
             "net_return": number_or_null(),
             "near_optimum": or_null(near),
+            "disagreement": or_null(object(json!({
+                "families": {"type": "array", "items": {"enum": families()}, "minItems": 2},
+                "lowest": object(json!({"family": {"enum": families()}, "rate": {"type": "number"}})),
+                "highest": object(json!({"family": {"enum": families()}, "rate": {"type": "number"}})),
+                "by_how_much": {"type": "number", "minimum": 0},
+            }))),
+            "averaged": or_null(object(json!({"rate": {"type": "number"}, "status": {"type": "string"}}))),
         })),
     )
 }

@@ -3,9 +3,11 @@
 mod contract;
 mod errors;
 mod folder;
+mod intervals;
 mod mutations;
 mod new;
 mod reading;
 mod run;
 mod status;
+mod which_curve;
 mod yields;

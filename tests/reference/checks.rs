@@ -5,7 +5,8 @@
 
 use crate::data::{Table, beside, shared};
 use stook::economics::{Tolerance, forgone_return, near_optimum, net_return};
-use stook::response::{Coefficients, Curve, Family, Observations, OptimumStatus, Reach};
+use stook::response::{Coefficients, Curve, Family, IntervalMethod, Observations, OptimumStatus, Quantity, Reach};
+use stook::stats::interval::Limits;
 
 /// A value printed to this many significant digits agrees to half a unit of the last.
 fn digits(expected: f64, significant: i32) -> f64 {
@@ -110,7 +111,7 @@ fn a_known_quadratic_plateau_has_its_optimum_and_net_return() {
 fn exact_curve() -> Curve {
     let fitted = fit(&exact_observations(), Family::QuadraticPlateau);
     let coefficients =
-        Coefficients { intercept: 40.0, slope: Some(0.60), curvature: Some(-0.0025), plateau: Some(76.0) };
+        Coefficients { slope: Some(0.60), curvature: Some(-0.0025), plateau: Some(76.0), ..Coefficients::level(40.0) };
     Curve { coefficients, ..fitted }
 }
 
@@ -145,9 +146,19 @@ fn wheat_in_two_zones_has_fiellers_intervals() {
     agrees(optimum.rate.unwrap(), 199.08057, 8);
     agrees(optimum.interval.low.unwrap(), 173.0961, 7);
     agrees(optimum.interval.high.unwrap(), 260.0565, 7);
+    let fieller = low.optimum_by(&curve, ratio, IntervalMethod::Fieller, 0.95).interval;
+    assert_eq!((fieller.limits, fieller.method.as_str()), (Limits::Both, "fieller"));
+    // Read: 173–260.
+    assert_eq!((fieller.low.unwrap().round(), fieller.high.unwrap().round()), (173.0, 260.0));
+    agrees(fieller.low.unwrap(), 173.0961, 7);
+    agrees(fieller.high.unwrap(), 260.0565, 7);
 
     let high = zone("high");
-    let optimum = high.optimum(&fit(&high, Family::Quadratic), ratio, 0.95);
+    let curve = fit(&high, Family::Quadratic);
+    let fieller = high.fieller(&curve, ratio, 0.95);
+    agrees(fieller.low.unwrap(), 203.9692, 7);
+    agrees(fieller.high.unwrap(), 328.2895, 7);
+    let optimum = high.optimum(&curve, ratio, 0.95);
     agrees(optimum.rate.unwrap(), 239.75903, 8);
     agrees(optimum.interval.low.unwrap(), 203.9692, 7);
     // Past the highest rate, 260.
@@ -155,19 +166,19 @@ fn wheat_in_two_zones_has_fiellers_intervals() {
 }
 
 #[test]
-fn corn_at_five_sites_has_its_profile_intervals() {
+fn corn_at_five_sites_has_its_profile_and_delta_intervals() {
     // Hernandez & Mulla (2008), Agron. J. 100:1221-1229: N 0.6615 $/kg, corn 118.1 $/Mg, 90 %, no blocks in their model. S5's optimum
-    // is read, the limits with the F cutoff computed.
+    // and its delta interval are read, the digits, the other sites and the limits with the F cutoff computed.
     let Some(path) = shared("field-trials/hernandez.nitrogen.csv") else { return };
     let table = Table::read(&path);
     let expected = [
-        ("S1", 130.1339, 122.966, 139.644),
-        ("S2", 154.3692, 134.311, 201.927),
-        ("S3", 143.1078, 127.916, 172.754),
-        ("S4", 196.9604, 174.696, 242.776),
-        ("S5", 191.7198, 147.109, 401.563),
+        ("S1", 130.1339, [122.966, 139.644], [122.0379, 138.2299]),
+        ("S2", 154.3692, [134.311, 201.927], [126.8179, 181.9205]),
+        ("S3", 143.1078, [127.916, 172.754], [123.4944, 162.7212]),
+        ("S4", 196.9604, [174.696, 242.776], [167.6609, 226.2598]),
+        ("S5", 191.7198, [147.109, 401.563], [118.9329, 264.5067]),
     ];
-    for (site, rate, low, high) in expected {
+    for (site, rate, [low, high], delta) in expected {
         let plots = table.only("site", site);
         let observations = Observations::new(&plots.numbers("nitro"), &plots.numbers("yield"), None).unwrap();
         let curve = fit(&observations, Family::Quadratic);
@@ -178,6 +189,20 @@ fn corn_at_five_sites_has_its_profile_intervals() {
         agrees(optimum.rate.unwrap(), rate.min(curve.highest_rate), 7);
         agrees(optimum.interval.low.unwrap(), low, 6);
         agrees(optimum.interval.high.unwrap(), high, 6);
+        let wald = observations.wald(&curve, Quantity::Optimum { slope_ratio: 0.6615 / 118.1 }, 0.90);
+        agrees(wald.estimate.unwrap(), rate, 7);
+        agrees(wald.low.unwrap(), delta[0], 7);
+        agrees(wald.high.unwrap(), delta[1], 7);
+        if site == "S5" {
+            // Read: 147.96–401.65, by a profile likelihood whose cutoff is neither the F nor the χ² one.
+            assert!(
+                (optimum.interval.low.unwrap() - 147.96).abs() < 1.0
+                    && (optimum.interval.high.unwrap() - 401.65).abs() < 1.0
+            );
+            // Past the top rate, 168, the optimum is a bound, and no interval is put around a bound.
+            let reported = observations.optimum_by(&curve, 0.6615 / 118.1, IntervalMethod::Wald, 0.90);
+            assert!(reported.interval.limits == Limits::NotComputed && reported.no_interval.is_some());
+        }
     }
 }
 
@@ -207,6 +232,10 @@ fn the_manuals_example_has_its_plateau() {
     agrees(curve.rss, 0.010065990537284, 11);
     agrees(curve.join.unwrap(), 12.747661094856, 11);
     agrees(curve.coefficients.plateau.unwrap(), 0.77749737580858, 11);
+    let errors = observations.standard_errors(&curve);
+    agrees(errors.intercept.unwrap(), 0.02667416, 7);
+    agrees(errors.slope.unwrap(), 0.00842305, 6);
+    agrees(errors.curvature.unwrap(), 0.00055132, 5);
     let line = fit(&observations, Family::LinearPlateau);
     agrees(line.coefficients.intercept, 0.41285714, 8);
     agrees(line.coefficients.slope.unwrap(), 0.04380952, 7);

@@ -11,27 +11,27 @@ const NO_WORSE: f64 = 1e-9;
 /// Two orders of the same sums; the join sits on a flat profile, so its digits are half of theirs.
 const ROUNDING: f64 = 1e-9;
 const JOIN_ROUNDING: f64 = 1e-6;
-const LEVEL: f64 = 0.95;
-const PLATEAUS: [Family; 2] = [Family::LinearPlateau, Family::QuadraticPlateau];
+pub const LEVEL: f64 = 0.95;
+pub const PLATEAUS: [Family; 2] = [Family::LinearPlateau, Family::QuadraticPlateau];
 
 #[derive(Clone, Debug)]
-struct Trial {
-    rates: Vec<f64>,
-    yields: Vec<f64>,
-    groups: Vec<usize>,
+pub struct Trial {
+    pub rates: Vec<f64>,
+    pub yields: Vec<f64>,
+    pub groups: Vec<usize>,
 }
 
 impl Trial {
-    fn observations(&self) -> Observations {
+    pub fn observations(&self) -> Observations {
         Observations::new(&self.rates, &self.yields, Some(&self.groups)).unwrap()
     }
 
-    fn top(&self) -> f64 {
+    pub fn top(&self) -> f64 {
         self.rates.iter().copied().fold(0.0, f64::max)
     }
 
     /// The residual sum of squares and last coefficients of group means and `columns`, by a full solve.
-    fn solve(&self, columns: &[Vec<f64>], yields: &[f64]) -> (f64, Vec<f64>) {
+    pub fn solve(&self, columns: &[Vec<f64>], yields: &[f64]) -> (f64, Vec<f64>) {
         let groups = self.groups.iter().max().unwrap() + 1;
         let indicator = |group| self.groups.iter().map(|g| f64::from(u8::from(*g == group))).collect();
         let mut all: Vec<Vec<f64>> = (0..groups).map(indicator).collect();
@@ -40,12 +40,12 @@ impl Trial {
         (solution.rss, solution.coefficients[groups..].iter().map(|c| c.unwrap_or(0.0)).collect())
     }
 
-    fn column(&self, g: impl Fn(f64) -> f64) -> Vec<f64> {
+    pub fn column(&self, g: impl Fn(f64) -> f64) -> Vec<f64> {
         self.rates.iter().map(|rate| g(*rate)).collect()
     }
 
     /// RSS and slope for a fixed join.
-    fn at_join(&self, family: Family, join: f64) -> (f64, f64) {
+    pub fn at_join(&self, family: Family, join: f64) -> (f64, f64) {
         let (rss, slopes) = self.solve(&[self.column(|rate| basis(family, rate, join))], &self.yields);
         (rss, slopes[0])
     }
@@ -60,7 +60,7 @@ impl Trial {
     }
 }
 
-fn basis(family: Family, rate: f64, join: f64) -> f64 {
+pub fn basis(family: Family, rate: f64, join: f64) -> f64 {
     let used = rate.min(join);
     match family {
         Family::LinearPlateau => used,
@@ -68,12 +68,12 @@ fn basis(family: Family, rate: f64, join: f64) -> f64 {
     }
 }
 
-fn curve(observations: &Observations, family: Family) -> Option<Curve> {
+pub fn curve(observations: &Observations, family: Family) -> Option<Curve> {
     observations.fit(family).curve().cloned()
 }
 
 /// Randomised trials: 3–7 rates (the lowest zero or not), 1–4 blocks, some plots missing or doubled.
-fn trials() -> impl Strategy<Value = Trial> {
+pub fn trials() -> impl Strategy<Value = Trial> {
     let steps = prop::collection::vec(10.0..60.0f64, 2..=6);
     let noise = prop::collection::vec(-1.0..1.0f64, 64);
     let counts = prop::collection::vec(0usize..=7, 64);
@@ -114,7 +114,7 @@ fn trials() -> impl Strategy<Value = Trial> {
     )
 }
 
-fn joins(trial: &Trial) -> Vec<f64> {
+pub fn joins(trial: &Trial) -> Vec<f64> {
     let mut rates = trial.rates.clone();
     rates.sort_by(f64::total_cmp);
     rates.dedup();
@@ -124,19 +124,19 @@ fn joins(trial: &Trial) -> Vec<f64> {
     inside.chain(beyond).chain(rates[1..].iter().copied()).collect()
 }
 
-fn cutoff(curve: &Curve) -> f64 {
+pub fn cutoff(curve: &Curve) -> f64 {
     let df = curve.df as f64;
     curve.rss * (1.0 + f_quantile(LEVEL, 1.0, df).unwrap() / df)
 }
 
-fn holds(interval: &Interval, rate: f64) -> bool {
+pub fn holds(interval: &Interval, rate: f64) -> bool {
     let within =
         |[low, high]: &[Option<f64>; 2]| low.is_none_or(|low| low <= rate) && high.is_none_or(|high| rate <= high);
     interval.segments.iter().any(within)
 }
 
 /// Whether a number is so close to a cutoff that either answer is right.
-fn undecided(rss: f64, cutoff: f64) -> bool {
+pub fn undecided(rss: f64, cutoff: f64) -> bool {
     (rss / cutoff - 1.0).abs() < 1e-6
 }
 

@@ -1,0 +1,41 @@
+//! What the families of a group say together about its optimum.
+
+use super::fitted::{Fitted, families_with_optimum};
+use crate::response::{
+    AveragedOptimum, Disagreement, Family, Fit, Optimum, Weights, averaged_optimum, disagreement, weights,
+};
+
+impl Fitted {
+    /// How much each estimated family is worth; `None` where a family leaves no error, or none is estimable.
+    #[must_use]
+    pub fn weights(&self) -> Option<Weights> {
+        weights(&self.fits)
+    }
+
+    /// How far the families that fit about equally well disagree on the optimum at a price ratio. They are those that the optimum may be
+    /// read from: a line is not among them. `None` where a response is tested and not shown, or where one family stands out.
+    #[must_use]
+    pub fn disagreement(&self, price_ratio: f64) -> Option<Disagreement> {
+        let (weights, optima) = self.weighed_optima(price_ratio)?;
+        disagreement(&weights, &optima)
+    }
+
+    /// The optimum at a price ratio averaged over the families that it may be read from, by their weights among themselves. `None` where a
+    /// response is tested and not shown, or where families have no weights.
+    #[must_use]
+    pub fn averaged_optimum(&self, price_ratio: f64) -> Option<AveragedOptimum> {
+        let (weights, optima) = self.weighed_optima(price_ratio)?;
+        averaged_optimum(&weights, &optima)
+    }
+
+    fn weighed_optima(&self, price_ratio: f64) -> Option<(Weights, Vec<Optimum>)> {
+        if self.detected() == Some(false) {
+            return None;
+        }
+        let fits = families_with_optimum(&self.fits, self.detected() == Some(true));
+        let weights = weights(&fits)?;
+        let curves = fits.iter().filter_map(Fit::curve).filter(|curve| curve.family != Family::Mean);
+        let optima = curves.map(|curve| self.observations.optimum(curve, price_ratio, self.level())).collect();
+        Some((weights, optima))
+    }
+}

@@ -1,0 +1,55 @@
+//! How an interval is made, and what it is an interval of.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// How an interval is made.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum IntervalMethod {
+    /// Every value of the quantity itself whose best curve has a residual sum of squares under RSSmin·(1 + F(level; 1, df)/df).
+    #[default]
+    Profile,
+    /// The estimate ± t(level; df) standard errors, from the curve's derivatives at the estimate (the delta method).
+    Wald,
+    /// Fieller's (1954, from memory) set of a ratio of two coefficients: for families whose optimum is one.
+    Fieller,
+}
+
+impl IntervalMethod {
+    /// The name that results carry, for example `profile`.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            IntervalMethod::Profile => "profile",
+            IntervalMethod::Wald => "wald",
+            IntervalMethod::Fieller => "fieller",
+        }
+    }
+}
+
+/// What a curve's parameters determine, in the units of rates and yields.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Quantity {
+    /// f(0), in yield units.
+    Intercept,
+    /// The slope at N = 0, in yield units a rate unit; of a square root the factor of N.
+    Slope,
+    /// The factor of N², in yield units a squared rate unit.
+    Curvature,
+    /// The factor of √N, in yield units a root of the rate unit.
+    Root,
+    /// The rise of an exponential from f(0) to what it nears, in yield units.
+    Rise,
+    /// k in the e^(−kN) of an exponential, a rate unit⁻¹.
+    RateConstant,
+    /// The plateau, in yield units.
+    Plateau,
+    /// The join, in the rate unit.
+    Join,
+    /// The rate where the slope equals a ratio, in the rate unit: at 0 the agronomic optimum.
+    Optimum {
+        /// Yield units a rate unit.
+        slope_ratio: f64,
+    },
+}

@@ -1,0 +1,230 @@
+//! Properties of the intervals on trials of any shape: units, what a set must hold, brute force, and the limit without noise.
+
+use crate::properties::{LEVEL, PLATEAUS, Trial, basis, curve, cutoff, holds, joins, trials, undecided};
+use proptest::prelude::*;
+use stook::response::{Curve, Family, IntervalMethod, Observations, OptimumStatus, Quantity, Reach, StandardErrors};
+use stook::stats::interval::{Interval, Limits};
+
+/// Other units scale every sum; the quadratic-plateau's join sits on a flat profile, and standard errors follow it.
+const OTHER_UNITS: f64 = 1e-5;
+/// The widths of profile and Wald differ by terms of the order of the noise relative to the response.
+const NEARLY_LINEAR: f64 = 2e-3;
+
+fn near(x: Option<f64>, y: Option<f64>) -> bool {
+    match (x, y) {
+        (Some(x), Some(y)) => (x - y).abs() <= OTHER_UNITS * x.abs().max(y.abs()),
+        (x, y) => x.is_none() && y.is_none(),
+    }
+}
+
+/// The residual sum of squares of the best rising curve of a join through a plateau, by a full solve.
+///
+/// With the plateau fixed at p as the mean over groups, only the slope and the groups' differences are free: p minus the curve's rise
+/// below its plateau is what each group's mean must average to.
+fn at_plateau(trial: &Trial, family: Family, join: f64, plateau: f64) -> f64 {
+    let height = basis(family, join, join);
+    let groups = trial.observations().groups();
+    // Parameters: each group's plateau but the last, which is what the others leave of the mean, and the slope of (basis − height).
+    let indicator = |group: usize| -> Vec<f64> {
+        let last = groups - 1;
+        trial
+            .groups
+            .iter()
+            .map(|g| {
+                if *g == group {
+                    1.0
+                } else if *g == last {
+                    -1.0
+                } else {
+                    0.0
+                }
+            })
+            .collect()
+    };
+    let below = trial.column(|rate| basis(family, rate, join) - height);
+    let last = groups as f64 * plateau;
+    let left: Vec<f64> =
+        trial.yields.iter().zip(&trial.groups).map(|(y, g)| if *g == groups - 1 { y - last } else { *y }).collect();
+    let mut columns: Vec<Vec<f64>> = (0..groups - 1).map(indicator).collect();
+    columns.push(below);
+    let solution = stook::stats::least_squares::solve(&columns, &left).unwrap();
+    if solution.coefficients.last().copied().flatten().is_some_and(|slope| slope >= 0.0) {
+        return solution.rss;
+    }
+    columns.pop();
+    stook::stats::least_squares::solve(&columns, &left).unwrap().rss
+}
+
+/// The least of these over the joins: a grid, then a search by thirds around its three best points.
+fn best_with_plateau(trial: &Trial, family: Family, plateau: f64) -> f64 {
+    let rss = |inverse: f64| at_plateau(trial, family, 1.0 / inverse, plateau);
+    let mut grid: Vec<f64> = joins(trial).into_iter().map(|join| 1.0 / join).collect();
+    grid.sort_by(f64::total_cmp);
+    let mut found: Vec<(f64, usize)> = grid.iter().enumerate().map(|(place, inverse)| (rss(*inverse), place)).collect();
+    found.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let refined = |place: usize| {
+        let mut low = if place == 0 { 0.1 * grid[0] } else { grid[place - 1] };
+        let mut high = grid[(place + 1).min(grid.len() - 1)];
+        for _ in 0..40 {
+            let third = (high - low) / 3.0;
+            if rss(low + third) < rss(high - third) { high -= third } else { low += third }
+        }
+        rss(0.5 * (low + high))
+    };
+    found.iter().take(3).map(|(_, place)| refined(*place)).fold(found[0].0, f64::min)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 100, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn standard_errors_and_wald_limits_keep_to_the_units(trial in trials(), yield_unit in 0.01..100.0f64, rate_unit in 0.01..100.0f64) {
+        let mut other = trial.clone();
+        other.yields.iter_mut().for_each(|y| *y *= yield_unit);
+        other.rates.iter_mut().for_each(|rate| *rate *= rate_unit);
+        let (one, two) = (trial.observations(), other.observations());
+        for family in Family::ALL {
+            let (Some(a), Some(b)) = (curve(&one, family), curve(&two, family)) else { continue };
+            let (x, y) = (one.standard_errors(&a), two.standard_errors(&b));
+            let slope_unit = yield_unit / rate_unit;
+            type Of = fn(&StandardErrors) -> Option<f64>;
+            let errors: [(Of, f64); 6] = [
+                (|errors| errors.intercept, yield_unit),
+                (|errors| errors.slope, slope_unit),
+                (|errors| errors.curvature, slope_unit / rate_unit),
+                (|errors| errors.plateau, yield_unit),
+                (|errors| errors.join, rate_unit),
+                (|errors| errors.aonr, rate_unit),
+            ];
+            for (of, unit) in errors {
+                prop_assert!(near(of(&x).map(|error| error * unit), of(&y)), "{} {:?} {:?}", family, x, y);
+            }
+            for (quantity, scaled, unit) in [
+                (Quantity::Plateau, Quantity::Plateau, yield_unit),
+                (Quantity::Optimum { slope_ratio: 0.1 }, Quantity::Optimum { slope_ratio: 0.1 * slope_unit }, rate_unit),
+            ] {
+                let (x, y) = (one.wald(&a, quantity, LEVEL), two.wald(&b, scaled, LEVEL));
+                // A limit near zero is the difference of two numbers, so it is compared on the scale of the width.
+                let scale = y.low.zip(y.high).map_or(1.0, |(low, high)| low.abs().max(high.abs()));
+                for (x, y) in [(x.low, y.low), (x.high, y.high)] {
+                    let same = match (x, y) {
+                        (Some(x), Some(y)) => (x * unit - y).abs() <= OTHER_UNITS * scale,
+                        (x, y) => x.is_none() && y.is_none(),
+                    };
+                    prop_assert!(same, "{} {:?}", family, quantity);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn fiellers_set_holds_its_estimate_and_only_rates_whose_slope_may_be_the_ratio(trial in trials(), ratio in 0.0..0.5f64) {
+        let observations = trial.observations();
+        let Some(curve) = curve(&observations, Family::Quadratic) else { return Ok(()) };
+        let set = observations.fieller(&curve, ratio, LEVEL);
+        prop_assert!(holds(&set, set.estimate.unwrap()), "{:?}", set);
+        // The slope b + 2cθ fixed at the ratio leaves one factor free: of N² − 2θN, beside ratio·N.
+        for step in -40..=80 {
+            let theta = trial.top() * f64::from(step) / 20.0;
+            let left: Vec<f64> = trial.yields.iter().zip(&trial.rates).map(|(y, rate)| y - ratio * rate).collect();
+            let (rss, _) = trial.solve(&[trial.column(|rate| rate * rate - 2.0 * theta * rate)], &left);
+            if !undecided(rss, cutoff(&curve)) {
+                prop_assert_eq!(holds(&set, theta), rss <= cutoff(&curve), "{} {:?}", theta, set);
+            }
+        }
+    }
+
+    #[test]
+    fn the_plateau_interval_holds_the_plateaus_under_the_cutoff_and_no_others(trial in trials(), share in 0.0..1.0f64) {
+        let observations = trial.observations();
+        for family in PLATEAUS {
+            let Some(curve) = curve(&observations, family) else { continue };
+            let interval = observations.plateau_interval(&curve, LEVEL);
+            if interval.limits == Limits::NotComputed {
+                continue;
+            }
+            prop_assert!(curve.coefficients.plateau.is_none_or(|plateau| holds(&interval, plateau)), "{:?}", interval);
+            // At an end exactly the cutoff is left.
+            for end in interval.segments.iter().flatten().flatten() {
+                let best = best_with_plateau(&trial, family, *end);
+                prop_assert!((best / cutoff(&curve) - 1.0).abs() < 1e-3, "{} {} {:?}", family, best / cutoff(&curve), interval);
+            }
+            let (low, high) = (interval.low.unwrap_or(0.0), interval.high.unwrap_or(120.0));
+            let plateau = low - (high - low) + 3.0 * share * (high - low);
+            let best = best_with_plateau(&trial, family, plateau);
+            // What was searched may be a little too large.
+            if best <= cutoff(&curve) * (1.0 - 1e-6) {
+                prop_assert!(holds(&interval, plateau), "{} {} {:?}", family, plateau, interval);
+            } else if best > cutoff(&curve) * 1.001 {
+                prop_assert!(!holds(&interval, plateau), "{} {} {} {:?}", family, plateau, best / cutoff(&curve), interval);
+            }
+        }
+    }
+
+    #[test]
+    fn every_wald_interval_that_is_reported_is_symmetric_around_an_estimate_inside_the_tested_rates(trial in trials(), ratio in 0.0..0.5f64) {
+        let observations = trial.observations();
+        for family in Family::ALL {
+            let Some(curve) = curve(&observations, family) else { continue };
+            let optimum = observations.optimum_by(&curve, ratio, IntervalMethod::Wald, LEVEL);
+            let interval = &optimum.interval;
+            prop_assert_eq!(interval.limits == Limits::NotComputed, optimum.no_interval.is_some());
+            if let (Some(low), Some(high)) = (interval.low, interval.high) {
+                prop_assert_eq!(optimum.status, OptimumStatus::Interior);
+                let middle = 0.5 * (low + high);
+                prop_assert!((middle - optimum.rate.unwrap()).abs() <= 1e-6 * (high - low).max(middle.abs()), "{} {:?}", family, optimum);
+            }
+        }
+    }
+}
+
+/// A trial in four blocks on an exact curve plus `noise` times fixed errors.
+fn on_curve(value: impl Fn(f64) -> f64, noise: f64) -> Observations {
+    let errors = [0.3, -0.8, 0.5, 1.1, -0.4, -0.9, 0.7, 0.2, -0.6, 0.9, -1.2, 0.4, 0.1, -0.5, 0.8, -0.3];
+    let plots = (0..4).flat_map(|block| (0..7).map(move |step| (block, 25.0 * f64::from(step))));
+    let (mut rates, mut yields, mut blocks) = (Vec::new(), Vec::new(), Vec::new());
+    for (plot, (block, rate)) in plots.enumerate() {
+        rates.push(rate);
+        yields.push(value(rate) + 2.0 * f64::from(block) + noise * errors[(7 * plot + 3) % 16]);
+        blocks.push(usize::try_from(block).unwrap());
+    }
+    Observations::new(&rates, &yields, Some(&blocks)).unwrap()
+}
+
+fn width(interval: &Interval) -> f64 {
+    interval.high.unwrap() - interval.low.unwrap()
+}
+
+#[test]
+fn profile_and_wald_widths_meet_as_noise_vanishes_away_from_kinks() {
+    let value = |family: Family| {
+        move |rate: f64| match family {
+            Family::Quadratic => 40.0 + 0.5 * rate - 0.002 * rate * rate,
+            // The join lies between the rates 75 and 100.
+            _ => 40.0 + 0.5 * basis(family, rate, 88.0),
+        }
+    };
+    for family in [Family::Quadratic, Family::LinearPlateau, Family::QuadraticPlateau] {
+        let ratio_of = |noise: f64| -> Vec<f64> {
+            let observations = on_curve(value(family), noise);
+            let curve: Curve = observations.fit(family).curve().unwrap().clone();
+            let by = |method| {
+                let optimum = observations.optimum_by(&curve, 0.1, method, LEVEL).interval;
+                let mut intervals = vec![optimum, observations.agronomic_optimum_by(&curve, method, LEVEL)];
+                if curve.reach == Some(Reach::WithinTestedRates) {
+                    intervals.push(observations.join_by(&curve, method, LEVEL));
+                    intervals.push(observations.plateau_by(&curve, method, LEVEL));
+                }
+                intervals
+            };
+            let (profile, wald) = (by(IntervalMethod::Profile), by(IntervalMethod::Wald));
+            profile.iter().zip(&wald).map(|(profile, wald)| width(profile) / width(wald)).collect()
+        };
+        let (loud, quiet) = (ratio_of(1.0), ratio_of(0.001));
+        assert_eq!(quiet.len(), if family == Family::Quadratic { 2 } else { 4 });
+        for (loud, quiet) in loud.iter().zip(&quiet) {
+            assert!((quiet - 1.0).abs() < NEARLY_LINEAR, "{family}: {quiet}");
+            assert!((quiet - 1.0).abs() <= (loud - 1.0).abs() + NEARLY_LINEAR, "{family}: {quiet} after {loud}");
+        }
+    }
+}
