@@ -68,12 +68,12 @@ fn exact_data_have_no_interval_and_no_criterion() {
 #[test]
 fn equal_yields_show_no_response() {
     let trial = observations(&[0.0, 30.0, 60.0, 90.0, 0.0, 30.0, 60.0, 90.0], &[50.1; 8]);
-    assert_eq!(reason(&trial, Family::QuadraticPlateau), "the yields do not differ within groups");
+    for family in Family::ALL.into_iter().filter(|family| *family != Family::Mean) {
+        assert_eq!(reason(&trial, family), "the yields do not differ within groups");
+    }
     let mean = curve(&trial, Family::Mean);
     assert_eq!((mean.r_squared, mean.coefficients.intercept), (None, 50.1));
     assert_eq!(trial.optimum(&mean, 0.1, LEVEL).status, OptimumStatus::NotShown);
-    let line = curve(&trial, Family::Linear);
-    assert!(line.coefficients.slope.unwrap().abs() < 1e-15);
     let test = trial.response_test(99, 1);
     assert_eq!((test.p, test.treatment.f), (None, None));
 }
