@@ -182,7 +182,7 @@ pub struct FamilyCurve {
     pub reach: Option<Reach>,
     /// Standard errors of the coefficients, the join and the AONR.
     pub standard_errors: StandardErrors,
-    /// The plateau with its interval, for a family that has one.
+    /// The plateau, or what an exponential nears, with its interval; null for a family without one.
     pub plateau: Option<Interval>,
     /// The agronomic optimum N rate (AONR) with its interval; not computed, with the reason, for a family without one.
     pub aonr: Option<Interval>,

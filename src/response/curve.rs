@@ -112,6 +112,12 @@ impl Curve {
         c.curvature.is_some_and(|bend| bend >= 0.0) || c.root.is_some_and(|root| root <= 0.0)
     }
 
+    /// The plateau within the tested rates, or what an exponential nears, in yield units; `None` without one.
+    pub fn plateau(&self) -> Option<f64> {
+        let c = &self.coefficients;
+        c.plateau.or(c.rise.map(|rise| c.intercept + rise))
+    }
+
     /// The join, or where the data do not determine it the one that the coefficients imply; infinite for a line, `None` without a
     /// plateau family.
     pub(crate) fn implied_join(&self) -> Option<f64> {

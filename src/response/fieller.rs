@@ -12,16 +12,15 @@ use crate::stats::least_squares::{Factor, dot};
 const NAME: &str = IntervalMethod::Fieller.name();
 
 impl Observations {
-    /// Fieller's (1954, from memory) set of the rate where the slope of a parabola equals a ratio: every θ, negative ones included, for
-    /// which b + 2cθ does not differ from the ratio at the level, |b + 2cθ − r| ≤ t(level; df)·s·√v(θ).
+    /// Fieller's (1954, from memory) set of the rate where the slope of a curve equals a ratio: every θ at which the slope does not
+    /// differ from the ratio at the level, |f'(θ) − r| ≤ t(level; df)·s·√v(θ). For a parabola f' is b + 2cθ, and negative θ are included;
+    /// for a square root 2√θ·(f' − r) is b + 2(c − r)·√θ, and the set is made of the roots of at least zero.
     ///
     /// It has three kinds. With a bend that is significant at the level it is bounded; otherwise it is the complement of an interval
     /// ([`Limits::Disjoint`](crate::stats::interval::Limits::Disjoint), open at both ends) or the whole line
     /// ([`Limits::Open`](crate::stats::interval::Limits::Open)). The profile interval of [`optimum`](Self::optimum) differs from it in
-    /// that it takes parabolas without upward bend only, and rates of at least zero: where Fieller's set is bounded and the bend
+    /// that it takes curves without upward bend only, and rates of at least zero: where Fieller's set is bounded and the bend
     /// downward the two agree above zero; where it is not, the profile leaves out the rates that only upward bends reach.
-    ///
-    /// For a square root it is the same set of √θ, which is not negative, squared.
     ///
     /// For another family it is not computed, with the reason. The estimate is the rate by formula, wherever that lies.
     pub fn fieller(&self, curve: &Curve, slope_ratio: f64, level: f64) -> Interval {
@@ -38,31 +37,25 @@ impl Observations {
         let factor = Factor::new(&columns, self.reduced().z().len()).ok();
         let whitened = factor.and_then(|factor| Some([factor.whitened(&[1.0, 0.0])?, factor.whitened(&[0.0, 2.0])?]));
         let df = curve.df as f64;
-        let Some(([at_zero, by_rate], quantile)) = whitened.zip(f_quantile(level, 1.0, df)) else {
+        let Some((whitened, quantile)) = whitened.zip(f_quantile(level, 1.0, df)) else {
             return refuse("the tested rates do not determine it");
         };
         let top = self.highest_rate();
-        let c = &curve.coefficients;
-        // Of f(N) − r·N in s, which is N or its root: the slope at zero, and twice the factor of s².
-        let in_roots = curve.family == Family::SquareRoot;
-        let over = (c.slope.unwrap_or(0.0) - slope_ratio) * top;
-        let (excess, bend) = if in_roots {
-            (c.root.unwrap_or(0.0) * top.sqrt(), 2.0 * over)
-        } else {
-            (over, 2.0 * c.curvature.unwrap_or(0.0) * top * top)
+        let (c, ratio) = (&curve.coefficients, slope_ratio * top);
+        let (slope, squared) = (c.slope.unwrap_or(0.0) * top, top * top);
+        // The excess of the slope over the ratio, up to a positive factor: at zero and by the rate or its root.
+        let (excess, root) = match curve.family {
+            Family::SquareRoot => ([c.root.unwrap_or(0.0) * top.sqrt(), 2.0 * (slope - ratio)], true),
+            _ => ([slope - ratio, 2.0 * c.curvature.unwrap_or(0.0) * squared], false),
         };
-        // (excess + bend·θ)² ≤ allowed·‖w₀ + w₁·θ‖².
-        let allowed = quantile * curve.rss / df;
-        let set = not_positive([
-            excess * excess - allowed * dot(&at_zero, &at_zero),
-            2.0 * (excess * bend - allowed * dot(&at_zero, &by_rate)),
-            bend * bend - allowed * dot(&by_rate, &by_rate),
-        ]);
-        let in_rate_unit = |theta: f64| if in_roots { theta * theta * top } else { theta * top };
-        let set = if in_roots { not_negative(set) } else { set };
-        let segments = set.into_iter().map(|piece| piece.map(|end| end.map(in_rate_unit))).collect();
-        let estimate = Some(-excess / bend).filter(|theta| theta.is_finite() && (*theta >= 0.0 || !in_roots));
-        let estimate = estimate.map(in_rate_unit);
+        let set = set_of(excess, &whitened, quantile * curve.rss / df);
+        let estimate = -excess[0] / excess[1];
+        let (set, estimate) = if root { squares(set, estimate) } else { (set, Some(estimate)) };
+        if set.is_empty() {
+            return refuse("the curve has this slope at no rate");
+        }
+        let segments = set.into_iter().map(|piece| piece.map(|end| end.map(|theta| theta * top))).collect();
+        let estimate = estimate.map(|theta| theta * top).filter(|rate| rate.is_finite());
         Interval::from_segments(estimate, segments, level, NAME)
     }
 
@@ -74,7 +67,7 @@ impl Observations {
         estimate: Option<f64>,
         level: f64,
     ) -> Interval {
-        if curve.bends_upward() {
+        if curve.bends_upward() && matches!(curve.family, Family::Quadratic | Family::SquareRoot) {
             let reason = "the curve bends upward: where its slope equals the ratio is its worst rate";
             return Interval::refused(estimate, level, NAME, reason);
         }
@@ -82,10 +75,24 @@ impl Observations {
     }
 }
 
-/// What of ascending pieces is not below zero: a root is not.
-fn not_negative(pieces: Vec<[Option<f64>; 2]>) -> Vec<[Option<f64>; 2]> {
-    let kept = pieces.into_iter().filter(|piece| piece[1].is_none_or(|high| high >= 0.0));
-    kept.map(|[low, high]| [Some(low.unwrap_or(0.0).max(0.0)), high]).collect()
+/// Where (e₀ + e₁·x)² ≤ allowed·‖w₀ + w₁·x‖².
+fn set_of(excess: [f64; 2], whitened: &[Vec<f64>; 2], allowed: f64) -> Vec<[Option<f64>; 2]> {
+    let [at_zero, by] = whitened;
+    not_positive([
+        excess[0] * excess[0] - allowed * dot(at_zero, at_zero),
+        2.0 * (excess[0] * excess[1] - allowed * dot(at_zero, by)),
+        excess[1] * excess[1] - allowed * dot(by, by),
+    ])
+}
+
+/// From roots of rates, of which those below zero are none, to rates.
+fn squares(set: Vec<[Option<f64>; 2]>, estimate: f64) -> (Vec<[Option<f64>; 2]>, Option<f64>) {
+    let square = |root: f64| root * root;
+    let piece = |[low, high]: [Option<f64>; 2]| {
+        let reaches = high.is_none_or(|high| high >= 0.0);
+        reaches.then(|| [Some(low.map_or(0.0, |low| square(low.max(0.0)))), high.map(square)])
+    };
+    (set.into_iter().filter_map(piece).collect(), (estimate >= 0.0).then(|| square(estimate)))
 }
 
 /// Where c₀ + c₁·x + c₂·x² ≤ 0, in ascending pieces; an open end is `None`.

@@ -6,7 +6,7 @@ use super::family::Family;
 use super::method::{IntervalMethod, Quantity};
 use super::observations::Observations;
 use super::optimum::OptimumStatus;
-use super::wald::LINE;
+use super::wald::{LINE, NEARS};
 use crate::stats::interval::Interval;
 
 const NOT_FIELLERS: &str = "Fieller's method is for an optimum that is a ratio of coefficients";
@@ -21,9 +21,10 @@ impl Observations {
         }
     }
 
-    /// The interval of the plateau of a fitted plateau family, in yield units; its estimate is `None` where the join is not reached.
+    /// The interval of the plateau of a fitted plateau family, or of what an exponential nears, in yield units; its estimate is `None`
+    /// where the plateau is not reached, or the exponential is a line.
     pub fn plateau_by(&self, curve: &Curve, method: IntervalMethod, level: f64) -> Interval {
-        let estimate = curve.coefficients.plateau;
+        let estimate = curve.plateau();
         match method {
             IntervalMethod::Profile => self.plateau_interval(curve, level),
             IntervalMethod::Wald => self.wald_reported(curve, Quantity::Plateau, estimate, level),
@@ -38,6 +39,7 @@ impl Observations {
     pub fn agronomic_optimum_by(&self, curve: &Curve, method: IntervalMethod, level: f64) -> Interval {
         match curve.family {
             Family::Linear => Interval::refused(None, level, method.name(), LINE),
+            Family::ExponentialRise => Interval::refused(None, level, method.name(), NEARS),
             _ => {
                 let optimum = self.optimum_by(curve, 0.0, method, level);
                 let is_bound = optimum.status == OptimumStatus::AtHighestTestedRate;

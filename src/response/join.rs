@@ -5,6 +5,7 @@ use super::method::IntervalMethod;
 use super::observations::Observations;
 use super::plateau::{Plateau, SAME_JOIN};
 use super::reduced::Reduced;
+use super::wald::NO_JOIN;
 use crate::stats::distribution::f_quantile;
 use crate::stats::interval::Interval;
 use crate::stats::least_squares::dot;
@@ -31,7 +32,8 @@ impl Observations {
     /// computed.
     pub fn join_interval(&self, curve: &Curve, level: f64) -> Interval {
         let Some(region) = self.region(curve, level).filter(|_| curve.family.has_join()) else {
-            return Interval::refused(curve.join, level, METHOD, self.why_no_region(curve));
+            let reason = if curve.family.has_join() { self.why_no_error(curve) } else { NO_JOIN };
+            return Interval::refused(curve.join, level, METHOD, reason);
         };
         let low = |join: f64| (join > 0.0).then(|| self.in_rate_unit(join));
         let high = |join: f64| join.is_finite().then(|| self.in_rate_unit(join));

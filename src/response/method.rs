@@ -33,17 +33,17 @@ impl IntervalMethod {
 pub enum Quantity {
     /// f(0), in yield units.
     Intercept,
-    /// The slope at N = 0, in yield units a rate unit; of a square root the factor of N.
+    /// The slope at N = 0, of a square root the factor of N, in yield units a rate unit.
     Slope,
     /// The factor of N², in yield units a squared rate unit.
     Curvature,
-    /// The factor of √N, in yield units a root of the rate unit.
+    /// Of a square root: the factor of √N, in yield units a root of the rate unit.
     Root,
-    /// The rise of an exponential from f(0) to what it nears, in yield units.
+    /// Of an exponential: the rise from f(0) to what the curve nears, in yield units.
     Rise,
-    /// k in the e^(−kN) of an exponential, a rate unit⁻¹.
+    /// Of an exponential: k in e^(−kN), a rate unit⁻¹.
     RateConstant,
-    /// The plateau, in yield units.
+    /// The plateau, or what an exponential nears, in yield units.
     Plateau,
     /// The join, in the rate unit.
     Join,

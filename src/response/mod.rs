@@ -27,6 +27,7 @@ mod factor;
 mod family;
 mod fieller;
 mod fit;
+mod gradient;
 mod intervals;
 mod join;
 mod linear;

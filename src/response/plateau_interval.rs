@@ -9,17 +9,18 @@ use super::join::{METHOD, Region, union};
 use super::observations::Observations;
 use super::optimum_interval::{between_rates, least};
 use super::plateau::Plateau;
+use super::wald::NO_PLATEAU;
 use crate::stats::interval::Interval;
 
 impl Observations {
-    /// The profile interval of the plateau of a fitted plateau family, in yield units.
+    /// The profile interval of the plateau of a fitted plateau family, or of what an exponential nears, in yield units.
     ///
     /// It is {p: the best rising curve with the plateau p has RSS ≤ RSSmin·(1 + F(level; 1, df)/df)}, the mean as the limit of rising
     /// curves. The upper end is open where a rising straight line is under the cutoff. The estimate is `None` where the join is not
     /// reached. Not computed, with the reason, for a family without a plateau, without error degrees of freedom or without noise.
     pub fn plateau_interval(&self, curve: &Curve, level: f64) -> Interval {
-        let estimate = curve.coefficients.plateau;
-        let Some(region) = self.region(curve, level).filter(|_| curve.family.has_join()) else {
+        let estimate = curve.plateau();
+        let Some(region) = self.region(curve, level) else {
             return Interval::refused(estimate, level, METHOD, self.why_no_region(curve));
         };
         let heights = Heights { observations: self, region: &region };
@@ -31,7 +32,7 @@ impl Observations {
 
     /// Why a curve has no confidence region of joins.
     pub(super) fn why_no_region(&self, curve: &Curve) -> &'static str {
-        if !curve.family.has_join() { "the family has no plateau" } else { self.why_no_error(curve) }
+        if Plateau::of(curve.family).is_none() { NO_PLATEAU } else { self.why_no_error(curve) }
     }
 }
 
@@ -45,15 +46,14 @@ impl Heights<'_> {
     /// The lowest and highest plateau over a connected piece of joins; `None` if none of its curves rises.
     fn over(&self, [from, to]: [f64; 2]) -> Option<[f64; 2]> {
         let reduced = self.observations.reduced();
-        let second = reduced.rates().get(1).copied().unwrap_or(1.0);
         let plateau = self.region.plateau;
+        let alike = plateau.alike_until(reduced);
         let low = |shape: f64| self.at(shape).map_or(f64::INFINITY, |[low, _]| low);
         let minus_high = |shape: f64| self.at(shape).map_or(f64::INFINITY, |[_, high]| -high);
         let mut ends = [f64::INFINITY, f64::NEG_INFINITY];
         for [from, to] in between_rates(reduced, [from, to], plateau) {
-            let shapes = if to <= second {
-                // Up to the second rate every join fits alike.
-                [plateau.shape(second); 2]
+            let shapes = if to <= alike {
+                [plateau.shape(alike); 2]
             } else if plateau == Plateau::Linear {
                 // A line is the same from the top rate on, and its plateau higher the later it joins.
                 [from.min(1.0), to.min(1.0)]

@@ -17,18 +17,18 @@ use serde::{Deserialize, Serialize};
 pub struct StandardErrors {
     /// Of f(0), in yield units.
     pub intercept: Option<f64>,
-    /// Of the slope at N = 0, in yield units a rate unit.
+    /// Of the slope at N = 0, or of a square root's factor of N, in yield units a rate unit.
     pub slope: Option<f64>,
     /// Of the factor of N², in yield units a squared rate unit.
     pub curvature: Option<f64>,
-    /// Of the factor of √N, in yield units a root of the rate unit.
-    pub root: Option<f64>,
-    /// Of the rise of an exponential, in yield units.
-    pub rise: Option<f64>,
-    /// Of the k of an exponential, a rate unit⁻¹.
-    pub rate_constant: Option<f64>,
     /// Of the plateau, in yield units.
     pub plateau: Option<f64>,
+    /// Of a square root's factor of √N, in yield units a root of the rate unit.
+    pub root: Option<f64>,
+    /// Of an exponential's rise, in yield units.
+    pub rise: Option<f64>,
+    /// Of an exponential's rate constant, a rate unit⁻¹.
+    pub rate_constant: Option<f64>,
     /// Of the join, in the rate unit.
     pub join: Option<f64>,
     /// Of the agronomic optimum, in the rate unit.
@@ -55,10 +55,10 @@ impl Observations {
                 intercept: of(Quantity::Intercept),
                 slope: of(Quantity::Slope),
                 curvature: of(Quantity::Curvature),
+                plateau: of(Quantity::Plateau),
                 root: of(Quantity::Root),
                 rise: of(Quantity::Rise),
                 rate_constant: of(Quantity::RateConstant),
-                plateau: of(Quantity::Plateau),
                 join: of(Quantity::Join),
                 aonr: of(Quantity::Optimum { slope_ratio: 0.0 }),
                 by_side: None,
@@ -110,8 +110,9 @@ impl Observations {
     fn is_reported(&self, curve: &Curve, quantity: Quantity) -> bool {
         let early = curve.reach == Some(Reach::BeforeFirstRate);
         match quantity {
-            Quantity::Intercept => true,
-            Quantity::Slope | Quantity::Curvature | Quantity::Root | Quantity::Rise | Quantity::RateConstant => !early,
+            Quantity::Intercept | Quantity::Root => true,
+            Quantity::Slope | Quantity::Curvature | Quantity::RateConstant => !early,
+            Quantity::Rise => curve.coefficients.rise.is_some(),
             Quantity::Plateau => curve.coefficients.plateau.is_some(),
             Quantity::Join | Quantity::Optimum { .. } => self.why_not_smooth(curve, quantity).is_none(),
         }
@@ -122,6 +123,9 @@ impl Observations {
         match (quantity, curve.reach) {
             (Quantity::Join, Some(Reach::BeforeFirstRate)) => {
                 Some("the join lies before the second tested rate, where every join fits alike")
+            }
+            (Quantity::Plateau, Some(Reach::NotReached)) if curve.family == Family::ExponentialRise => {
+                Some("the best curve is the straight line that is an exponential's limit, and nears nothing")
             }
             (Quantity::Join | Quantity::Plateau, Some(Reach::NotReached)) => {
                 Some("the join is not reached within the tested rates")
@@ -136,9 +140,9 @@ impl Observations {
             _ if curve.family == Family::Linear => Some(LINE),
             OptimumStatus::Interior => None,
             OptimumStatus::AtZero => Some("the best rate is 0, an end of the rates, where no interval is symmetric"),
-            OptimumStatus::AtHighestTestedRate => {
-                Some("the best rate is not reached within the tested rates, so there is no estimate to put it around")
-            }
+            OptimumStatus::AtHighestTestedRate => Some(
+                "the best rate is not reached within the tested rates, so there is no estimate to put an interval around",
+            ),
             OptimumStatus::BeforeFirstRate => Some("the best rate is only bounded by the tested rates"),
             OptimumStatus::NotShown | OptimumStatus::NotEstimable => Some("the mean has no slope"),
         }
@@ -153,12 +157,22 @@ impl Observations {
 /// Why a straight line has no optimum.
 pub(super) const LINE: &str = "a straight line is best at an end of the rates and has no optimum of its own";
 
+/// Why an exponential has no agronomic optimum.
+pub(super) const NEARS: &str = "an exponential rise nears its plateau without end and has no rate of its highest yield";
+
+/// Why a family has no join.
+pub(super) const NO_JOIN: &str = "the family has no join";
+
+/// Why a family has no plateau.
+pub(super) const NO_PLATEAU: &str = "the family has no plateau";
+
 fn why_none(curve: &Curve, quantity: Quantity) -> &'static str {
     match (quantity, curve.family) {
         (_, Family::Mean) => "the mean has no slope",
         (Quantity::Optimum { .. }, Family::Linear) => LINE,
         (Quantity::Optimum { .. }, _) => "the curve rises nowhere as steeply as the ratio",
-        (Quantity::Join | Quantity::Plateau, _) => "the family has no plateau",
+        (Quantity::Join, _) => NO_JOIN,
+        (Quantity::Plateau, _) => NO_PLATEAU,
         _ => "the family has no such coefficient",
     }
 }

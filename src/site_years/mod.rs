@@ -17,7 +17,7 @@
 //!
 //! *An optimum is a number, or within limits.* [`Known`](crate::stats::random_effects::Known) of a group's optimum is
 //!
-//! - the rate, where both limits of its interval are computed. Its standard error is half the interval over Student's t; where the
+//! - the rate, where both limits of its profile interval are computed. Its standard error is half the interval over Student's t; where the
 //!   lower limit is 0, which cuts an interval short, the upper half over t;
 //! - its interval, where a limit is open, where it is in pieces, or where a response is not shown;
 //! - the highest tested rate or more, where the optimum is not reached; the rate or less, where it is only a bound from above, and where
@@ -130,10 +130,12 @@ pub enum SetAsideFrom {
 type Kind<'a> = (Option<[f64; 2]>, Vec<(&'a str, Vec<&'a FittedGroup>)>);
 
 /// Site-years put together, like with like: first those whose rate is all of the N, then by early level. Empty unless two site-years
-/// have like groups; a kind that only one site-year has is then listed too, and its results say so.
+/// have like groups (one that is pooled over a factor is left to those of the factor's levels); a kind that only one site-year has is then listed too, and its results say so.
 #[must_use]
 pub fn across(members: &[Member<'_>], options: &Options) -> Vec<Across> {
-    let kinds = kinds(members);
+    let members: Vec<Member<'_>> =
+        members.iter().filter(|member| member.group.group.pooled_over.is_none()).copied().collect();
+    let kinds = kinds(&members);
     if kinds.iter().all(|(_, site_years)| site_years.len() < 2) {
         return Vec::new();
     }

@@ -28,11 +28,15 @@ pub enum NoMeanOptimum {
         /// How many there are, in words.
         site_years: String,
     },
-    /// Every optimum is known within limits only.
+    /// Fewer than two optima are numbers.
     #[error(
-        "no site-year has an optimum that is a number: limits alone don't tell how far the optima of site-years lie apart"
+        "{} has an optimum that is a number: limits alone don't tell how far the optima of site-years lie apart",
+        if *.numbers == 0 { "no site-year" } else { "only one site-year" }
     )]
-    NoneKnown,
+    FewNumbers {
+        /// Site-years whose optimum is a number.
+        numbers: usize,
+    },
     /// The variances are too far apart to be added.
     #[error("{0}")]
     NotComputed(RandomEffectsError),
@@ -45,15 +49,20 @@ pub enum NoMeanOptimum {
 pub(super) fn of_group(group: &FittedGroup, price_ratio: f64) -> Result<SiteYearOptimum, String> {
     let fitted = group.outcome.as_ref().map_err(|error| format!("no curve can be fitted: {error}"))?;
     let found = fitted.chosen_optimum(price_ratio).map(|(_, optimum)| optimum);
-    let optimum = found.ok_or_else(|| fitted.why_none_chosen().unwrap_or("there is no optimum").to_owned())?;
-    let df = fitted.curve(optimum.family).map_or(0, |curve| curve.df);
-    known_of(&optimum, df)
+    let none = || fitted.why_none_chosen().unwrap_or("there is no optimum").to_owned();
+    let (mut optimum, curve) = found.zip(fitted.optimum_curve()).ok_or_else(none)?;
+    // The profile whichever interval is asked for: half of it over t is a standard error, and it is open where the data are.
+    let profile = fitted.observations.optimum(curve, price_ratio, optimum.interval.level);
+    (optimum.interval, optimum.no_interval) = (profile.interval, profile.no_interval);
+    known_of(&optimum, curve.df)
 }
 
 fn known_of(optimum: &Optimum, df: usize) -> Result<SiteYearOptimum, String> {
     let Some(rate) = optimum.rate else { return Err("there is no optimum".to_owned()) };
     let interval = &optimum.interval;
-    if interval.limits == Limits::NotComputed {
+    // A curve that is steeper the more N there is has no interval of its best rate, but that is not within the tested ones.
+    let beyond = optimum.status == OptimumStatus::AtHighestTestedRate && df > 0;
+    if interval.limits == Limits::NotComputed && !beyond {
         let reason = optimum.no_interval.as_deref().unwrap_or("the data give none");
         return Err(format!("its optimum has no interval: {reason}"));
     }
@@ -108,7 +117,7 @@ pub(super) fn mean_optimum(site_years: &[SiteYear], level: f64) -> Result<Random
     let usual = quantile(&variances, 0.5).unwrap_or(1.0);
     let unit = |optimum: &SiteYearOptimum| Unit { known: optimum.known, within: optimum.variance.unwrap_or(usual) };
     let units: Vec<Unit> = optima.iter().map(unit).collect();
-    random_effects(&units, level).map(at_least_zero).map_err(|error| match error {
+    let found = random_effects(&units, level).map(at_least_zero).map_err(|error| match error {
         RandomEffectsError::TooFew { units } => NoMeanOptimum::TooFew {
             site_years: match units {
                 0 => "no site-year".to_owned(),
@@ -116,9 +125,11 @@ pub(super) fn mean_optimum(site_years: &[SiteYear], level: f64) -> Result<Random
                 several => format!("{several} site-years"),
             },
         },
-        RandomEffectsError::NoExact { .. } => NoMeanOptimum::NoneKnown,
+        RandomEffectsError::NoExact { .. } => NoMeanOptimum::FewNumbers { numbers: 0 },
         other => NoMeanOptimum::NotComputed(other),
-    })
+    })?;
+    // One number and bounds have a likelihood with a maximum, and intervals that reach many times past any rate.
+    if found.exact < 2 { Err(NoMeanOptimum::FewNumbers { numbers: found.exact }) } else { Ok(found) }
 }
 
 /// The mean and the prediction with what lies below 0 cut off: no rate does.
@@ -167,6 +178,31 @@ mod tests {
         assert_eq!(known(0.0, [Some(0.0), Some(12.0)], OptimumStatus::AtZero), at_most(0.0));
         assert_eq!(known(0.0, [Some(0.0), Some(38.0)], OptimumStatus::NotShown), at_most(38.0));
         assert_eq!(known(79.0, [Some(57.0), None], OptimumStatus::Interior), at_least(57.0));
+    }
+
+    #[test]
+    fn an_optimum_without_an_interval_is_only_known_to_lie_beyond_the_tested_rates() {
+        let mut beyond = optimum(120.0, [None, None], OptimumStatus::AtHighestTestedRate);
+        beyond.interval = Interval::not_computed(Some(120.0), 0.95, "profile");
+        let at_least = Known::Between { low: 120.0, high: f64::INFINITY };
+        assert_eq!(known_of(&beyond, 20).unwrap().known, at_least);
+        // Without error nothing is known, nor is anything of a rate inside.
+        assert!(known_of(&beyond, 0).is_err());
+        assert!(known_of(&Optimum { status: OptimumStatus::Interior, ..beyond }, 20).is_err());
+    }
+
+    #[test]
+    fn one_number_among_bounds_has_no_mean() {
+        let site_year = |known, variance| SiteYear {
+            name: "Reedmoor 2024".to_owned(),
+            trials: Vec::new(),
+            groups: 1,
+            weight: 1.0,
+            optimum: Some(SiteYearOptimum { known, variance }),
+        };
+        let at_least = site_year(Known::Between { low: 120.0, high: f64::INFINITY }, None);
+        let one = [site_year(Known::Exact(90.0), Some(100.0)), at_least];
+        assert_eq!(mean_optimum(&one, 0.95), Err(NoMeanOptimum::FewNumbers { numbers: 1 }));
     }
 
     #[test]

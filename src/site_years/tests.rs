@@ -17,6 +17,9 @@ fn group(key: GroupKey, rise: f64, join: f64) -> FittedGroup {
         rates: Vec::new(),
         yields: Vec::new(),
         names: Vec::new(),
+        pooled_over: None,
+        replicates: None,
+        pooled_error: None,
         blocks: Some(Vec::new()),
         pooled_over: None,
         replicates: None,
@@ -31,6 +34,7 @@ fn group(key: GroupKey, rise: f64, join: f64) -> FittedGroup {
         for (block, error) in row.iter().enumerate() {
             let rate = 40.0 * position as f64;
             group.rates.push(rate);
+            group.names.push(format!("row {}", group.rates.len()));
             group.yields.push(at(rate) + error);
             group.blocks.as_mut().unwrap().push(block);
         }
@@ -129,6 +133,7 @@ fn a_site_year_without_a_curve_is_listed_with_its_reason() {
     empty.key = key("gorse-25", None, None);
     empty.yields.clear();
     empty.rates.clear();
+    empty.names.clear();
     empty.blocks = Some(Vec::new());
     groups.push(("Gorse Hill 2025", FittedGroup::fit(empty, &FitOptions::new(0.95, 1))));
     let all = &across(&members(&groups), &options())[0];

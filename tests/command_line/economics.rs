@@ -95,7 +95,7 @@ fn what_is_not_asked_is_not_said() {
 #[test]
 fn everything_that_prices_say_is_told_of_a_trial() {
     let copy = priced_programme();
-    let flags = ["--forgone-at", "60,80,200", "--sensitivity", "10"];
+    let flags = ["--forgone-at", "60,80,200", "--sensitivity", "10", "--family", "quadratic-plateau"];
     let text = stook_in(copy.path(), ["optimum", "trials/upper-terrace-2024"].into_iter().chain(flags));
     assert_eq!(text.status, 0, "{}", text.stderr);
     let (text, _) = text.stdout.split_once("Made by").unwrap();

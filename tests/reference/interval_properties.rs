@@ -2,7 +2,7 @@
 
 use crate::properties::{LEVEL, PLATEAUS, Trial, basis, curve, cutoff, holds, joins, trials, undecided};
 use proptest::prelude::*;
-use stook::response::{Curve, Family, IntervalMethod, Observations, OptimumStatus, Quantity, Reach, StandardErrors};
+use stook::response::{Curve, Family, IntervalMethod, Observations, OptimumStatus, Quantity, StandardErrors};
 use stook::stats::interval::{Interval, Limits};
 
 /// Other units scale every sum; the quadratic-plateau's join sits on a flat profile, and standard errors follow it.
@@ -17,12 +17,24 @@ fn near(x: Option<f64>, y: Option<f64>) -> bool {
     }
 }
 
+/// Rise to a plateau by a join, or for an exponential by 1/k, and the height of the plateau.
+fn rise(family: Family, rate: f64, join: f64) -> f64 {
+    match family {
+        Family::ExponentialRise => -(-rate / join).exp_m1(),
+        _ => basis(family, rate, join),
+    }
+}
+
+fn height(family: Family, join: f64) -> f64 {
+    if family == Family::ExponentialRise { 1.0 } else { basis(family, join, join) }
+}
+
 /// The residual sum of squares of the best rising curve of a join through a plateau, by a full solve.
 ///
 /// With the plateau fixed at p as the mean over groups, only the slope and the groups' differences are free: p minus the curve's rise
 /// below its plateau is what each group's mean must average to.
 fn at_plateau(trial: &Trial, family: Family, join: f64, plateau: f64) -> f64 {
-    let height = basis(family, join, join);
+    let height = height(family, join);
     let groups = trial.observations().groups();
     // Parameters: each group's plateau but the last, which is what the others leave of the mean, and the slope of (basis − height).
     let indicator = |group: usize| -> Vec<f64> {
@@ -41,7 +53,7 @@ fn at_plateau(trial: &Trial, family: Family, join: f64, plateau: f64) -> f64 {
             })
             .collect()
     };
-    let below = trial.column(|rate| basis(family, rate, join) - height);
+    let below = trial.column(|rate| rise(family, rate, join) - height);
     let last = groups as f64 * plateau;
     let left: Vec<f64> =
         trial.yields.iter().zip(&trial.groups).map(|(y, g)| if *g == groups - 1 { y - last } else { *y }).collect();
@@ -58,7 +70,13 @@ fn at_plateau(trial: &Trial, family: Family, join: f64, plateau: f64) -> f64 {
 /// The least of these over the joins: a grid, then a search by thirds around its three best points.
 fn best_with_plateau(trial: &Trial, family: Family, plateau: f64) -> f64 {
     let rss = |inverse: f64| at_plateau(trial, family, 1.0 / inverse, plateau);
-    let mut grid: Vec<f64> = joins(trial).into_iter().map(|join| 1.0 / join).collect();
+    let mut grid: Vec<f64> = match family {
+        // Rate constants from a step to a line.
+        Family::ExponentialRise => {
+            (0..=160).map(|step| 1e3 / trial.top() * 10_f64.powf(-f64::from(step) / 20.0)).collect()
+        }
+        _ => joins(trial).into_iter().map(|join| 1.0 / join).collect(),
+    };
     grid.sort_by(f64::total_cmp);
     let mut found: Vec<(f64, usize)> = grid.iter().enumerate().map(|(place, inverse)| (rss(*inverse), place)).collect();
     found.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -88,11 +106,14 @@ proptest! {
             let (x, y) = (one.standard_errors(&a), two.standard_errors(&b));
             let slope_unit = yield_unit / rate_unit;
             type Of = fn(&StandardErrors) -> Option<f64>;
-            let errors: [(Of, f64); 6] = [
+            let errors: [(Of, f64); 9] = [
                 (|errors| errors.intercept, yield_unit),
                 (|errors| errors.slope, slope_unit),
                 (|errors| errors.curvature, slope_unit / rate_unit),
                 (|errors| errors.plateau, yield_unit),
+                (|errors| errors.root, yield_unit / rate_unit.sqrt()),
+                (|errors| errors.rise, yield_unit),
+                (|errors| errors.rate_constant, 1.0 / rate_unit),
                 (|errors| errors.join, rate_unit),
                 (|errors| errors.aonr, rate_unit),
             ];
@@ -135,15 +156,32 @@ proptest! {
     }
 
     #[test]
+    fn fiellers_set_of_the_square_root_holds_the_rates_whose_slope_may_be_the_ratio(trial in trials(), ratio in 0.0..0.5f64) {
+        let observations = trial.observations();
+        let Some(curve) = curve(&observations, Family::SquareRoot) else { return Ok(()) };
+        let set = observations.fieller(&curve, ratio, LEVEL);
+        prop_assert!(set.estimate.is_none_or(|estimate| holds(&set, estimate)), "{:?}", set);
+        // The slope b/(2√θ) + c fixed at the ratio leaves one factor free: of √N − N/(2√θ), beside ratio·N.
+        for step in 1..=80 {
+            let theta = trial.top() * f64::from(step) / 20.0;
+            let left: Vec<f64> = trial.yields.iter().zip(&trial.rates).map(|(y, rate)| y - ratio * rate).collect();
+            let (rss, _) = trial.solve(&[trial.column(|rate| rate.sqrt() - 0.5 * rate / theta.sqrt())], &left);
+            if !undecided(rss, cutoff(&curve)) {
+                prop_assert_eq!(holds(&set, theta), rss <= cutoff(&curve), "{} {:?}", theta, set);
+            }
+        }
+    }
+
+    #[test]
     fn the_plateau_interval_holds_the_plateaus_under_the_cutoff_and_no_others(trial in trials(), share in 0.0..1.0f64) {
         let observations = trial.observations();
-        for family in PLATEAUS {
+        for family in PLATEAUS.into_iter().chain([Family::ExponentialRise]) {
             let Some(curve) = curve(&observations, family) else { continue };
             let interval = observations.plateau_interval(&curve, LEVEL);
             if interval.limits == Limits::NotComputed {
                 continue;
             }
-            prop_assert!(curve.coefficients.plateau.is_none_or(|plateau| holds(&interval, plateau)), "{:?}", interval);
+            prop_assert!(curve.plateau().is_none_or(|plateau| holds(&interval, plateau)), "{:?}", interval);
             // At an end exactly the cutoff is left.
             for end in interval.segments.iter().flatten().flatten() {
                 let best = best_with_plateau(&trial, family, *end);
@@ -200,28 +238,29 @@ fn profile_and_wald_widths_meet_as_noise_vanishes_away_from_kinks() {
     let value = |family: Family| {
         move |rate: f64| match family {
             Family::Quadratic => 40.0 + 0.5 * rate - 0.002 * rate * rate,
+            Family::SquareRoot => 40.0 + 6.0 * rate.sqrt() - 0.3 * rate,
+            Family::ExponentialRise => 40.0 - 35.0 * (-0.02 * rate).exp_m1(),
             // The join lies between the rates 75 and 100.
             _ => 40.0 + 0.5 * basis(family, rate, 88.0),
         }
     };
-    for family in [Family::Quadratic, Family::LinearPlateau, Family::QuadraticPlateau] {
+    for family in Family::ALL.into_iter().filter(|family| !matches!(family, Family::Mean | Family::Linear)) {
         let ratio_of = |noise: f64| -> Vec<f64> {
             let observations = on_curve(value(family), noise);
             let curve: Curve = observations.fit(family).curve().unwrap().clone();
             let by = |method| {
                 let optimum = observations.optimum_by(&curve, 0.1, method, LEVEL).interval;
-                let mut intervals = vec![optimum, observations.agronomic_optimum_by(&curve, method, LEVEL)];
-                if curve.reach == Some(Reach::WithinTestedRates) {
-                    intervals.push(observations.join_by(&curve, method, LEVEL));
-                    intervals.push(observations.plateau_by(&curve, method, LEVEL));
-                }
-                intervals
+                let aonr = observations.agronomic_optimum_by(&curve, method, LEVEL);
+                let join = observations.join_by(&curve, method, LEVEL);
+                let plateau = observations.plateau_by(&curve, method, LEVEL);
+                let all = [optimum, aonr, join, plateau];
+                all.into_iter().filter(|interval| interval.limits == Limits::Both).collect::<Vec<Interval>>()
             };
             let (profile, wald) = (by(IntervalMethod::Profile), by(IntervalMethod::Wald));
             profile.iter().zip(&wald).map(|(profile, wald)| width(profile) / width(wald)).collect()
         };
         let (loud, quiet) = (ratio_of(1.0), ratio_of(0.001));
-        assert_eq!(quiet.len(), if family == Family::Quadratic { 2 } else { 4 });
+        assert_eq!(quiet.len(), if family.has_join() { 4 } else { 2 }, "{family}");
         for (loud, quiet) in loud.iter().zip(&quiet) {
             assert!((quiet - 1.0).abs() < NEARLY_LINEAR, "{family}: {quiet}");
             assert!((quiet - 1.0).abs() <= (loud - 1.0).abs() + NEARLY_LINEAR, "{family}: {quiet} after {loud}");

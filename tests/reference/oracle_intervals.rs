@@ -36,8 +36,9 @@ struct Compared<'a> {
 
 /// The curves of a family that the oracle has standard errors of, where ours is the same curve with noise.
 fn compared<'a>(cases: &'a [Case], family: Family, key: &str) -> Vec<Compared<'a>> {
-    let plateau = matches!(family, Family::LinearPlateau | Family::QuadraticPlateau);
-    let tolerance = if family == Family::QuadraticPlateau { SEARCHED } else { CLOSED_FORM };
+    let plateau = matches!(family, Family::LinearPlateau | Family::QuadraticPlateau | Family::ExponentialRise);
+    let searched = matches!(family, Family::QuadraticPlateau | Family::ExponentialRise);
+    let tolerance = if searched { SEARCHED } else { CLOSED_FORM };
     let of = |case: &'a Case| {
         let theirs = &case.expected[key];
         let theirs = if plateau { &theirs["increasing"] } else { theirs };
@@ -101,6 +102,50 @@ fn standard_errors_of_lines_and_parabolas_agree_with_the_oracle() {
         }
     }
     assert!(compared_curves >= 77, "{compared_curves}");
+}
+
+#[test]
+fn standard_errors_of_the_square_root_agree_with_the_oracle() {
+    let (cases, mut curves) = (cases(), 0);
+    for compared in compared(&cases, Family::SquareRoot, "sqrt") {
+        let errors = compared.case.observations.standard_errors(&compared.curve);
+        if compared.theirs["se"].is_null() {
+            assert_eq!(errors, Default::default(), "{}", compared.what("se"));
+            continue;
+        }
+        compared.coefficient("a", errors.intercept, Quantity::Intercept);
+        // There b is the factor of N and c that of √N.
+        compared.coefficient("b", errors.slope, Quantity::Slope);
+        compared.coefficient("c", errors.root, Quantity::Root);
+        curves += 1;
+    }
+    assert!(curves >= 38, "{curves}");
+}
+
+#[test]
+fn standard_errors_of_the_exponential_agree_with_the_oracle() {
+    let (cases, mut curves, mut optima) = (cases(), 0, 0);
+    for compared in compared(&cases, Family::ExponentialRise, "exponential") {
+        let (observations, curve) = (&compared.case.observations, &compared.curve);
+        let errors = observations.standard_errors(curve);
+        if compared.theirs["se"].is_null() {
+            // A step or a line is the limit of the family, where the rate constant is none.
+            assert!(curve.df == 0 || curve.reach != Some(Reach::WithinTestedRates), "{}", compared.what("se"));
+            assert_eq!(errors.rate_constant, None);
+            continue;
+        }
+        compared.coefficient("B", errors.rise, Quantity::Rise);
+        compared.coefficient("k", errors.rate_constant, Quantity::RateConstant);
+        let plateau = compared.wald(Quantity::Plateau);
+        let (lower, upper) = (&compared.theirs["wald_lower"]["A"], &compared.theirs["wald_upper"]["A"]);
+        same_wald(&compared.what("Wald interval of A"), &plateau, lower, upper, SEARCHED);
+        for (ratio, economics) in compared.case.ratios.iter().zip(compared.theirs["econ"].as_array().unwrap()) {
+            let optimum = Quantity::Optimum { slope_ratio: *ratio };
+            optima += usize::from(compared.derived(optimum, &economics["wald"], &format!("optimum at {ratio}")));
+        }
+        curves += 1;
+    }
+    assert!(curves >= 34 && optima >= 68, "{curves} {optima}");
 }
 
 #[test]
@@ -238,7 +283,7 @@ fn fiellers_sets_agree_with_the_oracle_in_all_three_kinds() {
         }
     }
     println!("{kinds:?}");
-    assert!(kinds["bounded"] >= 78 && kinds["complement_of_interval"] == 32 && kinds["whole_line"] == 7, "{kinds:?}");
+    assert!(kinds["bounded"] == 84 && kinds["complement_of_interval"] == 32 && kinds["whole_line"] == 7, "{kinds:?}");
 }
 
 #[test]
