@@ -3,7 +3,7 @@
 use super::curve::Curve;
 use super::family::Family;
 use super::observations::Observations;
-use super::plateau::Plateau;
+use super::plateau::{Plateau, SAME_JOIN};
 use super::{linear, quadratic, square_root};
 use crate::stats::least_squares::{Factor, dot};
 use serde::{Deserialize, Serialize};
@@ -65,7 +65,7 @@ impl Observations {
         let join = match curve.coefficients.rate_constant {
             Some(k) => 1.0 / k,
             // Yields so large that the rise is lost in their rounding imply no join.
-            None => curve.implied_join().filter(|join| *join > self.lowest_rate())?,
+            None => curve.implied_join().filter(|join| *join > self.lowest_rate() + SAME_JOIN * self.highest_rate())?,
         };
         Some(plateau.shape(join / self.highest_rate()))
     }
@@ -73,9 +73,10 @@ impl Observations {
     /// Joins of a piece of the region, dense between every two tested rates and, by their inverse, beyond the top.
     fn joins(&self, [from, to]: [f64; 2], plateau: Plateau) -> Vec<f64> {
         let rates = self.reduced().rates();
-        let mut cuts: Vec<f64> = rates.iter().copied().filter(|rate| *rate > from && *rate < to).collect();
         let lowest = plateau.lowest_join(self.reduced());
-        cuts.insert(0, from.max(lowest));
+        let start = from.max(lowest);
+        let mut cuts: Vec<f64> = rates.iter().copied().filter(|rate| *rate > start + SAME_JOIN && *rate < to).collect();
+        cuts.insert(0, start);
         cuts.push(to);
         let share = |step: usize| step as f64 / GRID as f64;
         let mut joins = Vec::new();

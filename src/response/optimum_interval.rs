@@ -58,7 +58,9 @@ impl Observations {
         let Some(rates) = rates else {
             return Interval::not_computed(estimate, level, METHOD);
         };
-        let mut all: Vec<[f64; 2]> = rates.pieces.into_iter().map(|[from, to]| [from.max(0.0), to]).collect();
+        // Where only straight lines are under the cutoff, all that is known of the optimum is what a line says.
+        let bounded = |from: f64| if from.is_finite() { from.max(0.0) } else { 1.0 };
+        let mut all: Vec<[f64; 2]> = rates.pieces.into_iter().map(|[from, to]| [bounded(from), to]).collect();
         // Where no plot had rate 0, nothing tells 0 from the rates up to the lowest tested one.
         let lowest = self.reduced().rates().first().copied().unwrap_or(0.0);
         if rates.zero {

@@ -70,7 +70,7 @@ fn ask_everything(observations: &Observations) -> Result<(), TestCaseError> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(ProptestConfig::with_cases(300))]
 
     #[test]
     fn any_numbers_give_an_error_or_numbers(
