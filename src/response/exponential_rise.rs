@@ -9,7 +9,7 @@ use super::curve::Coefficients;
 const SMALL: f64 = 1.0;
 
 /// Terms of the series: at [`SMALL`] the next is below 1/20!.
-const TERMS: u32 = 20;
+const TERMS: usize = 20;
 
 /// The column of the slope at the lowest tested rate, by the distance from it.
 pub(super) fn basis(distance: f64, k: f64) -> f64 {
@@ -42,15 +42,26 @@ impl Moments {
 
 /// ∫₀¹ tⁿ e^(−xt) dt = Σ (−x)^j / (j!·(n + j + 1)).
 fn series(x: f64) -> [f64; 3] {
-    let mut sums = [0.0; 3];
-    let mut term = 1.0;
-    for j in 0..TERMS {
-        let power = f64::from(j);
-        sums.iter_mut().zip([1.0, 2.0, 3.0]).for_each(|(sum, n)| *sum += term / (power + n));
-        term *= -x / (power + 1.0);
-    }
-    sums
+    SERIES.iter().rev().fold([0.0; 3], |sums, factors| {
+        let mut next = sums;
+        next.iter_mut().zip(factors).for_each(|(sum, factor)| *sum = *sum * x + factor);
+        next
+    })
 }
+
+/// (−1)^j / (j!·(n + j + 1)) for each j and n.
+const SERIES: [[f64; 3]; TERMS] = {
+    let mut factors = [[0.0; 3]; TERMS];
+    let mut term = 1.0;
+    let mut j = 0;
+    while j < TERMS {
+        let power = j as f64;
+        factors[j] = [term / (power + 1.0), term / (power + 2.0), term / (power + 3.0)];
+        term /= -(power + 1.0);
+        j += 1;
+    }
+    factors
+};
 
 fn closed(x: f64, left: f64) -> [f64; 3] {
     [(1.0 - left) / x, (1.0 - left * (1.0 + x)) / (x * x), (2.0 - left * (2.0 + x * (2.0 + x))) / (x * x * x)]

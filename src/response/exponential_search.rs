@@ -10,6 +10,7 @@ use super::exponential_rise::Moments;
 use super::reduced::Reduced;
 use crate::stats::bounds::Bounds;
 use crate::stats::least_squares::dot;
+use std::f64::consts::{FRAC_PI_2, SQRT_2};
 
 /// e^(−kδ) for the shortest distance δ at the steepest shape searched: beyond it the column differs from a step by rounding alone.
 const STEEPEST: f64 = 37.0;
@@ -23,11 +24,14 @@ const BETTER: f64 = 1e-13;
 /// Where the column changes from that of a slope, which has a limit at k = 0, to that of a rise, which has one for a step.
 const TURN: f64 = 1.0;
 
-/// The first stretches below [`TURN`]; above it each ends at twice the k where it begins.
-const GENTLE: [[f64; 2]; 3] = [[0.0, 0.25], [0.25, 0.5], [0.5, TURN]];
+/// The first stretches below [`TURN`]; above it each ends at √2 times the k where it begins.
+const GENTLE: [[f64; 2]; 4] = [[0.0, 0.25], [0.25, 0.5], [0.5, 0.75], [0.75, TURN]];
 
-/// Newton steps double the digits: from a few thousandths these reach all.
-const NEWTON: usize = 5;
+/// Newton steps double the digits: from a few tenths these reach all.
+const NEWTON: usize = 8;
+
+/// After a step this short, relatively, all digits are known.
+const CONVERGED: f64 = 1e-9;
 
 /// Stretches looked at before the rest count as points. Tens are usual; only rounding, where all shapes fit alike, needs more.
 const MOST_STRETCHES: usize = 4_000;
@@ -40,7 +44,23 @@ pub(super) struct Exponential {
     along: Vec<f64>,
     /// Cᵢ·Cⱼ, row after row.
     gram: Vec<f64>,
+    /// √(Cᵢ·Cᵢ).
+    lengths: Vec<f64>,
+    /// z·z.
+    size: f64,
     steepest: f64,
+    /// The first stretches, ascending.
+    first: Vec<Open>,
+}
+
+/// A stretch of k with its columns at both ends.
+#[derive(Clone, Debug)]
+struct Open {
+    ends: [f64; 2],
+    /// Too short to be halved.
+    is_point: bool,
+    at_from: Column,
+    at_to: Column,
 }
 
 /// The entry of each distance in a column, with its first two derivatives by k.
@@ -74,16 +94,29 @@ impl Exponential {
         let lowest = reduced.lowest();
         let above = 1..rates.len();
         let gram = |i: usize| above.clone().map(move |j| dot(reduced.column(i), reduced.column(j)));
+        let distances: Vec<f64> = rates.iter().skip(1).map(|rate| rate - lowest).collect();
+        let steepest = Self::steepest(reduced);
+        let steep = std::iter::successors(Some(TURN), |k| Some(SQRT_2 * k)).take_while(|k| *k < steepest);
+        let steep = steep.map(|from| [from, (SQRT_2 * from).min(steepest)]);
+        let open = |ends: [f64; 2]| {
+            let [at_from, at_to] = ends.map(|k| column(&distances, k, ends[0] >= TURN));
+            Open { ends, is_point: false, at_from, at_to }
+        };
+        let first = GENTLE.into_iter().chain(steep).map(open).collect();
         Self {
             along: above.clone().map(|i| dot(reduced.column(i), reduced.z())).collect(),
+            lengths: above.clone().map(|i| dot(reduced.column(i), reduced.column(i)).sqrt()).collect(),
+            size: dot(reduced.z(), reduced.z()),
             gram: above.clone().flat_map(gram).collect(),
-            distances: rates.iter().skip(1).map(|rate| rate - lowest).collect(),
-            steepest: Self::steepest(reduced),
+            distances,
+            steepest,
+            first,
         }
     }
 
     /// The same search for another `z`.
     pub fn set_z(&mut self, reduced: &Reduced, z: &[f64]) {
+        self.size = dot(z, z);
         self.along.iter_mut().enumerate().for_each(|(i, along)| *along = dot(reduced.column(i + 1), z));
     }
 
@@ -96,12 +129,26 @@ impl Exponential {
     /// Shapes among which is the one that explains most of all rising curves: the two ends, and stationary ones between them.
     pub fn candidates(&self) -> Vec<f64> {
         let mut candidates = vec![0.0, self.steepest];
-        let at_ends = candidates.iter().map(|k| (self.explained(*k), *k));
-        let (mut most, mut best) = at_ends.fold((0.0, 0.0), |best, end| if end.0 > best.0 { end } else { best });
-        self.search(|stretch| {
-            let [q, ..] = stretch.q;
+        // The better the best shape so far, the fewer stretches are looked at: begin with that of the ends of the first ones.
+        let (mut most, mut best) = (self.explained(self.steepest), self.steepest);
+        for stretch in &self.first {
+            let [q, p] = self.value_at(&stretch.at_from);
+            if q > 0.0 && q * q > most * p {
+                (most, best) = (q * q / p, stretch.ends[0]);
+            }
+        }
+        let near = self.stationary_near(best);
+        if self.explained(near) > most {
+            (most, best) = (self.explained(near), near);
+        }
+        self.search(|open, at_middle| {
             // Falling, or beaten whatever the shape.
-            if q.high <= 0.0 || stretch.most_explained() <= most * (1.0 + BETTER) {
+            let beaten = |at_most: f64| at_most <= most * (1.0 + BETTER);
+            if beaten(self.explained_over(open, at_middle, f64::from)[1]) {
+                return Look::Drop;
+            }
+            let stretch = Stretch::new(self, open, at_middle);
+            if beaten(stretch.most_explained()) {
                 return Look::Drop;
             }
             let explained = self.explained(stretch.middle);
@@ -131,7 +178,11 @@ impl Exponential {
             if !(0.0..=self.steepest).contains(&next) {
                 break;
             }
+            let step = (next - k).abs();
             k = next;
+            if step <= CONVERGED * k {
+                break;
+            }
         }
         k
     }
@@ -140,7 +191,13 @@ impl Exponential {
     pub fn explaining(&self, explained: f64) -> Vec<[f64; 2]> {
         let excess = Excess { explained };
         let mut cuts = Vec::new();
-        self.search(|stretch| stretch.look(&excess, &mut cuts));
+        self.search(|open, at_middle| {
+            let [least, most] = self.explained_over(open, at_middle, f64::abs);
+            if least > explained || most < explained {
+                return Look::Drop;
+            }
+            Stretch::new(self, open, at_middle).look(&excess, &mut cuts)
+        });
         cuts.sort_unstable_by(f64::total_cmp);
         super::plateau::pieces(0.0, self.steepest, &cuts, |k| {
             let [q, p] = self.at(k, k > TURN);
@@ -150,8 +207,16 @@ impl Exponential {
 
     /// What the best rising curve at `k` explains.
     fn explained(&self, k: f64) -> f64 {
-        let [[q, ..], [p, ..]] = self.at(k, k > TURN);
-        if q.low > 0.0 && p.low > 0.0 { q.low * q.low / p.low } else { 0.0 }
+        let [q, p] = self.value_at(&column(&self.distances, k, k > TURN));
+        if q > 0.0 && p > 0.0 { q * q / p } else { 0.0 }
+    }
+
+    /// q and p of a column.
+    fn value_at(&self, column: &Column) -> [f64; 2] {
+        let q = column.iter().zip(&self.along).map(|(entry, along)| entry[0] * along).sum();
+        let row = |row: &[f64]| row.iter().zip(column).map(|(gram, entry)| gram * entry[0]).sum::<f64>();
+        let rows = self.gram.chunks_exact(self.distances.len().max(1));
+        [q, rows.zip(column).map(|(gram, entry)| row(gram) * entry[0]).sum()]
     }
 
     /// q and p at `k`.
@@ -186,25 +251,55 @@ impl Exponential {
         sums
     }
 
-    /// Looks at stretches of k from straight to steepest, halving those that are not settled.
-    fn search(&self, mut look: impl FnMut(&Stretch) -> Look) {
-        let steep = std::iter::successors(Some(TURN), |k| Some(2.0 * k)).take_while(|k| *k < self.steepest);
-        let steep = steep.map(|from| [from, (2.0 * from).min(self.steepest)]);
-        let first: Vec<[f64; 2]> = GENTLE.into_iter().chain(steep).collect();
-        let mut open: Vec<([f64; 2], Column, Column)> = Vec::with_capacity(2 * first.len());
-        for ends in first.into_iter().rev() {
-            let [from, to] = ends.map(|k| column(&self.distances, k, ends[0] >= TURN));
-            open.push((ends, from, to));
+    /// Bounds of what curves of a stretch explain, of rising ones or of either sign by what `along` makes of x·z.
+    ///
+    /// Over the stretch the column turns from its direction at the middle by no more than the angle whose tangent is its way across that
+    /// direction over its way along it: to the first order its derivative across it, beyond that its second derivative. A curve explains
+    /// z·z·cos² of the angle between its column and z.
+    fn explained_over(&self, open: &Open, at_middle: &Column, along: impl Fn(f64) -> f64) -> [f64; 2] {
+        let half = 0.5 * (open.ends[1] - open.ends[0]);
+        let [mut own, mut with_slope, mut of_slope] = [0.0; 3];
+        for (a, row) in at_middle.iter().zip(self.gram.chunks_exact(self.distances.len().max(1))) {
+            let (mut value, mut slope) = (0.0, 0.0);
+            for (b, gram) in at_middle.iter().zip(row) {
+                value += gram * b[0];
+                slope += gram * b[1];
+            }
+            own += a[0] * value;
+            with_slope += a[0] * slope;
+            of_slope += a[1] * slope;
         }
+        let bends = open.at_from.iter().zip(&open.at_to).zip(&self.lengths);
+        let bend: f64 = bends.map(|((from, to), length)| length * from[2].abs().max(to[2].abs())).sum();
+        let beyond = 0.5 * half * half * bend;
+        let length = own.sqrt();
+        let across = half * (of_slope - with_slope * with_slope / own).max(0.0).sqrt() + beyond;
+        let ahead = length - half * with_slope.abs() / length - beyond;
+        // Not above zero, or not a number.
+        if ahead.is_nan() || ahead <= 0.0 {
+            return [0.0, f64::INFINITY];
+        }
+        let q = at_middle.iter().zip(&self.along).map(|(entry, along)| entry[0] * along).sum();
+        let angle = (along(q) / (length * self.size.sqrt())).clamp(-1.0, 1.0).acos();
+        let turn = (across / ahead).atan();
+        let at = |angle: f64| if angle < FRAC_PI_2 { self.size * angle.cos().powi(2) } else { 0.0 };
+        [at(angle + turn), at((angle - turn).max(0.0))]
+    }
+
+    /// Looks at stretches of k from straight to steepest, halving those that are not settled.
+    fn search(&self, mut look: impl FnMut(&Open, &Column) -> Look) {
+        let mut open: Vec<Open> = self.first.iter().rev().cloned().collect();
         let mut looked = 0;
-        while let Some((ends, at_from, at_to)) = open.pop() {
+        while let Some(mut stretch) = open.pop() {
+            let ends = stretch.ends;
             let middle = 0.5 * (ends[0] + ends[1]);
             let at_middle = column(&self.distances, middle, ends[0] >= TURN);
             looked += 1;
-            let is_point = ends[1] - ends[0] <= SHORTEST * ends[1] || looked > MOST_STRETCHES;
-            if let Look::Halve = look(&Stretch::new(self, ends, is_point, &at_from, &at_to, &at_middle)) {
-                open.push(([middle, ends[1]], at_middle.clone(), at_to));
-                open.push(([ends[0], middle], at_from, at_middle));
+            stretch.is_point = ends[1] - ends[0] <= SHORTEST * ends[1] || looked > MOST_STRETCHES;
+            if let Look::Halve = look(&stretch, &at_middle) {
+                let Open { at_from, at_to, is_point, .. } = stretch;
+                open.push(Open { ends: [middle, ends[1]], is_point, at_from: at_middle.clone(), at_to });
+                open.push(Open { ends: [ends[0], middle], is_point, at_from, at_to: at_middle });
             }
         }
     }
@@ -262,14 +357,8 @@ struct Stretch<'a> {
 }
 
 impl<'a> Stretch<'a> {
-    fn new(
-        of: &'a Exponential,
-        ends: [f64; 2],
-        is_point: bool,
-        at_from: &Column,
-        at_to: &Column,
-        at_middle: &Column,
-    ) -> Self {
+    fn new(of: &'a Exponential, open: &Open, at_middle: &Column) -> Self {
+        let Open { ends, is_point, ref at_from, ref at_to } = *open;
         let at = [of.q(at_middle, at_middle), of.p(at_middle, at_middle)];
         let half = 0.5 * (ends[1] - ends[0]);
         // Twice bounded: by the ends, and by the middle and the slope; the second is narrower on short stretches.
