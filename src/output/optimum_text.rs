@@ -267,7 +267,7 @@ fn notes(optima: &Optima) -> String {
     if printed(optima).any(has_open_end) {
         notes += &paragraph("  ", "Open: the plots set no limit on that side.");
     }
-    if optima.groups.iter().any(past_tested_rates) {
+    if past_tested_rates(optima) {
         notes += &paragraph(
             "  ",
             "A limit above the highest tested rate is where the fitted curve puts it, not where plots were.",
@@ -294,9 +294,17 @@ fn no_interval(optima: &Optima) -> String {
     reasons.into_iter().map(note).collect()
 }
 
-fn past_tested_rates(group: &OptimumGroup) -> bool {
-    let Some(highest) = group.highest_tested_rate else { return false };
-    [group.optimum.low, group.optimum.high].into_iter().flatten().any(|limit| limit > highest)
+/// Whether a limit is printed that lies above the highest tested rate.
+fn past_tested_rates(optima: &Optima) -> bool {
+    let above = |group: &OptimumGroup, optimum: &OptimumOf| {
+        let limits = [optimum.low, optimum.high].into_iter().flatten();
+        !is_past(optimum)
+            && group.highest_tested_rate.is_some_and(|highest| limits.clone().any(|limit| limit > highest))
+    };
+    let listed = optima.groups.len() <= MOST_GROUPS_BY_FAMILY;
+    optima.groups.iter().any(|group| {
+        above(group, &group.optimum) || listed && group.by_family.iter().any(|optimum| above(group, optimum))
+    })
 }
 
 fn by_family(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> String {

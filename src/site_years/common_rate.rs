@@ -303,7 +303,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(200))]
+        #![proptest_config(ProptestConfig { cases: 200, failure_persistence: None, ..ProptestConfig::default() })]
 
         #[test]
         fn no_rate_on_a_dense_grid_is_better(site_years in any_site_years(), ratio in 0.0..0.6_f64) {
@@ -355,6 +355,24 @@ mod tests {
         approx::assert_relative_eq!(forgone[0], 1.0, max_relative = 1e-9);
         approx::assert_relative_eq!(forgone[1], 6.0, max_relative = 1e-9);
         approx::assert_relative_eq!(uneven.mean_forgone, 8.0 / 3.0, max_relative = 1e-9);
+    }
+
+    #[test]
+    fn the_common_rate_of_square_roots_is_found_next_to_the_lowest_rate() {
+        // 40 + b·√N + c·N, as [b, c, weight]. The mean has b = 0.392 and c = 0.236: its slope falls to 0.42 at (b/2 ÷ (0.42 − c))², far
+        // below the first of 32 even parts of the tested rates.
+        let rates = [0.0, 10.0, 20.0, 30.0, 40.0, 50.0];
+        let all = [[1.17, 0.344, 2.04], [0.46, -0.307, 0.10], [-0.16, 0.179, 2.87]];
+        let curves = all.map(|[b, c, _]| {
+            let yields = rates.map(|n: f64| 40.0 + b * n.sqrt() + c * n);
+            Observations::new(&rates, &yields, None).unwrap().fit(Family::SquareRoot).curve().unwrap().clone()
+        });
+        let found = common_rate(&site_years(&curves, &all.map(|[.., weight]| weight)), &options(0.42)).unwrap();
+        let total: f64 = all.iter().map(|[.., weight]| weight).sum();
+        let mean = |of: usize| all.iter().map(|curve| curve[of] * curve[2]).sum::<f64>() / total;
+        let best = (0.5 * mean(0) / (0.42 - mean(1))).powi(2);
+        assert!(best < 50.0 / f64::from(PARTS), "{best}");
+        approx::assert_relative_eq!(found.rate.estimate.unwrap(), best, max_relative = 1e-9);
     }
 
     #[test]

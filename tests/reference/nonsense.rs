@@ -70,7 +70,7 @@ fn ask_everything(observations: &Observations) -> Result<(), TestCaseError> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(300))]
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn any_numbers_give_an_error_or_numbers(

@@ -209,8 +209,11 @@ proptest! {
             prop_assert!((a.rss - b.rss).abs() <= ROUNDING * a.rss, "{family} {} {}", a.rss, b.rss);
             let moved = b.coefficients.intercept - a.coefficients.intercept;
             prop_assert!((moved - shift / groups).abs() < 1e-4, "{family} moved {moved}");
-            for rate in [0.0, 0.4, 1.0].map(|share| share * trial.top()) {
-                prop_assert!((b.slope_at(rate) - a.slope_at(rate)).abs() < 1e-4);
+            // Beside tested rates: at a join that lies on one, rounding chooses the side.
+            for rate in [0.0, 0.4142, 1.0].map(|share| share * trial.top()) {
+                let (one, other) = (a.slope_at(rate), b.slope_at(rate));
+                // A square root is infinitely steep at zero.
+                prop_assert!(one == other || (other - one).abs() < 1e-4, "{family} at {rate}: {one} {other}");
             }
         }
     }
