@@ -1,0 +1,161 @@
+//! Whether intervals hold the truth as often as they say, and how often a true response is detected: simulated trials, counted.
+//!
+//! The whole simulation takes some minutes and writes the tables under `reports/coverage`:
+//! `cargo test --release --test reference -- --ignored coverage::full`. The reduced one takes the first trials of some of its scenarios,
+//! so it must agree with the committed tables but for chance.
+
+mod power;
+mod scenario;
+mod table;
+mod tally;
+mod truth;
+
+use rayon::prelude::*;
+use scenario::{Place, SEED, Scenario};
+use stook::experiment::{FitOptions, FittedGroup};
+use stook::response::{Family, IntervalMethod};
+use stook::stats::interval::Interval;
+use tally::{Fitted, Line, Of, Tally};
+use truth::{PRICE_RATIO, TrueCurve, Truth};
+
+/// Trials of each scenario in the committed tables.
+const TRIALS: u64 = 2_000;
+/// Trials of each scenario in the reduced run.
+const REDUCED: u64 = 200;
+const LEVEL: f64 = 0.95;
+/// Permutations of the response test: enough for its α of 0.05 to be kept exactly, few enough for hundreds of thousands of trials.
+const PERMUTATIONS: usize = 199;
+
+/// The lines that a scenario has.
+fn lines(truth: Truth) -> Vec<Line> {
+    use IntervalMethod::{Fieller, Profile, Wald};
+    let mut lines = Vec::new();
+    let mut add = |fitted: Fitted, of: Of, methods: &[IntervalMethod]| {
+        lines.extend(methods.iter().map(|method| Line { fitted, method: *method, of }));
+    };
+    if truth.has_join() {
+        add(Fitted::TruthsFamily, Of::Join, &[Profile, Wald]);
+    }
+    match truth.family() {
+        Some(Family::Quadratic) => add(Fitted::TruthsFamily, Of::Optimum, &[Profile, Wald, Fieller]),
+        Some(_) => add(Fitted::TruthsFamily, Of::Optimum, &[Profile, Wald]),
+        None => {}
+    }
+    for fitted in [Fitted::Chosen, Fitted::ChosenDetected] {
+        if truth.has_join() {
+            add(fitted, Of::Join, &[Profile, Wald]);
+        }
+        add(fitted, Of::Optimum, &[Profile, Wald, Fieller]);
+    }
+    lines
+}
+
+/// Adds one simulated trial to the tallies of its scenario's lines.
+fn count(scenario: &Scenario, curve: &TrueCurve, trial: u64, lines: &[Line], tallies: &mut [Tally]) {
+    let options = FitOptions { permutations: PERMUTATIONS, ..FitOptions::new(LEVEL, trial) };
+    let group = FittedGroup::fit(scenario.trial(curve, trial), &options);
+    let fitted = group.outcome.expect("rates in complete blocks");
+    let detected = fitted.detected().expect("blocks leave error degrees of freedom");
+    for (line, tally) in lines.iter().zip(tallies) {
+        let fit = match line.fitted {
+            Fitted::TruthsFamily => scenario.truth.family().and_then(|family| fitted.curve(family)),
+            Fitted::ChosenDetected if !detected => continue,
+            Fitted::Chosen | Fitted::ChosenDetected => fitted.optimum_curve(),
+        };
+        let (interval, truth): (Option<Interval>, f64) = match line.of {
+            Of::Join => {
+                let fit = fit.filter(|fit| fit.family.has_join());
+                let interval = fit.map(|fit| fitted.observations.join_by(fit, line.method, LEVEL));
+                (interval, curve.join().expect("a truth with a join"))
+            }
+            Of::Optimum => {
+                let optimum = |fit| fitted.observations.optimum_by(fit, PRICE_RATIO, line.method, LEVEL);
+                (fit.map(|fit| optimum(fit).interval), curve.optimum)
+            }
+        };
+        tally.count(interval.as_ref(), truth, detected);
+    }
+}
+
+/// The lines of a scenario, counted. The same on any number of threads: counts and medians have no order.
+fn run(scenario: &Scenario, trials: u64) -> Vec<(Line, Tally)> {
+    let curve = scenario.curve();
+    let lines = lines(scenario.truth);
+    let none = || vec![Tally::default(); lines.len()];
+    let tallies = (0..trials)
+        .into_par_iter()
+        .fold(none, |mut tallies, trial| {
+            count(scenario, &curve, trial, &lines, &mut tallies);
+            tallies
+        })
+        .reduce(none, |one, two| one.into_iter().zip(two).map(|(one, two)| one.merge(two)).collect());
+    lines.into_iter().zip(tallies).collect()
+}
+
+/// Four scenarios of four truths: three regular ones, and one that is not.
+fn some() -> Vec<Scenario> {
+    let wanted = |scenario: &Scenario| {
+        let regular = scenario.place == Place::Between && scenario.rates == 6 && scenario.cv_percent == 8.0;
+        regular || (scenario.place == Place::NearTop && scenario.rates == 4 && scenario.cv_percent == 12.0)
+    };
+    let fits = |scenario: &Scenario| match scenario.truth {
+        Truth::QuadraticPlateau | Truth::LinearPlateau | Truth::Exponential => scenario.is_regular(),
+        Truth::Quadratic => false,
+        Truth::Outside => !scenario.is_regular(),
+    };
+    Scenario::all().into_iter().filter(|scenario| wanted(scenario) && fits(scenario)).collect()
+}
+
+/// Coverage that the default interval holds in regular scenarios, given the family.
+const HOLDS: [f64; 2] = [0.93, 0.97];
+/// Standard deviations by which a share may be off by chance.
+const BY_CHANCE: f64 = 3.5;
+
+/// What chance may add to or take from a share of so many trials.
+fn chance(share: f64, trials: f64) -> f64 {
+    // A share of 0 or 1 has no binomial spread but is known to one trial only.
+    BY_CHANCE * (share * (1.0 - share) / trials).sqrt() + 1.0 / trials
+}
+
+#[test]
+#[ignore = "simulates some hundred trials of some scenarios"]
+fn reduced_coverage_is_what_the_committed_table_says() {
+    let committed = table::committed();
+    let scenarios = some();
+    assert_eq!(scenarios.len(), 4);
+    for scenario in &scenarios {
+        for (line, tally) in run(scenario, REDUCED) {
+            let known = committed.coverage(scenario, line).expect("a row of the committed table");
+            let found = tally.coverage();
+            let told = format!("{scenario:?} {line:?}: {found} of {} against {known}", tally.trials);
+            assert!((found - known).abs() <= chance(known, tally.trials as f64), "{told}");
+            let promised = line.fitted == Fitted::TruthsFamily && line.method == IntervalMethod::Profile;
+            if promised && scenario.is_regular() {
+                let [low, high] = HOLDS.map(|share| chance(share, tally.trials as f64));
+                assert!(found >= HOLDS[0] - low && found <= HOLDS[1] + high, "{told}");
+            }
+        }
+    }
+}
+
+#[test]
+#[ignore = "simulates some hundred trials of some designs"]
+fn reduced_power_is_what_the_committed_table_says() {
+    for design in power::Design::all().iter().filter(|design| design.rates == 6 && design.cv_percent == 9.0) {
+        let known = table::committed_power(design).expect("a row of the committed table");
+        let found = power::detected(design, REDUCED, PERMUTATIONS) as f64 / REDUCED as f64;
+        assert!((found - known).abs() <= chance(known, REDUCED as f64), "{design:?}: {found} against {known}");
+    }
+}
+
+#[test]
+#[ignore = "some minutes: every scenario, written to reports/coverage"]
+fn full_simulation_is_written_to_the_reports() {
+    let runs: Vec<(Scenario, Vec<(Line, Tally)>)> =
+        Scenario::all().into_iter().map(|scenario| (scenario, run(&scenario, TRIALS))).collect();
+    table::write_coverage(&runs);
+    let designs = power::Design::all();
+    let detected: Vec<usize> = designs.iter().map(|design| power::detected(design, TRIALS, PERMUTATIONS)).collect();
+    table::write_power(&designs, &detected, TRIALS);
+    println!("seed {SEED}, {} scenarios and {} designs of {TRIALS} trials", runs.len(), designs.len());
+}
