@@ -151,8 +151,13 @@ fn reduced_power_is_what_the_committed_table_says() {
 #[test]
 #[ignore = "some minutes: every scenario, written to reports/coverage"]
 fn full_simulation_is_written_to_the_reports() {
-    let runs: Vec<(Scenario, Vec<(Line, Tally)>)> =
-        Scenario::all().into_iter().map(|scenario| (scenario, run(&scenario, TRIALS))).collect();
+    let runs: Vec<(Scenario, Vec<(Line, Tally)>)> = Scenario::all()
+        .into_iter()
+        .map(|scenario| {
+            println!("{scenario:?}");
+            (scenario, run(&scenario, TRIALS))
+        })
+        .collect();
     table::write_coverage(&runs);
     let designs = power::Design::all();
     let detected: Vec<usize> = designs.iter().map(|design| power::detected(design, TRIALS, PERMUTATIONS)).collect();
