@@ -141,12 +141,13 @@ impl FittedGroup {
 
 /// The fits that an optimum may be read from.
 ///
-/// A line puts the optimum at an end of the tested rates by its form alone: that no bend is detected is no evidence for it. Where no
+/// A line puts the optimum at an end of the tested rates by its form alone: that no bend is detected is no evidence for it. A square root
+/// is infinitely steep at zero and bends most where the fewest rates are: chosen by AICc it misplaces optima (see DEVELOPERS). Where no
 /// response is detected, neither is a parabola that bends upward, which has no optimum inside them.
 pub(super) fn families_with_optimum(fits: &[Fit], detected: bool) -> Vec<Fit> {
     let bends = |fit: &&Fit| {
         let upward = fit.curve().is_some_and(Curve::bends_upward);
-        fit.family() != Family::Linear && (detected || !upward)
+        !matches!(fit.family(), Family::Linear | Family::SquareRoot) && (detected || !upward)
     };
     fits.iter().filter(bends).cloned().collect()
 }

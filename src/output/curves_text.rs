@@ -1,6 +1,7 @@
 //! Response curves for a reader.
 
 use super::curves::{CurveGroup, Curves, FamilyCurve};
+use super::equation::equation;
 use super::group::group_text;
 use super::interval_words::{interval_head, interval_text, method_note};
 use super::layout::{TextTable, paragraph, quantity, with_unit};
@@ -10,11 +11,12 @@ use super::which_curve_text::{comparison, disagreement, factor_tests, priced, re
 use crate::response::Reach;
 
 /// How the coefficients are to be read.
-const LEGEND: &str = "Yield = intercept + slope × N + curvature × N² up to the join, the plateau beyond it; R² is within blocks \
-    where there are any. AICc compares the families of one group: smaller is better; the weights say how much each of them is worth. Lack \
-    of fit: p of treatment means that lie as far off the curve if the family is right, so a small p speaks against it. ";
+const LEGEND: &str = "Yield: the curve, N the N rate; after \"then\" the plateau, beyond the join. R² is within blocks where there \
+    are any. AICc compares the families of one group: smaller is better; the weights say how much each of them is worth. Lack of fit: p of \
+    treatment means that lie as far off the curve if the family is right, so a small p speaks against it. ";
 const EONR: &str = "EONR: the economic optimum N rate at the programme's prices, as each family has it.";
-const AONR: &str = "AONR: the agronomic optimum N rate, where the curve stops rising; a line has none.";
+const AONR: &str =
+    "AONR: the agronomic optimum N rate, where the curve stops rising; a line and an exponential rise have none.";
 
 pub(super) fn text(curves: &Curves) -> String {
     let groups: Vec<String> = curves.groups.iter().map(group_section).collect();
@@ -151,27 +153,18 @@ fn means(group: &CurveGroup) -> String {
 fn families(group: &CurveGroup) -> String {
     let level = group.curves.iter().filter_map(|curve| curve.join.as_ref()).map(|join| join.level).next();
     let decimals = yield_decimals(group);
+    let rates = decimals_of_rates(highest_rate(group));
     let mut table = TextTable::new()
         .words("")
         .words("family")
-        .numbers("intercept")
-        .numbers("slope")
-        .numbers("curvature")
-        .numbers("plateau")
+        .words(with_unit("yield", group.yield_unit.as_deref()))
         .words(with_unit("join", group.rate_unit.as_deref()))
         .words(interval_head(level));
     for curve in group.curves.iter().filter(|curve| curve.is_estimated()) {
-        let coefficients = &curve.coefficients;
-        let of_yield = |value: Option<f64>| value.map_or_else(String::new, |value| fixed(value, decimals));
-        let of_rate = |value: Option<f64>| value.map_or_else(String::new, |value| significant(value, 4));
-        let rates = decimals_of_rates(highest_rate(group));
         table.row(vec![
             if group.chosen == Some(curve.family) { "*" } else { "" }.to_owned(),
             curve.family.to_owned(),
-            of_yield(coefficients.intercept),
-            of_rate(coefficients.slope),
-            of_rate(coefficients.curvature),
-            of_yield(coefficients.plateau),
+            equation(&curve.coefficients, decimals),
             join(group, curve),
             curve.join.as_ref().map_or_else(String::new, |join| interval_text(join, rates)),
         ]);
@@ -182,7 +175,7 @@ fn families(group: &CurveGroup) -> String {
 /// The join, or the bound that the data set it.
 fn join(group: &CurveGroup, curve: &FamilyCurve) -> String {
     let rates = decimals_of_rates(highest_rate(group));
-    match curve.reach {
+    match curve.reach.filter(|_| curve.join.is_some()) {
         None => String::new(),
         Some(Reach::WithinTestedRates) => {
             or_dash(curve.join.as_ref().and_then(|join| join.estimate), |join| fixed(join, rates))
@@ -197,7 +190,7 @@ fn join(group: &CurveGroup, curve: &FamilyCurve) -> String {
 fn notes(group: &CurveGroup) -> String {
     let mut notes = chosen_note(group);
     let rate_unit = group.rate_unit.as_deref();
-    let any = |reach: Reach| group.curves.iter().any(|curve| curve.reach == Some(reach));
+    let any = |reach: Reach| group.curves.iter().any(|curve| curve.join.is_some() && curve.reach == Some(reach));
     if any(Reach::NotReached) {
         let highest = quantity(&plain(highest_rate(group)), rate_unit);
         notes +=

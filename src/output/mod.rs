@@ -13,6 +13,7 @@ mod curves_text;
 mod economy;
 mod economy_text;
 mod envelope;
+mod equation;
 mod findings;
 mod folder;
 mod group;

@@ -22,9 +22,11 @@ pub struct BestRate {
 }
 
 impl BestRate {
-    /// At a price ratio, or without one where the yield is highest: a line has no such rate.
+    /// At a price ratio, or without one where the yield is highest: a line and an exponential
+    /// rise have no such rate.
     pub(super) fn of(fitted: &Fitted, curve: &Curve, price_ratio: Option<f64>) -> Option<Self> {
-        if curve.family == Family::Mean || (price_ratio.is_none() && curve.family == Family::Linear) {
+        let never_highest = matches!(curve.family, Family::Linear | Family::ExponentialRise);
+        if curve.family == Family::Mean || (price_ratio.is_none() && never_highest) {
             return None;
         }
         let price_ratio = price_ratio.unwrap_or(0.0);

@@ -33,6 +33,7 @@ const NEWTON: usize = 5;
 const MOST_STRETCHES: usize = 4_000;
 
 /// What the search needs of observations: distances from the lowest rate, and inner products of their columns.
+#[derive(Clone, Debug)]
 pub(super) struct Exponential {
     distances: Vec<f64>,
     /// Cᵢ·z.
@@ -81,6 +82,11 @@ impl Exponential {
         }
     }
 
+    /// The same search for another `z`.
+    pub fn set_z(&mut self, reduced: &Reduced, z: &[f64]) {
+        self.along.iter_mut().enumerate().for_each(|(i, along)| *along = dot(reduced.column(i + 1), z));
+    }
+
     /// The steepest shape that is told from a step.
     pub fn steepest(reduced: &Reduced) -> f64 {
         let second = reduced.rates().get(1).copied().unwrap_or(1.0);
@@ -107,6 +113,13 @@ impl Exponential {
         // The best shape seen may have left nothing to find, and yet be known to half its digits only.
         candidates.extend([best, self.stationary_near(best)]);
         candidates
+    }
+
+    /// The shape of the rising curve that explains most; `None` if none rises.
+    pub fn best(&self) -> Option<f64> {
+        let explained = self.candidates().into_iter().map(|k| (k, self.explained(k)));
+        let best = explained.reduce(|best, next| if next.1 > best.1 { next } else { best });
+        best.filter(|(_, explained)| *explained > 0.0).map(|(k, _)| k)
     }
 
     /// Newton steps towards the stationary shape beside `k`.

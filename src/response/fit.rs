@@ -33,18 +33,9 @@ impl Observations {
         let Some(df) = self.n().checked_sub(parameters) else {
             return refuse(format!("{} observations for {parameters} parameters", self.n()));
         };
-        let fitted = match family {
-            Family::Mean => self.fit_basis(&mean::BASIS, |a, _| mean::coefficients(a)),
-            Family::Linear => self.fit_basis(&linear::BASIS, |a, [b]| linear::coefficients(a, b, self.highest_rate())),
-            Family::Quadratic => {
-                self.fit_basis(&quadratic::BASIS, |a, [b, c]| quadratic::coefficients(a, b, c, self.highest_rate()))
-            }
-            Family::SquareRoot => {
-                self.fit_basis(&square_root::BASIS, |a, [b, c]| square_root::coefficients(a, b, c, self.highest_rate()))
-            }
-            Family::LinearPlateau => self.fit_plateau(Plateau::Linear),
-            Family::QuadraticPlateau => self.fit_plateau(Plateau::Quadratic),
-            Family::ExponentialRise => self.fit_plateau(Plateau::Exponential),
+        let fitted = match Plateau::of(family) {
+            Some(plateau) => self.fit_plateau(plateau),
+            None => self.fit_terms(family),
         };
         match fitted {
             Ok(fitted) => Fit::Estimated(self.describe(family, parameters, df, fitted)),
@@ -53,26 +44,39 @@ impl Observations {
     }
 
     /// A family that is linear in all its parameters.
-    fn fit_basis<const N: usize>(
-        &self,
-        basis: &[fn(f64) -> f64; N],
-        coefficients: impl Fn(f64, [f64; N]) -> Coefficients,
-    ) -> Result<Fitted, &'static str> {
-        let columns: Vec<Vec<f64>> = basis.iter().map(|g| self.reduced().curve(g)).collect();
+    fn fit_terms(&self, family: Family) -> Result<Fitted, &'static str> {
         let z = self.reduced().z();
-        // The columns are as long as z and finite, so the factorisation is never refused.
-        let factor = Factor::new(&columns, z.len()).unwrap_or_else(|_| Factor::empty(z.len()));
-        if factor.rank() < N {
+        let factor = self.factor_of_terms(family);
+        if factor.rank() < terms(family).len() {
             return Err("the rates compared within groups do not tell its terms apart");
         }
         let projected = factor.project(z);
         let residuals = factor.residuals(z, &projected);
-        let solved = factor.solve(&projected);
-        let slopes: [f64; N] = std::array::from_fn(|i| solved.get(i).copied().flatten().unwrap_or(0.0));
-        let curve = |rate: f64| basis.iter().zip(&slopes).map(|(g, slope)| slope * g(rate)).sum();
-        let intercept = self.mean_of_groups() - self.mean_of_curve(curve);
         let rss = dot(&residuals, &residuals) + self.reduced().pure_error();
-        Ok(Fitted { coefficients: coefficients(intercept, slopes), rss, join: None, reach: None })
+        Ok(self.terms_fitted(family, &factor.solve(&projected), rss, self.mean_of_groups()))
+    }
+
+    /// The projected terms of a family that is linear in all its parameters, factored.
+    pub(super) fn factor_of_terms(&self, family: Family) -> Factor {
+        let rows = self.reduced().z().len();
+        let columns: Vec<Vec<f64>> = terms(family).iter().map(|g| self.reduced().curve(g)).collect();
+        // The columns are as long as z and finite, so the factorisation is never refused.
+        Factor::new(&columns, rows).unwrap_or_else(|_| Factor::empty(rows))
+    }
+
+    /// From the factors of the terms and the mean of the groups.
+    pub(super) fn terms_fitted(&self, family: Family, solved: &[Option<f64>], rss: f64, mean: f64) -> Fitted {
+        let slopes: Vec<f64> = solved.iter().map(|slope| slope.unwrap_or(0.0)).collect();
+        let curve = |rate: f64| terms(family).iter().zip(&slopes).map(|(g, slope)| slope * g(rate)).sum();
+        let intercept = mean - self.mean_of_curve(curve);
+        let top = self.highest_rate();
+        let coefficients = match (family, slopes.as_slice()) {
+            (Family::Linear, [b]) => linear::coefficients(intercept, *b, top),
+            (Family::Quadratic, [b, c]) => quadratic::coefficients(intercept, *b, *c, top),
+            (Family::SquareRoot, [b, c]) => square_root::coefficients(intercept, *b, *c, top),
+            _ => mean::coefficients(intercept),
+        };
+        Fitted { coefficients, rss, join: None, reach: None }
     }
 
     fn fit_plateau(&self, plateau: Plateau) -> Result<Fitted, &'static str> {
@@ -81,6 +85,19 @@ impl Observations {
             return Err("the best rising curve is the mean: these data show no rise to a plateau");
         };
         let (shape, found) = polish(reduced, plateau, shape, found);
+        self.plateau_fitted(plateau, shape, found.slope, found.rss, self.mean_of_groups())
+    }
+
+    /// From the shape, the factor of its column, and the mean of the groups.
+    pub(super) fn plateau_fitted(
+        &self,
+        plateau: Plateau,
+        shape: f64,
+        slope: f64,
+        rss: f64,
+        mean: f64,
+    ) -> Result<Fitted, &'static str> {
+        let reduced = self.reduced();
         let join = if plateau == Plateau::Exponential {
             plateau.join(shape)
         } else {
@@ -95,28 +112,23 @@ impl Observations {
         };
         let (lowest, top) = (reduced.lowest(), self.highest_rate());
         // What the curve adds at a rate to its value at zero, or of an exponential at the lowest rate.
-        let added = |rate: f64| found.slope * plateau.basis(rate, shape, lowest);
-        let base = self.mean_of_groups() - self.mean_of_curve(added);
+        let added = |rate: f64| slope * plateau.basis(rate, shape, lowest);
+        let base = mean - self.mean_of_curve(added);
         let reached = reach != Reach::NotReached;
         let coefficients = match plateau {
-            Plateau::Linear => linear_plateau::coefficients(base, found.slope, reached.then_some(join), top),
-            Plateau::Quadratic => quadratic_plateau::coefficients(base, found.slope, shape, reached, top),
+            Plateau::Linear => linear_plateau::coefficients(base, slope, reached.then_some(join), top),
+            Plateau::Quadratic => quadratic_plateau::coefficients(base, slope, shape, reached, top),
             Plateau::Exponential if shape * lowest > FARTHEST => {
                 return Err(
                     "the curve rises so steeply at the lowest tested rate that nothing tells its value at rate 0",
                 );
             }
             Plateau::Exponential => {
-                exponential_rise::coefficients(base, found.slope, if reached { shape } else { 0.0 }, lowest, top)
+                exponential_rise::coefficients(base, slope, if reached { shape } else { 0.0 }, lowest, top)
             }
         };
         let determined = reach == Reach::WithinTestedRates && plateau != Plateau::Exponential;
-        Ok(Fitted {
-            coefficients,
-            rss: found.rss,
-            join: determined.then(|| self.in_rate_unit(join)),
-            reach: Some(reach),
-        })
+        Ok(Fitted { coefficients, rss, join: determined.then(|| self.in_rate_unit(join)), reach: Some(reach) })
     }
 
     fn describe(&self, family: Family, parameters: usize, df: usize, fitted: Fitted) -> Curve {
@@ -150,11 +162,22 @@ impl Observations {
 /// would leave no digits to the values between tested rates.
 const FARTHEST: f64 = 12.0;
 
-struct Fitted {
-    coefficients: Coefficients,
-    rss: f64,
-    join: Option<f64>,
-    reach: Option<Reach>,
+/// The terms besides the intercept of a family that is linear in all its parameters; none for another.
+fn terms(family: Family) -> &'static [fn(f64) -> f64] {
+    match family {
+        Family::Linear => &linear::BASIS,
+        Family::Quadratic => &quadratic::BASIS,
+        Family::SquareRoot => &square_root::BASIS,
+        Family::Mean | Family::LinearPlateau | Family::QuadraticPlateau | Family::ExponentialRise => &mean::BASIS,
+    }
+}
+
+/// What is known of a curve before it is described.
+pub(super) struct Fitted {
+    pub coefficients: Coefficients,
+    pub rss: f64,
+    pub join: Option<f64>,
+    pub reach: Option<Reach>,
 }
 
 /// The shape with the smallest residual sum of squares among rising curves.

@@ -45,6 +45,7 @@ mod projection;
 mod quadratic;
 mod quadratic_plateau;
 mod reduced;
+mod refit;
 mod response_test;
 mod square_root;
 mod wald;

@@ -4,7 +4,7 @@ use super::exponential_search::Exponential;
 use super::family::Family;
 use super::reduced::{Match, Reduced};
 use super::{exponential_rise, linear_plateau, quadratic_plateau};
-use crate::stats::least_squares::dot;
+use crate::stats::least_squares::{Factor, dot};
 use crate::stats::polynomial::{self, Roots};
 
 /// Two joins are the same if they differ by less than this, relative to the highest rate.
@@ -161,6 +161,23 @@ impl Stretch {
         Self { from, to, columns, along, norm }
     }
 
+    /// The projected column at a shape, up to a positive factor.
+    fn column(&self, shape: f64) -> Vec<f64> {
+        let [x0, x1, x2] = &self.columns;
+        let length = x0.len().max(x1.len());
+        let entry = |column: &Vec<f64>, row: usize| column.get(row).copied().unwrap_or(0.0);
+        (0..length).map(|row| entry(x0, row) + shape * (entry(x1, row) + shape * entry(x2, row))).collect()
+    }
+
+    /// Orthonormal vectors that span the columns of all shapes.
+    fn span(&self) -> Vec<Vec<f64>> {
+        let columns: Vec<Vec<f64>> = self.columns.iter().filter(|column| !column.is_empty()).cloned().collect();
+        let rows = columns.first().map_or(0, Vec::len);
+        // The columns are as long as each other and finite; were they not, nothing would be left out.
+        let factor = Factor::new(&columns, rows).unwrap_or_else(|_| Factor::empty(rows));
+        factor.basis().map(<[f64]>::to_vec).collect()
+    }
+
     /// The same stretch for another `z`.
     pub fn set_z(&mut self, z: &[f64]) {
         self.along = [0, 1, 2].map(|i| dot(&self.columns[i], z));
@@ -209,6 +226,60 @@ impl Stretch {
         pieces(self.from, self.to, polynomial::roots(&excess, self.from, self.to).as_slice(), |t| {
             polynomial::value(&excess, t) >= 0.0
         })
+    }
+}
+
+/// The stretches of a plateau family, ready to be searched for one `z` after another.
+#[derive(Clone, Debug)]
+pub(super) struct Stretches {
+    stretches: Vec<Stretch>,
+    /// The ends of stretches, each with its column at unit length.
+    ends: Vec<(f64, Vec<f64>)>,
+    /// For each stretch, orthonormal vectors that span all its columns: no curve of it explains more than they do.
+    spans: Vec<Vec<Vec<f64>>>,
+}
+
+impl Stretches {
+    pub fn new(stretches: Vec<Stretch>) -> Self {
+        let mut ends: Vec<(f64, Vec<f64>)> = Vec::new();
+        for stretch in &stretches {
+            for shape in [stretch.from, stretch.to] {
+                let column = stretch.column(shape);
+                let length = dot(&column, &column).sqrt();
+                if ends.iter().all(|(known, _)| *known != shape) && length > 0.0 {
+                    ends.push((shape, column.iter().map(|entry| entry / length).collect()));
+                }
+            }
+        }
+        let spans = stretches.iter().map(Stretch::span).collect();
+        Self { stretches, ends, spans }
+    }
+
+    /// The shape of the rising curve that explains most of `z`, and how much; `None` if none rises.
+    ///
+    /// A stretch is searched only if all its columns together explain more than the best curve so far.
+    pub fn best(&mut self, z: &[f64]) -> Option<(f64, f64)> {
+        let mut best: Option<(f64, f64)> = None;
+        for (shape, column) in &self.ends {
+            let along = dot(column, z);
+            if along > 0.0 && best.is_none_or(|(_, most)| along * along > most) {
+                best = Some((*shape, along * along));
+            }
+        }
+        for (stretch, span) in self.stretches.iter_mut().zip(&self.spans) {
+            let at_most: f64 = span.iter().map(|vector| dot(vector, z).powi(2)).sum();
+            if best.is_some_and(|(_, most)| at_most <= most) {
+                continue;
+            }
+            stretch.set_z(z);
+            for shape in stretch.stationary().as_slice() {
+                let explained = stretch.explained(*shape);
+                if explained > best.map_or(0.0, |(_, most)| most) {
+                    best = Some((*shape, explained));
+                }
+            }
+        }
+        best
     }
 }
 

@@ -96,6 +96,12 @@ impl Reduced {
         Some(Match { slope, norm, rss: self.rss_with_slope(x, slope) })
     }
 
+    /// The best factor of a projected column for another `z`.
+    pub fn slope_for(&self, x: &[f64], z: &[f64]) -> Option<f64> {
+        let norm = dot(x, x);
+        (norm > NO_CONTRAST * NO_CONTRAST * self.scale).then(|| dot(x, z) / norm)
+    }
+
     /// The residual sum of squares of `slope` times a projected column, from the residuals themselves.
     pub fn rss_with_slope(&self, x: &[f64], slope: f64) -> f64 {
         let lack: f64 = self.z.iter().zip(x).map(|(z, x)| (z - slope * x).powi(2)).sum();
