@@ -13,9 +13,9 @@ mod truth;
 use rayon::prelude::*;
 use scenario::{Place, SEED, Scenario};
 use stook::experiment::{FitOptions, FittedGroup};
-use stook::response::{Family, IntervalMethod};
-use stook::stats::interval::Interval;
-use tally::{Fitted, Line, Of, Tally};
+use stook::response::{Curve, Family, Fit, IntervalMethod};
+use stook::stats::interval::{Interval, Limits};
+use tally::{Fitted, Line, Method, Of, Tally};
 use truth::{PRICE_RATIO, TrueCurve, Truth};
 
 /// Trials of each scenario in the committed tables.
@@ -31,7 +31,7 @@ fn lines(truth: Truth) -> Vec<Line> {
     use IntervalMethod::{Fieller, Profile, Wald};
     let mut lines = Vec::new();
     let mut add = |fitted: Fitted, of: Of, methods: &[IntervalMethod]| {
-        lines.extend(methods.iter().map(|method| Line { fitted, method: *method, of }));
+        lines.extend(methods.iter().map(|method| Line { fitted, method: Method::Of(*method), of }));
     };
     if truth.has_join() {
         add(Fitted::TruthsFamily, Of::Join, &[Profile, Wald]);
@@ -47,7 +47,35 @@ fn lines(truth: Truth) -> Vec<Line> {
         }
         add(fitted, Of::Optimum, &[Profile, Wald, Fieller]);
     }
+    for within in FAMILIES_WITHIN {
+        lines.push(Line { fitted: Fitted::Chosen, method: Method::Families { within }, of: Of::Optimum });
+    }
     lines
+}
+
+/// How far above the smallest AICc a family may be to widen the interval of the chosen one.
+const FAMILIES_WITHIN: [Option<u32>; 4] = [Some(2), Some(4), Some(7), None];
+
+/// The interval of the optimum that all families within so much of the best span together.
+fn of_families(fitted: &stook::experiment::Fitted, within: Option<u32>) -> Option<Interval> {
+    let weights = fitted.weights()?;
+    let bends = |curve: &&Curve| {
+        let straight = matches!(curve.family, Family::Mean | Family::Linear | Family::SquareRoot);
+        !straight && !curve.bends_upward()
+    };
+    let curves: Vec<&Curve> = fitted.fits.iter().filter_map(Fit::curve).filter(bends).collect();
+    let above =
+        |curve: &Curve| weights.families.iter().find(|one| one.family == curve.family).map(|one| one.above_best);
+    let least = curves.iter().filter_map(|curve| above(curve)).reduce(f64::min)?;
+    let most = within.map_or(f64::INFINITY, f64::from);
+    let close = curves.iter().filter(|curve| above(curve).is_some_and(|above| above - least <= most));
+    let intervals: Vec<Interval> = close
+        .map(|curve| fitted.observations.optimum(curve, PRICE_RATIO, LEVEL).interval)
+        .filter(|interval| interval.limits != Limits::NotComputed)
+        .collect();
+    let low = intervals.iter().map(|interval| interval.low).reduce(|a, b| a.zip(b).map(|(a, b)| a.min(b)))?;
+    let high = intervals.iter().map(|interval| interval.high).reduce(|a, b| a.zip(b).map(|(a, b)| a.max(b)))?;
+    Some(Interval::between(None, low, high, LEVEL, "families"))
 }
 
 /// Adds one simulated trial to the tallies of its scenario's lines.
@@ -62,16 +90,19 @@ fn count(scenario: &Scenario, curve: &TrueCurve, trial: u64, lines: &[Line], tal
             Fitted::ChosenDetected if !detected => continue,
             Fitted::Chosen | Fitted::ChosenDetected => fitted.optimum_curve(),
         };
-        let (interval, truth): (Option<Interval>, f64) = match line.of {
-            Of::Join => {
+        let interval = match (line.method, line.of) {
+            (Method::Families { within }, _) => of_families(&fitted, within),
+            (Method::Of(method), Of::Join) => {
                 let fit = fit.filter(|fit| fit.family.has_join());
-                let interval = fit.map(|fit| fitted.observations.join_by(fit, line.method, LEVEL));
-                (interval, curve.join().expect("a truth with a join"))
+                fit.map(|fit| fitted.observations.join_by(fit, method, LEVEL))
             }
-            Of::Optimum => {
-                let optimum = |fit| fitted.observations.optimum_by(fit, PRICE_RATIO, line.method, LEVEL);
-                (fit.map(|fit| optimum(fit).interval), curve.optimum)
+            (Method::Of(method), Of::Optimum) => {
+                fit.map(|fit| fitted.observations.optimum_by(fit, PRICE_RATIO, method, LEVEL).interval)
             }
+        };
+        let truth = match line.of {
+            Of::Join => curve.join().expect("a truth with a join"),
+            Of::Optimum => curve.optimum,
         };
         tally.count(interval.as_ref(), truth, detected);
     }
@@ -129,7 +160,7 @@ fn reduced_coverage_is_what_the_committed_table_says() {
             let found = tally.coverage();
             let told = format!("{scenario:?} {line:?}: {found} of {} against {known}", tally.trials);
             assert!((found - known).abs() <= chance(known, tally.trials as f64), "{told}");
-            let promised = line.fitted == Fitted::TruthsFamily && line.method == IntervalMethod::Profile;
+            let promised = line.fitted == Fitted::TruthsFamily && line.method == Method::Of(IntervalMethod::Profile);
             if promised && scenario.is_regular() {
                 let [low, high] = HOLDS.map(|share| chance(share, tally.trials as f64));
                 assert!(found >= HOLDS[0] - low && found <= HOLDS[1] + high, "{told}");

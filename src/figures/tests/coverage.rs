@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use crate::figures::axis::{self, Scale, Tick};
 use crate::figures::legend::{self, Entry};
 use crate::figures::marker::{Form, Marker};
-use crate::figures::scene::{Anchor, BRICK, Colour, HAIR, INK, MIST, SEA, STONE, Scene, THIN, at};
+use crate::figures::scene::{Anchor, BRICK, Colour, HAIR, INK, MIST, PLUM, SEA, STONE, Scene, THIN, at};
 use crate::figures::typeface::{LARGE, SMALL, Typeface, capital_height};
 use crate::figures::{Style, Width, finish};
 
@@ -15,7 +15,7 @@ const CAPTION: &str = "How often 95 % intervals hold the truth: marks are means 
     is left out of its scenario. Marks at the left edge lie below the axis.";
 
 /// Below this, per cent, a scenario is drawn at the edge.
-const LOWEST: f64 = 70.0;
+const LOWEST: f64 = 30.0;
 const BAND: [f64; 2] = [93.0, 97.0];
 
 /// The panels: what they are called, and which scenarios they hold.
@@ -32,21 +32,24 @@ const ROWS: [(&str, &str, &str, &str); 11] = [
     ("quadratic-plateau: EONR", "quadratic-plateau", "the truth's family", "EONR"),
     ("linear-plateau: join", "linear-plateau", "the truth's family", "join"),
     ("linear-plateau: EONR", "linear-plateau", "the truth's family", "EONR"),
-    ("exponential: EONR", "exponential", "the truth's family", "EONR"),
+    ("exponential: EONR", "exponential-rise", "the truth's family", "EONR"),
     ("quadratic: EONR", "quadratic", "the truth's family", "EONR"),
     ("quadratic-plateau: EONR, chosen", "quadratic-plateau", "chosen", "EONR"),
     ("linear-plateau: EONR, chosen", "linear-plateau", "chosen", "EONR"),
-    ("exponential: EONR, chosen", "exponential", "chosen", "EONR"),
+    ("exponential: EONR, chosen", "exponential-rise", "chosen", "EONR"),
     ("quadratic: EONR, chosen", "quadratic", "chosen", "EONR"),
     ("outside the families: EONR, chosen", "outside", "chosen", "EONR"),
 ];
 
-const METHODS: [(&str, Form, bool, Colour); 2] =
-    [("profile", Form::Circle, true, SEA), ("wald", Form::Square, false, BRICK)];
+const METHODS: [(&str, &str, Form, bool, Colour); 3] = [
+    ("profile", "profile", Form::Circle, true, SEA),
+    ("wald", "Wald", Form::Square, false, BRICK),
+    ("families within 4", "the families within 4 AICc of the best, together", Form::Diamond, true, PLUM),
+];
 
 /// Left edge, mm.
 const EDGE: f64 = 1.5;
-const ROW: f64 = 5.4;
+const ROW: f64 = 6.6;
 const GAP: f64 = 4.0;
 
 fn report(name: &str) -> PathBuf {
@@ -80,7 +83,7 @@ fn lay_out(table: &[Row], typeface: &Typeface) -> Scene {
     let panel = (width - left - EDGE - 2.0 - 3.0 * GAP) / 4.0;
     let top = EDGE + 6.0;
     let bottom = top + ROW * ROWS.len() as f64;
-    let ticks: Vec<Tick> = [70.0, 80.0, 90.0, 100.0].map(|value| Tick { value, label: format!("{value:.0}") }).to_vec();
+    let ticks: Vec<Tick> = [40.0, 60.0, 80.0, 100.0].map(|value| Tick { value, label: format!("{value:.0}") }).to_vec();
     let middle = |row: usize| top + ROW * (row as f64 + 0.5);
     for (row, (words, ..)) in ROWS.iter().enumerate() {
         let place = at(left - 2.0, middle(row) + capital_height(SMALL) / 2.0);
@@ -88,7 +91,7 @@ fn lay_out(table: &[Row], typeface: &Typeface) -> Scene {
     }
     for (number, (title, place, regular)) in PANELS.iter().enumerate() {
         let from = left + number as f64 * (panel + GAP);
-        let scale = Scale { low: LOWEST, high: 100.5, from, to: from + panel };
+        let scale = Scale { low: LOWEST, high: 102.0, from, to: from + panel };
         let heading = at(from, top - 1.8);
         scene.text(title, LARGE, typeface.length(title, LARGE), Anchor::Start, heading);
         let [low, high] = BAND.map(|share| scale.place(share));
@@ -99,7 +102,7 @@ fn lay_out(table: &[Row], typeface: &Typeface) -> Scene {
         let between = top + 6.0 * ROW;
         scene.line(vec![at(from, between), at(from + panel, between)], HAIR, STONE);
         for (row, (_, truth, fitted, quantity)) in ROWS.iter().enumerate() {
-            for (turn, (method, form, filled, colour)) in METHODS.iter().enumerate() {
+            for (turn, (method, _, form, filled, colour)) in METHODS.iter().enumerate() {
                 let key = [truth, place, fitted, method, quantity, regular];
                 let of_row = |row: &&Row| row.cells.iter().zip(key).all(|(cell, wanted)| cell == wanted);
                 let shares: Vec<f64> = table.iter().filter(of_row).filter_map(|row| row.coverage).collect();
@@ -108,7 +111,7 @@ fn lay_out(table: &[Row], typeface: &Typeface) -> Scene {
                 }
                 let mean = shares.iter().sum::<f64>() / shares.len() as f64;
                 let [low, high] = axis::extent(shares);
-                let y = middle(row) + (turn as f64 - 0.5) * 2.2;
+                let y = middle(row) + (turn as f64 - 1.0) * 1.9;
                 let ends = vec![at(scale.clamped(low), y), at(scale.clamped(high), y)];
                 scene.line(ends, THIN, *colour);
                 let marker = Marker { form: *form, filled: *filled, size: 0.9, colour: *colour };
@@ -122,9 +125,9 @@ fn lay_out(table: &[Row], typeface: &Typeface) -> Scene {
     let end = axis::title_across(&mut scene, &title, left + 2.0 * panel + 1.5 * GAP, below, typeface);
     let mut entries: Vec<Entry> = METHODS
         .iter()
-        .map(|(method, form, filled, colour)| {
+        .map(|(_, words, form, filled, colour)| {
             let marker = Marker { form: *form, filled: *filled, size: 0.9, colour: *colour };
-            Entry::new(*method, move |scene, middle| {
+            Entry::new(*words, move |scene, middle| {
                 scene.line(vec![at(middle.x - 3.0, middle.y), at(middle.x + 3.0, middle.y)], THIN, marker.colour);
                 marker.draw(scene, middle);
             })

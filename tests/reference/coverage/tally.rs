@@ -40,11 +40,31 @@ impl Of {
     }
 }
 
+/// How an interval is made.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Method {
+    /// Of one curve.
+    Of(IntervalMethod),
+    /// From the lowest to the highest limit of the profile intervals of all families that an optimum is read from and whose AICc is at most
+    /// so much above the smallest; whatever it is where `None`.
+    Families { within: Option<u32> },
+}
+
+impl Method {
+    pub fn name(self) -> String {
+        match self {
+            Self::Of(method) => method.name().to_owned(),
+            Self::Families { within: Some(within) } => format!("families within {within}"),
+            Self::Families { within: None } => "every family".to_owned(),
+        }
+    }
+}
+
 /// One line of the table.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Line {
     pub fitted: Fitted,
-    pub method: IntervalMethod,
+    pub method: Method,
     pub of: Of,
 }
 
