@@ -63,7 +63,7 @@ impl FitFlags {
         let fitted = match Source::read(&self.path, &self.roles)? {
             Source::Columns { groups, input, warnings } => {
                 let level = self.interval.level.unwrap_or(Decisions::default().level);
-                let options = self.options(level);
+                let options = self.options(level)?;
                 let groups = groups.into_iter().map(|group| FittedGroup::fit(group, &options)).collect();
                 let provenance = self.provenance(&options, self.roles.given(), vec![input], warnings);
                 Fitted { groups, level, season: None, provenance }
@@ -76,7 +76,7 @@ impl FitFlags {
                 }
                 let level = loaded.value.decisions.level;
                 let price_ratio = settle(&mut loaded.value)?;
-                let options = self.options(level);
+                let options = self.options(level)?;
                 let season_options = SeasonOptions {
                     seed: options.seed,
                     price_ratio,
@@ -96,12 +96,12 @@ impl FitFlags {
         Ok(fitted)
     }
 
-    fn options(&self, level: f64) -> FitOptions {
-        FitOptions {
+    fn options(&self, level: f64) -> Result<FitOptions, Failure> {
+        Ok(FitOptions {
             family: self.family.family,
-            interval: self.interval.method(),
+            interval: self.interval.method(self.seed)?,
             ..FitOptions::new(level, self.seed.seed)
-        }
+        })
     }
 
     fn provenance(
@@ -115,6 +115,7 @@ impl FitFlags {
         let fit = [
             ("level", Value::from(options.level)),
             ("interval", options.interval.name().into()),
+            ("bootstrap", options.interval.bootstrap().map_or(Value::Null, |how| serde_json::json!(how))),
             ("permutations", options.permutations.into()),
             ("family", options.family.map(|family| family.name()).into()),
         ];

@@ -9,7 +9,9 @@ use super::failure::Failure;
 use crate::economics::price_ratio_unit;
 use crate::files::{ColumnRoles, Decimal, DeclaredBy, Layout, Separator, TextEncoding};
 use crate::output::{Format, is_same_file};
-use crate::response::{Family, IntervalMethod, PooledError};
+use crate::response::{
+    BOOTSTRAP_REPLICATES, Bootstrap, BootstrapLimits, Family, IntervalMethod, PooledError, Resampling,
+};
 use crate::season::DEFAULT_SEED;
 use crate::trial::{InputFile, LARGEST_PRICE_RATIO, Programme, ResultUnits};
 use crate::units::{NRateUnit, Unit as _, YieldUnit};
@@ -123,6 +125,15 @@ pub(super) struct IntervalFlags {
     /// Method of the intervals of join, plateau and optimum
     #[arg(long, value_enum, default_value = "profile")]
     interval: MethodFlag,
+    /// What a bootstrap resamples [default: residuals]
+    #[arg(long, value_enum)]
+    resample: Option<ResampleFlag>,
+    /// How limits are read from bootstrap replicates [default: percentile]
+    #[arg(long, value_enum)]
+    bootstrap_limits: Option<LimitsFlag>,
+    /// Bootstrap replicates [default: 1999]
+    #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u32).range(99..=1_000_000))]
+    resamples: Option<u32>,
 }
 
 /// A method, as it is typed.
@@ -132,18 +143,65 @@ enum MethodFlag {
     Profile,
     /// The estimate plus and minus standard errors (the delta method); narrow where curves are uncertain
     Wald,
-    /// Fieller's set of a ratio: for the optimum of a quadratic
+    /// Fieller's set of a ratio: for the optimum of a quadratic or a square root
     Fieller,
+    /// What the same analysis gives for resampled yields; the averaged optimum gets an interval that includes the choice of family
+    Bootstrap,
+}
+
+/// What is resampled, as it is typed.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum ResampleFlag {
+    /// Residuals within their block
+    Residuals,
+    /// Whole blocks
+    Blocks,
+    /// Each plot keeps its residual, with a sign drawn at random
+    Wild,
+}
+
+/// How limits are read, as it is typed.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum LimitsFlag {
+    /// The percentiles of the replicates
+    Percentile,
+    /// Percentiles corrected for bias and acceleration
+    Bca,
 }
 
 impl IntervalFlags {
-    /// The method.
-    pub(super) fn method(self) -> IntervalMethod {
-        match self.interval {
+    /// The method, a bootstrap with its seed.
+    ///
+    /// # Errors
+    /// A usage error for flags of a bootstrap that is not asked for.
+    pub(super) fn method(self, seed: SeedFlag) -> Result<IntervalMethod, Failure> {
+        let of_bootstrap = [
+            self.resample.map(|_| "--resample"),
+            self.bootstrap_limits.map(|_| "--bootstrap-limits"),
+            self.resamples.map(|_| "--resamples"),
+        ];
+        let given: Vec<&str> = of_bootstrap.into_iter().flatten().collect();
+        if !given.is_empty() && !matches!(self.interval, MethodFlag::Bootstrap) {
+            return Err(Failure::usage(format!("{} is of a bootstrap: add --interval bootstrap", given.join(" "))));
+        }
+        Ok(match self.interval {
             MethodFlag::Profile => IntervalMethod::Profile,
             MethodFlag::Wald => IntervalMethod::Wald,
             MethodFlag::Fieller => IntervalMethod::Fieller,
-        }
+            MethodFlag::Bootstrap => IntervalMethod::Bootstrap(Bootstrap {
+                resampling: match self.resample {
+                    None | Some(ResampleFlag::Residuals) => Resampling::Residuals,
+                    Some(ResampleFlag::Blocks) => Resampling::Blocks,
+                    Some(ResampleFlag::Wild) => Resampling::Wild,
+                },
+                limits: match self.bootstrap_limits {
+                    None | Some(LimitsFlag::Percentile) => BootstrapLimits::Percentile,
+                    Some(LimitsFlag::Bca) => BootstrapLimits::Bca,
+                },
+                replicates: self.resamples.map_or(BOOTSTRAP_REPLICATES, |number| number as usize),
+                seed: seed.seed,
+            }),
+        })
     }
 }
 

@@ -2,7 +2,8 @@
 
 use super::fitted::{Fitted, families_with_optimum};
 use crate::response::{
-    AveragedOptimum, Disagreement, Family, Fit, Optimum, Weights, averaged_optimum, disagreement, weights,
+    AveragedOptimum, Curve, Disagreement, Family, Fit, IntervalMethod, Observations, Optimum, OptimumStatus, Weights,
+    averaged_optimum, disagreement, weights,
 };
 
 impl Fitted {
@@ -25,7 +26,16 @@ impl Fitted {
     #[must_use]
     pub fn averaged_optimum(&self, price_ratio: f64) -> Option<AveragedOptimum> {
         let (weights, optima) = self.weighed_optima(price_ratio)?;
-        averaged_optimum(&weights, &optima)
+        let averaged = averaged_optimum(&weights, &optima)?;
+        let interval = match self.interval() {
+            IntervalMethod::Bootstrap(how) => self.optimum_curve().map(|curve| {
+                let estimate = Some(averaged.rate).filter(|_| averaged.status != OptimumStatus::BeforeFirstRate);
+                let again = |resampled: &Observations| averaged_again(resampled, price_ratio);
+                self.observations.bootstrap_with(curve, again, estimate, &how, self.level())
+            }),
+            IntervalMethod::Profile | IntervalMethod::Wald | IntervalMethod::Fieller => None,
+        };
+        Some(AveragedOptimum { interval, ..averaged })
     }
 
     fn weighed_optima(&self, price_ratio: f64) -> Option<(Weights, Vec<Optimum>)> {
@@ -38,4 +48,22 @@ impl Fitted {
         let optima = curves.map(|curve| self.observations.optimum(curve, price_ratio, self.level())).collect();
         Some((weights, optima))
     }
+}
+
+/// The averaged optimum of resampled yields: every family fitted and weighed anew. Beyond any rate or below where it is only bounded; `None`
+/// where no family has an optimum.
+fn averaged_again(resampled: &Observations, price_ratio: f64) -> Option<f64> {
+    let fits: Vec<Fit> = Family::ALL.iter().map(|family| resampled.fit(*family)).collect();
+    let fits = families_with_optimum(&fits, true);
+    let optimum = |curve: &Curve| {
+        let (rate, status) = resampled.best_rate(curve, price_ratio);
+        Optimum { rate: Some(rate), status, ..Optimum::not_estimable(curve.family, 0.0) }
+    };
+    let curves = fits.iter().filter_map(Fit::curve).filter(|curve| curve.family != Family::Mean);
+    let averaged = averaged_optimum(&weights(&fits)?, &curves.map(optimum).collect::<Vec<_>>())?;
+    Some(match averaged.status {
+        OptimumStatus::AtHighestTestedRate => f64::INFINITY,
+        OptimumStatus::BeforeFirstRate => f64::NEG_INFINITY,
+        _ => averaged.rate,
+    })
 }

@@ -157,6 +157,12 @@ fn is_detected(response: &ResponseTest) -> bool {
 }
 
 impl Fitted {
+    /// The method of every interval.
+    #[must_use]
+    pub fn interval(&self) -> IntervalMethod {
+        self.interval
+    }
+
     /// The level of every interval.
     #[must_use]
     pub fn level(&self) -> f64 {

@@ -52,6 +52,10 @@ pub(super) fn method_note(method: &str) -> Option<&'static str> {
             "Fieller's set: the rates at which the slope does not differ from the price ratio. Where the bend itself is not significant \
              it has no ends, or leaves out only the rates between two pieces; by its formula it may hold rates below 0.",
         ),
+        "bootstrap" => Some(
+            "Bootstrap intervals: the middle of what the same analysis gives for resampled yields. Where a join lies at a tested rate they \
+             need not hold their level; profile intervals, the default, lead.",
+        ),
         _ => None,
     }
 }

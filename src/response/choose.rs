@@ -3,6 +3,7 @@
 use super::curve::{Curve, Fit};
 use super::family::Family;
 use super::optimum::{Optimum, OptimumStatus};
+use crate::stats::interval::Interval;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -149,6 +150,9 @@ pub struct AveragedOptimum {
     pub unreached_weight: f64,
     /// What families are weighed by.
     pub weighted_by: &'static str,
+    /// Its interval from resampling, families weighed anew in every replicate, so that it includes the choice; `None` where no bootstrap
+    /// was asked for.
+    pub interval: Option<Interval>,
 }
 
 /// Averages the optima of families by their weights; those without a rate or a weight are passed over, and the others share all weight.
@@ -171,7 +175,7 @@ pub fn averaged_optimum(weights: &Weights, optima: &[Optimum]) -> Option<Average
     } else {
         OptimumStatus::Interior
     };
-    Some(AveragedOptimum { rate, status, unreached_weight, weighted_by: weights.by })
+    Some(AveragedOptimum { rate, status, unreached_weight, weighted_by: weights.by, interval: None })
 }
 
 /// How far families that fit about equally well disagree on the optimum.

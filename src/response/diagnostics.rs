@@ -125,7 +125,7 @@ impl Observations {
     }
 
     /// A function of the rate at each observation, minus its mean over the observation's group.
-    fn within_groups(&self, of: impl Fn(f64) -> f64) -> Vec<f64> {
+    pub(super) fn within_groups(&self, of: impl Fn(f64) -> f64) -> Vec<f64> {
         let by_rate: Vec<f64> = self.rates().iter().map(|rate| of(*rate)).collect();
         let at = |row: &usize| by_rate.get(*row).copied().unwrap_or(0.0);
         let values: Vec<f64> = self.rate_of().iter().map(at).collect();
@@ -135,7 +135,7 @@ impl Observations {
     }
 
     /// The diagonal of the projection on groups and the tangent of the curve.
-    fn leverages(&self, curve: &Curve) -> Vec<f64> {
+    pub(super) fn leverages(&self, curve: &Curve) -> Vec<f64> {
         let weight = |row: usize| self.weights().and_then(|weights| weights.get(row)).copied().unwrap_or(1.0);
         let column = |derivative: Box<dyn Fn(f64) -> f64>| -> Vec<f64> {
             let centred = self.within_groups(|rate| derivative(rate / self.highest_rate()));

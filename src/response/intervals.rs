@@ -18,6 +18,7 @@ impl Observations {
             IntervalMethod::Profile => self.join_interval(curve, level),
             IntervalMethod::Wald => self.wald_reported(curve, Quantity::Join, curve.join, level),
             IntervalMethod::Fieller => Interval::refused(curve.join, level, method.name(), NOT_FIELLERS),
+            IntervalMethod::Bootstrap(how) => self.bootstrap(curve, Quantity::Join, curve.join, &how, level),
         }
     }
 
@@ -29,6 +30,7 @@ impl Observations {
             IntervalMethod::Profile => self.plateau_interval(curve, level),
             IntervalMethod::Wald => self.wald_reported(curve, Quantity::Plateau, estimate, level),
             IntervalMethod::Fieller => Interval::refused(estimate, level, method.name(), NOT_FIELLERS),
+            IntervalMethod::Bootstrap(how) => self.bootstrap(curve, Quantity::Plateau, estimate, &how, level),
         }
     }
 

@@ -1,5 +1,6 @@
 //! How an interval is made, and what it is an interval of.
 
+use super::bootstrap::Bootstrap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -14,9 +15,20 @@ pub enum IntervalMethod {
     Wald,
     /// Fieller's (1954, from memory) set of a ratio of two coefficients: for families whose optimum is one.
     Fieller,
+    /// What the same analysis gives for resampled yields.
+    Bootstrap(Bootstrap),
 }
 
 impl IntervalMethod {
+    /// How it resamples, if it does.
+    #[must_use]
+    pub fn bootstrap(&self) -> Option<Bootstrap> {
+        match self {
+            IntervalMethod::Bootstrap(how) => Some(*how),
+            IntervalMethod::Profile | IntervalMethod::Wald | IntervalMethod::Fieller => None,
+        }
+    }
+
     /// The name that results carry, for example `profile`.
     #[must_use]
     pub const fn name(self) -> &'static str {
@@ -24,6 +36,7 @@ impl IntervalMethod {
             IntervalMethod::Profile => "profile",
             IntervalMethod::Wald => "wald",
             IntervalMethod::Fieller => "fieller",
+            IntervalMethod::Bootstrap(_) => "bootstrap",
         }
     }
 }

@@ -18,6 +18,7 @@
 
 mod arrangements;
 mod band;
+mod bootstrap;
 mod choose;
 mod curve;
 mod diagnostics;
@@ -51,6 +52,7 @@ mod square_root;
 mod wald;
 
 pub use band::Band;
+pub use bootstrap::{BOOTSTRAP_REPLICATES, Bootstrap, BootstrapLimits, Resampling};
 pub use choose::{
     ABOUT_EQUALLY_WELL, AveragedOptimum, Choice, Disagreement, FamilyOptimum, FamilyWeight, Weights, average,
     averaged_optimum, choose, disagreement, weights,

@@ -84,6 +84,9 @@ impl Observations {
             IntervalMethod::Profile => self.optimum_interval(curve, slope_ratio, level, estimate),
             IntervalMethod::Wald => self.wald_reported(curve, Quantity::Optimum { slope_ratio }, estimate, level),
             IntervalMethod::Fieller => self.fieller_reported(curve, slope_ratio, estimate, level),
+            IntervalMethod::Bootstrap(how) => {
+                self.bootstrap(curve, Quantity::Optimum { slope_ratio }, estimate, &how, level)
+            }
         };
         if interval.limits == Limits::NotComputed && interval.reason.is_none() {
             interval.reason = Some(self.why_no_interval(curve).to_owned());

@@ -81,3 +81,56 @@ impl<'a> Refit<'a> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::stream::stream;
+    use approx::assert_relative_eq;
+    use rand::RngExt as _;
+
+    /// A plateau in noise, in blocks with or without a plot lost.
+    fn plots(index: u64) -> Observations {
+        let mut rng = stream(11, index);
+        let (mut rates, mut yields, mut blocks) = (Vec::new(), Vec::new(), Vec::new());
+        for block in 0..4_usize {
+            for rate in [0.0, 30.0, 55.0, 90.0, 130.0, 180.0] {
+                if index % 2 == 1 && block == 2 && rate == 55.0 {
+                    continue;
+                }
+                let share = (rate / 100.0_f64).min(1.0);
+                rates.push(rate);
+                yields.push(50.0 + 20.0 * (2.0 * share - share * share) + rng.random_range(-9.0..9.0_f64));
+                blocks.push(block);
+            }
+        }
+        Observations::new(&rates, &yields, Some(&blocks)).unwrap()
+    }
+
+    #[test]
+    fn a_family_refitted_to_other_yields_is_that_fitted_to_them() {
+        for family in Family::ALL {
+            for design in [0, 1] {
+                let first = plots(design);
+                let mut refit = Refit::new(&first, family);
+                for index in (0..60).map(|step| 2 * step + design) {
+                    let other = plots(index);
+                    let mut z = Vec::new();
+                    first.project(other.centred(), &mut z);
+                    let again = refit.curve(&z, other.mean_of_groups());
+                    match (again, other.fit(family).curve()) {
+                        (Some(again), Some(curve)) => {
+                            assert_eq!(again.reach, curve.reach, "{family} {index}");
+                            for rate in [0.0, 45.0, 100.0, 180.0] {
+                                // The join of an unpolished search is right to half of all digits where the profile is flat.
+                                assert_relative_eq!(again.value(rate), curve.value(rate), max_relative = 1e-6);
+                            }
+                        }
+                        (None, None) => {}
+                        (again, curve) => panic!("{family} {index}: {again:?} {curve:?}"),
+                    }
+                }
+            }
+        }
+    }
+}

@@ -58,6 +58,18 @@ pub struct Interval {
     /// Why it is not computed, in words for a reader; `None` where it is.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reason: Option<String>,
+    /// Of a bootstrap interval, the replicates that it rests on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub resamples: Option<Resamples>,
+}
+
+/// The replicates of a bootstrap.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Resamples {
+    /// Replicates attempted.
+    pub attempted: usize,
+    /// Those of them without an estimate.
+    pub failed: usize,
 }
 
 impl Interval {
@@ -78,7 +90,7 @@ impl Interval {
             (1, None, None) => Limits::Open,
             _ => Limits::Disjoint,
         };
-        Self { estimate, low, high, level, method: method.to_owned(), limits, segments, reason: None }
+        Self { estimate, low, high, level, method: method.to_owned(), limits, segments, reason: None, resamples: None }
     }
 
     /// A point whose interval could not be computed.
