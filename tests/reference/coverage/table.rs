@@ -15,7 +15,11 @@ fn report(name: &str) -> PathBuf {
 
 const COVERAGE: &str = "coverage.csv";
 const POWER: &str = "power.csv";
+const BOOTSTRAP: &str = "bootstrap.csv";
 const SUMMARY: &str = "summary.csv";
+
+/// A scenario with its lines, counted.
+pub type Run = (Scenario, Vec<(Line, Tally)>);
 
 /// Four digits of a share of 2 000 trials are all there are.
 fn share(value: f64) -> String {
@@ -71,7 +75,16 @@ impl Committed {
     }
 }
 
-pub fn write_coverage(runs: &[(Scenario, Vec<(Line, Tally)>)]) {
+pub fn write_coverage(runs: &[Run]) {
+    write_runs(COVERAGE, runs);
+    fs::write(report(SUMMARY), summary(runs)).expect("reports/coverage is there");
+}
+
+pub fn write_bootstrap(runs: &[Run]) {
+    write_runs(BOOTSTRAP, runs);
+}
+
+fn write_runs(name: &str, runs: &[Run]) {
     let mut text = String::from(
         "truth,place,rates,blocks,cv_percent,fitted,method,quantity,regular,true_value,trials,coverage,coverage_of_computed,\
          interval_above_truth,interval_below_truth,median_width,open_below,open_above,open,disjoint,not_computed,not_shown\n",
@@ -106,8 +119,7 @@ pub fn write_coverage(runs: &[(Scenario, Vec<(Line, Tally)>)]) {
             writeln!(text, "{}", quoted.collect::<Vec<_>>().join(",")).expect("text");
         }
     }
-    fs::write(report(COVERAGE), text).expect("reports/coverage is there");
-    fs::write(report(SUMMARY), summary(runs)).expect("reports/coverage is there");
+    fs::write(report(name), text).expect("reports/coverage is there");
 }
 
 pub fn write_power(designs: &[Design], detected: &[usize], trials: u64) {
@@ -120,20 +132,17 @@ pub fn write_power(designs: &[Design], detected: &[usize], trials: u64) {
 }
 
 /// Means and ranges over rates, blocks and CVs, apart for regular scenarios and the others.
-fn summary(runs: &[(Scenario, Vec<(Line, Tally)>)]) -> String {
+fn summary(runs: &[Run]) -> String {
     let mut text = String::from(
         "truth,place,regular,fitted,method,quantity,scenarios,mean_coverage,lowest_coverage,highest_coverage,\
          mean_coverage_of_computed,median_width,open_at_an_end,not_computed\n",
     );
     for (truth, place) in Truth::ALL.into_iter().flat_map(|truth| Place::ALL.map(|place| (truth, place))) {
         for regular in [true, false] {
-            let here = |run: &&(Scenario, Vec<(Line, Tally)>)| {
-                run.0.truth == truth && run.0.place == place && run.0.is_regular() == regular
-            };
+            let here = |run: &&Run| run.0.truth == truth && run.0.place == place && run.0.is_regular() == regular;
             for line in super::lines(truth).into_iter().filter(|line| line.fitted != Fitted::ChosenDetected) {
-                let of_line = |run: &(Scenario, Vec<(Line, Tally)>)| {
-                    run.1.iter().find(|(other, _)| *other == line).map(|(_, tally)| tally.clone())
-                };
+                let of_line =
+                    |run: &Run| run.1.iter().find(|(other, _)| *other == line).map(|(_, tally)| tally.clone());
                 let tallies: Vec<Tally> = runs.iter().filter(here).filter_map(of_line).collect();
                 if tallies.is_empty() {
                     continue;

@@ -1,6 +1,6 @@
 //! What intervals of many trials did.
 
-use stook::response::IntervalMethod;
+use stook::response::{Bootstrap, BootstrapLimits, IntervalMethod, Resampling};
 use stook::stats::interval::{Interval, Limits};
 
 /// Which curve an interval is of.
@@ -48,12 +48,27 @@ pub enum Method {
     /// From the lowest to the highest limit of the profile intervals of all families that an optimum is read from and whose AICc is at most
     /// so much above the smallest; whatever it is where `None`.
     Families { within: Option<u32> },
+    /// Of the optimum averaged over families, residuals resampled and families weighed anew.
+    Average(Bootstrap),
 }
 
 impl Method {
     pub fn name(self) -> String {
         match self {
+            Self::Of(IntervalMethod::Bootstrap(how)) => {
+                let resampled = match how.resampling {
+                    Resampling::Residuals => "residuals",
+                    Resampling::Blocks => "blocks",
+                    Resampling::Wild => "wild",
+                };
+                let limits = match how.limits {
+                    BootstrapLimits::Percentile => "percentile",
+                    BootstrapLimits::Bca => "BCa",
+                };
+                format!("bootstrap {resampled} {limits}")
+            }
             Self::Of(method) => method.name().to_owned(),
+            Self::Average(_) => "average over families".to_owned(),
             Self::Families { within: Some(within) } => format!("families within {within}"),
             Self::Families { within: None } => "every family".to_owned(),
         }
