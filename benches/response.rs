@@ -2,10 +2,11 @@
 //!
 //! `whole_fit` goes from raw plots to a curve, `fit_alone` from reduced observations; `naive` fits the same curve the plain way: a
 //! dense grid of joins refined by golden section, each step a full least-squares solve over plots and blocks. The ratio of `naive` to
-//! `whole_fit` is what the reduction and the exact search save.
+//! `whole_fit` is what the reduction and the exact search save. `bootstrap_of_2000_global_refits_on_one_core` goes against R's nls and
+//! SciPy's least_squares on the same data: `Rscript benches/refits.R` and `python3 benches/refits.py` beside it.
 
 use divan::{Bencher, black_box};
-use stook::response::{Family, Observations};
+use stook::response::{Bootstrap, Curve, Family, Observations, Quantity};
 use stook::stats::least_squares;
 
 fn main() {
@@ -81,6 +82,45 @@ fn optimum_with_interval(bencher: Bencher, family: Family) {
     let fit = observations.fit(family);
     let curve = fit.curve().expect("an estimable curve");
     bencher.bench_local(|| black_box(&observations).optimum(curve, 0.1, 0.95));
+}
+
+/// The synthetic trial s1 of the reference results, without blocks, as R and SciPy fit it.
+fn s1() -> (Observations, Curve) {
+    let text = include_str!("../tests/reference/data/oracle/s1_qp.csv");
+    let rows: Vec<Vec<f64>> = text.lines().skip(1).map(|line| line.split(',').flat_map(str::parse).collect()).collect();
+    let column = |place: usize| -> Vec<f64> { rows.iter().filter_map(|row| row.get(place).copied()).collect() };
+    let observations = Observations::new(&column(2), &column(3), None).expect("a valid trial");
+    let curve = observations.fit(Family::QuadraticPlateau).curve().expect("a plateau").clone();
+    (observations, curve)
+}
+
+/// Against `benches/refits.R` and `benches/refits.py`, which print what the same refits take there.
+#[divan::bench]
+fn bootstrap_of_2000_global_refits_on_one_core(bencher: Bencher) {
+    let (observations, curve) = s1();
+    let how = Bootstrap { replicates: 2000, ..Bootstrap::new(7) };
+    let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().expect("one thread");
+    bencher.bench_local(|| {
+        one.install(|| black_box(&observations).bootstrap(&curve, Quantity::Join, curve.join, &how, 0.95))
+    });
+}
+
+/// Every family with the profiles of join, plateau and optimum, and 10 000 refits of each family that has an optimum, on all cores.
+#[divan::bench]
+fn all_families_profiles_and_10000_refits_of_each(bencher: Bencher) {
+    let observations = observe(&plots((7, 4)));
+    let how = Bootstrap { replicates: 10_000, ..Bootstrap::new(7) };
+    bencher.bench_local(|| {
+        for family in Family::ALL {
+            let fit = black_box(&observations).fit(family);
+            let Some(curve) = fit.curve() else { continue };
+            black_box(observations.join_interval(curve, 0.95));
+            black_box(observations.plateau_interval(curve, 0.95));
+            black_box(observations.optimum(curve, 0.1, 0.95));
+            let optimum = Quantity::Optimum { slope_ratio: 0.1 };
+            black_box(observations.bootstrap(curve, optimum, None, &how, 0.95));
+        }
+    });
 }
 
 #[divan::bench]

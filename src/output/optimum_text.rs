@@ -10,7 +10,7 @@ use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{decimals_of_rates, or_dash, plain, price_ratio, rate, significant};
 use super::optimum::{AtPrice, Optima, OptimumGroup, OptimumOf, WithExcluded};
 use super::which_curve_text::disagreement_text;
-use crate::response::OptimumStatus;
+use crate::response::{AveragedOptimum, OptimumStatus};
 
 /// More groups than this would make the list by family too long to read.
 const MOST_GROUPS_BY_FAMILY: usize = 6;
@@ -327,12 +327,40 @@ fn disagreements(optima: &Optima, factors: &[String]) -> String {
         return String::new();
     }
     let one = |group: &OptimumGroup| {
-        let found = group.disagreement.as_ref()?;
-        let said = disagreement_text(found, group.rate_unit.as_deref(), decimals(group));
+        let disagree = group
+            .disagreement
+            .as_ref()
+            .map(|found| disagreement_text(found, group.rate_unit.as_deref(), decimals(group)));
+        let averaged =
+            group.averaged.as_ref().and_then(|found| averaged_text(found, group.rate_unit.as_deref(), decimals(group)));
+        let said = [disagree, averaged].into_iter().flatten().reduce(|one, other| format!("{one} {other}"))?;
         Some(paragraph("  ", &capitalised(&format!("{}{said}", name_among(group, factors)))))
     };
     let lines: String = optima.groups.iter().filter_map(one).collect();
     if lines.is_empty() { lines } else { format!("\n{lines}") }
+}
+
+/// *Averaged over families by their AICc weights the EONR is 101 lb/ac (84 to 127 by bootstrap, the choice of family included).* Without an
+/// interval it is left to JSON: a number without its uncertainty is of no use.
+fn averaged_text(averaged: &AveragedOptimum, rate_unit: Option<&str>, decimals: usize) -> Option<String> {
+    let interval = averaged.interval.as_ref()?;
+    let found = match averaged.status {
+        OptimumStatus::AtHighestTestedRate => format!("at least {}", rate(averaged.rate, decimals)),
+        OptimumStatus::BeforeFirstRate => format!("at most {}", rate(averaged.rate, decimals)),
+        _ => rate(averaged.rate, decimals),
+    };
+    let limits = match &interval.reason {
+        Some(reason) => format!("no interval: {reason}"),
+        None => {
+            let limits = limits_text(interval.limits, interval.low, interval.high, &interval.segments, decimals);
+            format!("{limits} by bootstrap, the choice of family included")
+        }
+    };
+    let by = if averaged.weighted_by == "aicc" { "AICc" } else { "BIC" };
+    Some(format!(
+        "Averaged over families by their {by} weights the EONR is {} ({limits}).",
+        quantity(&found, rate_unit)
+    ))
 }
 
 /// What tells a group from the others, with a colon; nothing where it is alone.
