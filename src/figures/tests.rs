@@ -1,6 +1,7 @@
 //! Figures of made-up trials, checked by what their SVG and PNG contain.
 
 mod contents;
+mod coverage;
 mod demo;
 mod places;
 mod refusals;
