@@ -159,10 +159,6 @@ impl Exponential {
         });
         // The best shape seen may have left nothing to find, and yet be known to half its digits only.
         candidates.extend([best, self.stationary_near(best)]);
-        // What rounding alone tells from a line or a step is that line or step: which of them is said must not depend on the unit.
-        let ends = [0.0, self.steepest];
-        let of_ends = ends.iter().map(|k| self.explained(*k)).fold(0.0, f64::max);
-        candidates.retain(|k| ends.contains(k) || self.explained(*k) > of_ends * (1.0 + BETTER));
         candidates
     }
 

@@ -180,18 +180,22 @@ pub(super) struct Fitted {
     pub reach: Option<Reach>,
 }
 
+/// Two residual sums of squares are the same if they differ by less than this, relatively.
+const ALIKE: f64 = 1e-12;
+
 /// The shape with the smallest residual sum of squares among rising curves.
 fn best_rising(reduced: &Reduced, plateau: Plateau) -> Option<(f64, Match)> {
     let mut best: Option<(f64, Match)> = None;
     let mut consider = |shape: f64| {
         let rising = plateau.match_shape(reduced, shape).filter(|found| found.slope > 0.0);
         if let Some(found) = rising
-            && best.is_none_or(|(_, best)| found.rss < best.rss)
+            && best.is_none_or(|(_, best)| found.rss < best.rss * (1.0 - ALIKE))
         {
             best = Some((shape, found));
         }
     };
-    // Tested rates come first: of two shapes that fit alike to rounding the tested rate stays.
+    // Tested rates, and an exponential's line and step, come first: of two shapes that fit alike to rounding they stay, so that what is
+    // said does not depend on the unit.
     plateau.candidates(reduced).into_iter().for_each(&mut consider);
     best
 }
