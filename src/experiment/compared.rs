@@ -3,7 +3,7 @@
 use super::fitted::{Fitted, families_with_optimum};
 use crate::response::{
     AveragedOptimum, Curve, Disagreement, Family, Fit, IntervalMethod, Observations, Optimum, OptimumStatus, Weights,
-    averaged_optimum, disagreement, weights,
+    averaged_optimum, disagreement, spanned, weights,
 };
 
 impl Fitted {
@@ -33,7 +33,7 @@ impl Fitted {
                 let again = |resampled: &Observations| averaged_again(resampled, price_ratio);
                 self.observations.bootstrap_with(curve, again, estimate, &how, self.level())
             }),
-            IntervalMethod::Profile | IntervalMethod::Wald | IntervalMethod::Fieller => None,
+            IntervalMethod::Profile | IntervalMethod::Wald | IntervalMethod::Fieller => spanned(&weights, &optima),
         };
         Some(AveragedOptimum { interval, ..averaged })
     }

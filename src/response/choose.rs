@@ -3,7 +3,7 @@
 use super::curve::{Curve, Fit};
 use super::family::Family;
 use super::optimum::{Optimum, OptimumStatus};
-use crate::stats::interval::Interval;
+use crate::stats::interval::{Interval, Limits};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -150,8 +150,8 @@ pub struct AveragedOptimum {
     pub unreached_weight: f64,
     /// What families are weighed by.
     pub weighted_by: &'static str,
-    /// Its interval from resampling, families weighed anew in every replicate, so that it includes the choice; `None` where no bootstrap
-    /// was asked for.
+    /// An interval that includes the choice: from resampling, families weighed anew in every replicate, where a bootstrap was asked for; else
+    /// what the families that fit nearly as well as the best [span](spanned). `None` where none has an interval.
     pub interval: Option<Interval>,
 }
 
@@ -177,6 +177,31 @@ pub fn averaged_optimum(weights: &Weights, optima: &[Optimum]) -> Option<Average
     };
     Some(AveragedOptimum { rate, status, unreached_weight, weighted_by: weights.by, interval: None })
 }
+
+/// Families within this much of the smallest criterion span the interval that includes the choice. In the simulation of `reports/coverage` it then
+/// held 95.5 % on average where the truth was in one of the families, against 92.8 within 2, 97.1 within 7 and 82.9 for the chosen alone.
+pub const NEARLY_AS_WELL: f64 = 4.0;
+
+/// What the intervals of families span whose criterion is within [`NEARLY_AS_WELL`] of the smallest: from the lowest to the highest limit, open where
+/// one of them is. `None` where no family has a weight and an interval.
+///
+/// The optimum of a chosen family has an interval given that family, which says nothing of the others that the plots can't tell from it.
+pub fn spanned(weights: &Weights, optima: &[Optimum]) -> Option<Interval> {
+    let entry = |optimum: &Optimum| {
+        let one = weights.families.iter().find(|one| one.family == optimum.family)?;
+        (optimum.interval.limits != Limits::NotComputed).then(|| (one.above_best, optimum.interval.clone()))
+    };
+    let all: Vec<(f64, Interval)> = optima.iter().filter_map(entry).collect();
+    let least = all.iter().map(|(above, _)| *above).reduce(f64::min)?;
+    let close = || all.iter().filter(|(above, _)| above - least <= NEARLY_AS_WELL).map(|(_, interval)| interval);
+    let low = close().map(|interval| interval.low).reduce(|one, other| Some(one?.min(other?)))?;
+    let high = close().map(|interval| interval.high).reduce(|one, other| Some(one?.max(other?)))?;
+    let level = close().map(|interval| interval.level).next()?;
+    Some(Interval::between(None, low, high, level, SPANNED))
+}
+
+/// The method of [`spanned`].
+const SPANNED: &str = "families-nearly-as-good";
 
 /// How far families that fit about equally well disagree on the optimum.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -315,6 +340,29 @@ mod tests {
         let without_best = disagreement(&weights, &[optima[0].clone(), optima[2].clone()]).unwrap();
         assert_eq!(without_best.families, [Quadratic, QuadraticPlateau]);
         assert_eq!(disagreement(&weights, &optima[..1]), None);
+    }
+
+    #[test]
+    fn families_that_fit_nearly_as_well_span_an_interval_open_where_one_of_them_is() {
+        use Family::{ExponentialRise, LinearPlateau, Quadratic, QuadraticPlateau};
+        let weights =
+            weighed(&[(LinearPlateau, 0.0), (Quadratic, 3.9), (QuadraticPlateau, 4.1), (ExponentialRise, 1.0)]);
+        let with = |family: Family, low: Option<f64>, high: Option<f64>| {
+            let interval = Interval::between(None, low, high, 0.95, "profile");
+            Optimum { interval, ..Optimum::not_estimable(family, 0.95) }
+        };
+        let all = [
+            with(LinearPlateau, Some(60.0), Some(90.0)),
+            with(Quadratic, Some(70.0), Some(120.0)),
+            with(QuadraticPlateau, Some(10.0), None),
+            Optimum::not_estimable(ExponentialRise, 0.95),
+        ];
+        let found = spanned(&weights, &all).unwrap();
+        assert_eq!((found.low, found.high, found.limits), (Some(60.0), Some(120.0), Limits::Both));
+        // Without the best two the quadratic-plateau is near enough, and no limit is set above.
+        let rest = spanned(&weights, &all[1..]).unwrap();
+        assert_eq!((rest.low, rest.high, rest.limits), (Some(10.0), None, Limits::OpenAbove));
+        assert_eq!(spanned(&weights, &all[3..]), None);
     }
 
     #[test]

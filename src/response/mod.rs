@@ -54,8 +54,8 @@ mod wald;
 pub use band::Band;
 pub use bootstrap::{BOOTSTRAP_REPLICATES, Bootstrap, BootstrapLimits, Resampling};
 pub use choose::{
-    ABOUT_EQUALLY_WELL, AveragedOptimum, Choice, Disagreement, FamilyOptimum, FamilyWeight, Weights, average,
-    averaged_optimum, choose, disagreement, weights,
+    ABOUT_EQUALLY_WELL, AveragedOptimum, Choice, Disagreement, FamilyOptimum, FamilyWeight, NEARLY_AS_WELL, Weights,
+    average, averaged_optimum, choose, disagreement, spanned, weights,
 };
 pub use curve::{Coefficients, Curve, Fit, Reach};
 pub use diagnostics::{Diagnostics, Furthest, HighestLeverage, LackOfFit, Residual};
