@@ -19,7 +19,7 @@ const STEEPEST: f64 = 37.0;
 const SHORTEST: f64 = 1e-10;
 
 /// A shape must explain more than the best so far by this much, relatively: less is rounding.
-const BETTER: f64 = 1e-13;
+const BETTER: f64 = 1e-15;
 
 /// Where the column changes from that of a slope, which has a limit at k = 0, to that of a rise, which has one for a step.
 const TURN: f64 = 1.0;
