@@ -5,13 +5,12 @@ use serde::Serialize;
 use serde_json::{Map, Value};
 
 use super::envelope::Report;
-use super::group::{factors, group_object, level_fields};
-use super::long::{Long, number, text};
+use super::group::group_object;
 use super::optimum::WithExcluded;
 use super::which_curve::{BestRate, Diagnostics, FactorTests};
 use crate::economics::Tolerance;
 use crate::experiment::{Fitted, FittedGroup, Response, ResponseGroup, compare_factors};
-use crate::files::export::{Cell, Table};
+use crate::files::export::Table;
 use crate::response::{Curve, Disagreement, Family, Fit, LackOfFit, Reach, StandardErrors, Weights};
 use crate::stats::interval::Interval;
 
@@ -357,7 +356,8 @@ impl FamilyCurve {
                 plateau: curve.coefficients.plateau,
                 root: curve.coefficients.root,
                 rise: curve.coefficients.rise,
-                rate_constant: curve.coefficients.rate_constant,
+                // Of a step it is only known to be large.
+                rate_constant: curve.coefficients.rate_constant.filter(|_| curve.reach != Some(Reach::BeforeFirstRate)),
             },
             rss: Some(curve.rss),
             df: Some(curve.df),
@@ -417,45 +417,6 @@ pub(super) fn reach_name(reach: Reach) -> &'static str {
     }
 }
 
-const COLUMNS: [&str; 36] = [
-    "n",
-    "excluded",
-    "blocks",
-    "error_stratum",
-    "rate_unit",
-    "yield_unit",
-    "response",
-    "p_value",
-    "response_test",
-    "family",
-    "chosen",
-    "chosen_by",
-    "status",
-    "reason",
-    "intercept",
-    "slope",
-    "curvature",
-    "plateau",
-    "rss",
-    "df",
-    "sigma",
-    "r_squared",
-    "aic",
-    "aicc",
-    "bic",
-    "weight",
-    "lack_of_fit_f",
-    "lack_of_fit_df",
-    "lack_of_fit_error_df",
-    "lack_of_fit_p",
-    "join",
-    "join_low",
-    "join_high",
-    "join_level",
-    "join_limits",
-    "reach",
-];
-
 impl Report for Curves {
     const COMMAND: &'static str = "curves";
 
@@ -464,56 +425,6 @@ impl Report for Curves {
     }
 
     fn table(&self) -> Table {
-        let factors = factors(self.groups.iter().map(|group| &group.group));
-        let mut long = Long::new(factors.iter().map(String::as_str).chain(COLUMNS));
-        for group in &self.groups {
-            for curve in &group.curves {
-                long.row(level_fields(&group.group, &factors).into_iter().chain(fields(group, curve)));
-            }
-        }
-        long.finish()
+        super::curves_csv::table(self)
     }
-}
-
-fn fields(group: &CurveGroup, curve: &FamilyCurve) -> [Cell; 36] {
-    let join = curve.join.as_ref();
-    let lack_of_fit = curve.lack_of_fit;
-    [
-        group.n.into(),
-        group.excluded.into(),
-        group.blocks.into(),
-        group.error_stratum.into(),
-        text(group.rate_unit.as_deref()),
-        text(group.yield_unit.as_deref()),
-        text(group.response),
-        number(group.p_value),
-        text(group.response_test),
-        curve.family.into(),
-        if group.chosen == Some(curve.family) { "yes" } else { "no" }.into(),
-        group.chosen_by.into(),
-        curve.status.into(),
-        text(curve.reason.as_deref()),
-        number(curve.coefficients.intercept),
-        number(curve.coefficients.slope),
-        number(curve.coefficients.curvature),
-        number(curve.coefficients.plateau),
-        number(curve.rss),
-        curve.df.into(),
-        number(curve.sigma),
-        number(curve.r_squared),
-        number(curve.aic),
-        number(curve.aicc),
-        number(curve.bic),
-        number(curve.weight),
-        number(lack_of_fit.map(|test| test.f)),
-        lack_of_fit.map(|test| test.df).into(),
-        lack_of_fit.map(|test| test.error_df).into(),
-        number(lack_of_fit.map(|test| test.p)),
-        number(join.and_then(|join| join.estimate)),
-        number(join.and_then(|join| join.low)),
-        number(join.and_then(|join| join.high)),
-        number(join.map(|join| join.level)),
-        text(join.map(|join| join.limits.name())),
-        text(curve.reach.map(reach_name)),
-    ]
 }

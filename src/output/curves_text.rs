@@ -224,6 +224,10 @@ fn chosen_note(group: &CurveGroup) -> String {
         (Some(_), "exact-fit") => {
             "* chosen: the simplest family that fits without error, where AICc is not defined.".to_owned()
         }
+        (Some("square-root"), by) => format!(
+            "* chosen: smallest {}. It describes; an optimum is not read from it, because it is infinitely steep at 0.",
+            criterion(by),
+        ),
         (Some(_), by) => format!("* chosen: smallest {}.", criterion(by)),
     };
     paragraph("  ", &note)

@@ -15,6 +15,10 @@ pub(super) fn equation(coefficients: &Coefficients, decimals: usize) -> String {
         text += &term(Some(rise), of_yield, &format!(" (1 − exp(−{} N))", significant(constant, DIGITS)));
         return text;
     }
+    if let Some(rise) = coefficients.rise {
+        // A step before the first rate: how steep it is the plots do not tell.
+        return text + &term(Some(rise), of_yield, " at once");
+    }
     let per_rate = |value: f64| significant(value, DIGITS);
     text += &term(coefficients.root, per_rate, " √N");
     text += &term(coefficients.slope, per_rate, " N");
@@ -51,6 +55,7 @@ mod tests {
         assert_eq!(equation(&root, 1), "40.3 + 5.200 √N − 0.1100 N");
         let rise = Coefficients { rise: Some(38.21), rate_constant: Some(0.0191), ..level.clone() };
         assert_eq!(equation(&rise, 1), "40.3 + 38.2 (1 − exp(−0.01910 N))");
+        assert_eq!(equation(&Coefficients { rate_constant: None, ..rise }, 1), "40.3 + 38.2 at once");
         assert_eq!(equation(&level, 1), "40.3");
         assert_eq!(equation(&Coefficients::default(), 1), "");
     }

@@ -9,6 +9,7 @@ mod across_text;
 mod calibrate;
 mod calibrate_text;
 mod curves;
+mod curves_csv;
 mod curves_text;
 mod economy;
 mod economy_text;

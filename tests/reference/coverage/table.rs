@@ -66,12 +66,12 @@ pub fn committed() -> Committed {
 }
 
 pub fn committed_power(design: &Design) -> Option<f64> {
-    read(POWER, 4, "detected").0.get(&design_key(design).to_vec()).copied()
+    read(POWER, 4, "detected").0.get(design_key(design).as_slice()).copied()
 }
 
 impl Committed {
     pub fn coverage(&self, scenario: &Scenario, line: Line) -> Option<f64> {
-        self.0.get(&key(scenario, line).to_vec()).copied()
+        self.0.get(key(scenario, line).as_slice()).copied()
     }
 }
 
