@@ -299,10 +299,13 @@ proptest! {
                 trial.with_fixed(&[(column, ratio * join / s)], &[]).0
             };
             let at = |power: f64| rss(trial.top() * 10_f64.powf(power));
-            let powers = (-300..=133).map(|step| f64::from(step) / 33.0);
-            let (mut best, power) = powers.map(|power| (at(power), power)).min_by(|a, b| a.0.total_cmp(&b.0)).unwrap();
-            for step in -50..=50 {
-                best = best.min(at(power + f64::from(step) / 1500.0));
+            // Every valley of the coarse grid is looked at closely: the lowest point of the grid need not lie in the deepest.
+            let coarse: Vec<f64> = (-300..=133).map(|step| at(f64::from(step) / 33.0)).collect();
+            let valleys = (1..coarse.len() - 1).filter(|i| coarse[*i] <= coarse[i - 1] && coarse[*i] <= coarse[i + 1]);
+            let mut best = coarse.iter().copied().fold(f64::INFINITY, f64::min);
+            for valley in valleys {
+                let power = (valley as f64 - 300.0) / 33.0;
+                best = (-50..=50).map(|step| at(power + f64::from(step) / 1500.0)).fold(best, f64::min);
             }
             // The grid over s is coarse: it can miss a rate that belongs, but not add one.
             if best <= cutoff(&curve) * (1.0 - 1e-6) {
