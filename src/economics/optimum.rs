@@ -3,6 +3,7 @@
 
 use crate::response::{Curve, Family};
 use crate::stats::polynomial;
+use crate::stats::root::bracketed_root;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -100,29 +101,10 @@ fn is_made_of_parabolas(family: Family) -> bool {
 /// The same for a curve that bends one way throughout: its net return is monotone on either side of where the slope equals the ratio,
 /// so a change of sign there brackets exactly one crossing.
 fn crossings_by_slope(curve: &Curve, ratio: f64, target: f64, lowest: f64, highest: f64) -> Vec<f64> {
-    let turn = bracketed_root(|rate| curve.slope_at(rate) - ratio, lowest, highest);
+    let turn = bracketed_root(|rate| curve.slope_at(rate) - ratio, [lowest, highest]);
     let ends: Vec<f64> = [lowest].into_iter().chain(turn).chain([highest]).collect();
     let gap = |rate: f64| net_return(curve, rate, ratio) - target;
-    ends.windows(2).filter_map(|ends| bracketed_root(gap, *ends.first()?, *ends.last()?)).collect()
-}
-
-/// The root of a monotone function between `low` and `high`, to the last digit that its values carry; `None` where it has one sign.
-fn bracketed_root(function: impl Fn(f64) -> f64, low: f64, high: f64) -> Option<f64> {
-    let rises = function(high) > 0.0;
-    let is_bracket = if rises { function(low) <= 0.0 } else { function(low) >= 0.0 && function(high) <= 0.0 };
-    if !is_bracket {
-        return None;
-    }
-    let (mut below, mut above) = (low, high);
-    // Halving ends at neighbouring numbers, or where the bracket is too narrow beside the tested range to be told apart.
-    while above - below > f64::EPSILON * high.abs() {
-        let middle = 0.5 * (below + above);
-        if middle <= below || middle >= above {
-            break;
-        }
-        if (function(middle) > 0.0) == rises { above = middle } else { below = middle }
-    }
-    Some(0.5 * (below + above))
+    ends.windows(2).filter_map(|ends| bracketed_root(gap, [*ends.first()?, *ends.last()?])).collect()
 }
 
 #[cfg(test)]
@@ -172,20 +154,6 @@ mod tests {
                 }
             }
         }
-    }
-
-    #[test]
-    fn a_root_is_bracketed_whichever_way_the_function_runs() {
-        assert_relative_eq!(
-            bracketed_root(|x| x * x * x - 2.0, 0.0, 2.0).unwrap(),
-            2.0_f64.cbrt(),
-            max_relative = 1e-15
-        );
-        assert_relative_eq!(bracketed_root(|x| 3.0 - x.sqrt(), 0.0, 20.0).unwrap(), 9.0, max_relative = 1e-14);
-        assert_eq!(bracketed_root(|x| x + 1.0, 0.0, 2.0), None);
-        assert_eq!(bracketed_root(|_| f64::NAN, 0.0, 2.0), None);
-        // An infinite slope at no N, as a square root has it.
-        assert_relative_eq!(bracketed_root(|x| 1.0 / x.sqrt() - 0.5, 0.0, 9.0).unwrap(), 4.0, max_relative = 1e-14);
     }
 
     #[test]

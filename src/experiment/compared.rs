@@ -42,25 +42,28 @@ impl Fitted {
         if self.detected() == Some(false) {
             return None;
         }
-        let fits = families_with_optimum(&self.fits, self.detected() == Some(true));
-        let weights = weights(&fits)?;
-        let curves = fits.iter().filter_map(Fit::curve).filter(|curve| curve.family != Family::Mean);
-        let optima = curves.map(|curve| self.observations.optimum(curve, price_ratio, self.level())).collect();
-        Some((weights, optima))
+        let detected = self.detected() == Some(true);
+        weighed(&self.fits, detected, |curve| self.observations.optimum(curve, price_ratio, self.level()))
     }
+}
+
+/// The families that an optimum may be read from: their weights among themselves, and the optimum of each.
+fn weighed(fits: &[Fit], detected: bool, optimum: impl Fn(&Curve) -> Optimum) -> Option<(Weights, Vec<Optimum>)> {
+    let fits = families_with_optimum(fits, detected);
+    let curves = fits.iter().filter_map(Fit::curve).filter(|curve| curve.family != Family::Mean);
+    Some((weights(&fits)?, curves.map(optimum).collect()))
 }
 
 /// The averaged optimum of resampled yields: every family fitted and weighed anew. Beyond any rate or below where it is only bounded; `None`
 /// where no family has an optimum.
 fn averaged_again(resampled: &Observations, price_ratio: f64) -> Option<f64> {
     let fits: Vec<Fit> = Family::ALL.iter().map(|family| resampled.fit(*family)).collect();
-    let fits = families_with_optimum(&fits, true);
-    let optimum = |curve: &Curve| {
+    // Its rate alone is wanted: an interval a replicate would be work for nothing.
+    let (weights, optima) = weighed(&fits, true, |curve| {
         let (rate, status) = resampled.best_rate(curve, price_ratio);
         Optimum { rate: Some(rate), status, ..Optimum::not_estimable(curve.family, 0.0) }
-    };
-    let curves = fits.iter().filter_map(Fit::curve).filter(|curve| curve.family != Family::Mean);
-    let averaged = averaged_optimum(&weights(&fits)?, &curves.map(optimum).collect::<Vec<_>>())?;
+    })?;
+    let averaged = averaged_optimum(&weights, &optima)?;
     Some(match averaged.status {
         OptimumStatus::AtHighestTestedRate => f64::INFINITY,
         OptimumStatus::BeforeFirstRate => f64::NEG_INFINITY,

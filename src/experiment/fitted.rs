@@ -343,7 +343,7 @@ mod tests {
         // Slope 0.1 at 0.5 − N/240 = 0.1.
         let (_, optimum) = fitted.chosen_optimum(0.1).expect("a family without error");
         approx::assert_relative_eq!(optimum.rate.expect("a rate"), 96.0, max_relative = 1e-9);
-        assert!(optimum.no_interval.is_some());
+        assert!(optimum.interval.reason.is_some());
     }
 
     #[test]

@@ -256,7 +256,7 @@ impl OptimumOf {
             limits: interval.limits,
             segments: interval.segments.clone(),
             status: optimum.status,
-            reason: optimum.no_interval.clone(),
+            reason: optimum.interval.reason.clone(),
         }
     }
 

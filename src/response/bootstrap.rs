@@ -93,30 +93,24 @@ impl Observations {
         bootstrap: &Bootstrap,
         level: f64,
     ) -> Interval {
-        let refuse = |reason: &str| Interval::refused(estimate, level, NAME, reason);
-        if let Some(reason) = self.why_no_bootstrap(curve, bootstrap) {
-            return refuse(reason);
-        }
-        let value = |curve: Option<&Curve>| self.resampled_value(curve, quantity);
-        let values: Vec<Option<f64>> = match bootstrap.resampling {
-            Resampling::Blocks => {
-                self.over_resampled_blocks(bootstrap, |resampled| value(resampled.fit(curve.family).curve()))
-            }
-            Resampling::Residuals | Resampling::Wild => {
-                let errors = Errors::of(self, curve, bootstrap.resampling);
-                let refit = Refit::new(self, curve.family);
-                let start = || (refit.clone(), vec![0.0; errors.fitted.len()], Vec::new());
-                let replicate = |(refit, yields, z): &mut (Refit<'_>, Vec<f64>, Vec<f64>), index: usize| {
-                    let mean = errors.draw(bootstrap.seed, index, yields);
-                    self.project(yields, z);
-                    value(refit.curve(z, self.mean_of_groups() + mean).as_ref())
-                };
-                (0..bootstrap.replicates).into_par_iter().map_init(start, replicate).collect()
-            }
+        let of = |observations: &Observations| {
+            observations.resampled_value(observations.fit(curve.family).curve(), quantity)
         };
-        let found = value(Some(curve));
-        let left_out = || self.left_out_in_turn(bootstrap.resampling, |rest| value(rest.fit(curve.family).curve()));
-        limits(&values, found, left_out, bootstrap, level, estimate)
+        if bootstrap.resampling == Resampling::Blocks || self.why_no_bootstrap(curve, bootstrap).is_some() {
+            return self.bootstrap_with(curve, of, estimate, bootstrap, level);
+        }
+        // The design stays: what does not depend on yields is worked out once.
+        let errors = Errors::of(self, curve, bootstrap.resampling);
+        let refit = Refit::new(self, curve.family);
+        let start = || (refit.clone(), vec![0.0; errors.fitted.len()], Vec::new());
+        let replicate = |(refit, yields, z): &mut (Refit<'_>, Vec<f64>, Vec<f64>), index: usize| {
+            let mean = errors.draw(bootstrap.seed, index, yields);
+            self.project(yields, z);
+            self.resampled_value(refit.curve(z, self.mean_of_groups() + mean).as_ref(), quantity)
+        };
+        let values: Vec<Option<f64>> = (0..bootstrap.replicates).into_par_iter().map_init(start, replicate).collect();
+        let left_out = || self.left_out_in_turn(bootstrap.resampling, of);
+        limits(&values, self.resampled_value(Some(curve), quantity), left_out, bootstrap, level, estimate)
     }
 
     /// The bootstrap interval of anything that observations say, errors drawn around a fitted curve. A replicate that says nothing counts as
@@ -184,11 +178,11 @@ impl Observations {
     }
 
     /// What `of` says of each sample of whole blocks, each block drawn a block of its own.
-    fn over_resampled_blocks<T: Send>(
+    fn over_resampled_blocks(
         &self,
         bootstrap: &Bootstrap,
-        of: impl Fn(&Observations) -> Option<T> + Sync,
-    ) -> Vec<Option<T>> {
+        of: impl Fn(&Observations) -> Option<f64> + Sync,
+    ) -> Vec<Option<f64>> {
         let members = self.members();
         let replicate = |index: usize| {
             let mut rng = stream(bootstrap.seed, index as u64);
@@ -275,7 +269,11 @@ impl<'a> Errors<'a> {
         for own in &members {
             let sum: f64 = own.iter().filter_map(|row| errors.get(*row)).sum();
             let mean = sum / own.len().max(1) as f64;
-            own.iter().for_each(|row| errors.iter_mut().skip(*row).take(1).for_each(|e| *e -= mean));
+            for row in own {
+                if let Some(error) = errors.get_mut(*row) {
+                    *error -= mean;
+                }
+            }
         }
         Self { resampling, observations, fitted, errors, members }
     }
@@ -385,23 +383,8 @@ fn corrected(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::response::{Family, IntervalMethod};
+    use crate::response::{Family, IntervalMethod, made_up};
     use approx::assert_relative_eq;
-
-    /// The made-up randomised blocks of CHECKS.
-    fn plots() -> Observations {
-        let yields = [
-            [38.0, 41.0, 43.0, 39.0],
-            [55.0, 57.0, 60.0, 53.0],
-            [66.0, 69.0, 70.0, 65.0],
-            [73.0, 75.0, 77.0, 71.0],
-            [75.0, 78.0, 79.0, 74.0],
-            [74.0, 79.0, 78.0, 75.0],
-        ];
-        let rates: Vec<f64> = (0..24).map(|plot| 30.0 * (plot / 4) as f64).collect();
-        let blocks: Vec<usize> = (0..24).map(|plot| plot % 4).collect();
-        Observations::new(&rates, yields.as_flattened(), Some(&blocks)).unwrap()
-    }
 
     fn optimum(observations: &Observations, bootstrap: &Bootstrap) -> Interval {
         let fit = observations.fit(Family::QuadraticPlateau);
@@ -410,7 +393,7 @@ mod tests {
 
     #[test]
     fn every_way_of_resampling_gives_an_interval_about_as_wide_as_the_profile() {
-        let observations = plots();
+        let observations = made_up::observations();
         let fit = observations.fit(Family::QuadraticPlateau);
         let profile = observations.optimum(fit.curve().unwrap(), 0.1, 0.95).interval;
         let width = |interval: &Interval| interval.high.unwrap() - interval.low.unwrap();
@@ -429,7 +412,7 @@ mod tests {
 
     #[test]
     fn the_same_seed_gives_the_same_interval_on_one_thread_and_on_many() {
-        let observations = plots();
+        let observations = made_up::observations();
         let alone = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
         for resampling in [Resampling::Residuals, Resampling::Blocks, Resampling::Wild] {
             let bootstrap = Bootstrap { resampling, replicates: 299, ..Bootstrap::new(7) };
@@ -441,7 +424,7 @@ mod tests {
 
     #[test]
     fn errors_are_drawn_within_blocks_with_the_variance_of_errors() {
-        let observations = plots();
+        let observations = made_up::observations();
         let fit = observations.fit(Family::QuadraticPlateau);
         let curve = fit.curve().unwrap();
         for resampling in [Resampling::Residuals, Resampling::Wild] {

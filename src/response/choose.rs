@@ -265,22 +265,8 @@ pub fn disagreement(weights: &Weights, optima: &[Optimum]) -> Option<Disagreemen
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::response::Observations;
+    use crate::response::{Observations, made_up};
     use approx::assert_relative_eq;
-
-    fn made_up() -> Observations {
-        let yields = [
-            [38.0, 41.0, 43.0, 39.0],
-            [55.0, 57.0, 60.0, 53.0],
-            [66.0, 69.0, 70.0, 65.0],
-            [73.0, 75.0, 77.0, 71.0],
-            [75.0, 78.0, 79.0, 74.0],
-            [74.0, 79.0, 78.0, 75.0],
-        ];
-        let rates: Vec<f64> = (0..24).map(|plot| 30.0 * (plot / 4) as f64).collect();
-        let blocks: Vec<usize> = (0..24).map(|plot| plot % 4).collect();
-        Observations::new(&rates, yields.as_flattened(), Some(&blocks)).unwrap()
-    }
 
     fn fits(observations: &Observations) -> Vec<Fit> {
         Family::ALL.iter().map(|family| observations.fit(*family)).collect()
@@ -288,7 +274,7 @@ mod tests {
 
     #[test]
     fn weights_sum_to_one_and_the_chosen_family_has_the_largest() {
-        let fits = fits(&made_up());
+        let fits = fits(&made_up::observations());
         let weights = weights(&fits).unwrap();
         assert_relative_eq!(weights.families.iter().map(|one| one.weight).sum::<f64>(), 1.0, max_relative = 1e-12);
         let chosen = choose(&fits).unwrap();

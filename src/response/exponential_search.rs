@@ -10,6 +10,7 @@ use super::exponential_rise::Moments;
 use super::reduced::Reduced;
 use crate::stats::bounds::Bounds;
 use crate::stats::least_squares::dot;
+use crate::stats::root::bracketed_root;
 use std::f64::consts::{FRAC_PI_2, SQRT_2};
 
 /// e^(−kδ) for the shortest distance δ at the steepest shape searched: beyond it the column differs from a step by rounding alone.
@@ -411,38 +412,9 @@ impl<'a> Stretch<'a> {
             let [q, p] = self.of.at(k, is_steep);
             sought.value(&q, &p).low
         };
-        roots.extend(crossing(self.ends, at));
+        roots.extend(bracketed_root(at, self.ends));
         Look::Drop
     }
-}
-
-/// Where a monotone function changes its sign (bisection with secant steps, Illinois variant), if it does.
-fn crossing([mut from, mut to]: [f64; 2], f: impl Fn(f64) -> f64) -> Option<f64> {
-    let (mut at_from, mut at_to) = (f(from), f(to));
-    match (at_from == 0.0, at_to == 0.0) {
-        (true, _) => return Some(from),
-        (_, true) => return Some(to),
-        _ if at_from * at_to > 0.0 => return None,
-        _ => {}
-    }
-    for _ in 0..100 {
-        let secant = to - at_to * (to - from) / (at_to - at_from);
-        let next = if secant > from.min(to) && secant < from.max(to) { secant } else { 0.5 * (from + to) };
-        let here = f(next);
-        if here == 0.0 || (to - from).abs() <= f64::EPSILON * to.abs() {
-            return Some(next);
-        }
-        if here * at_to < 0.0 {
-            (from, at_from) = (to, at_to);
-        } else {
-            at_from *= 0.5;
-        }
-        if (next - to).abs() <= f64::EPSILON * next.abs() {
-            return Some(next);
-        }
-        (to, at_to) = (next, here);
-    }
-    Some(to)
 }
 
 #[cfg(test)]

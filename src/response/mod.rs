@@ -34,6 +34,8 @@ mod join;
 mod linear;
 mod linear_plateau;
 mod linearised;
+#[cfg(test)]
+mod made_up;
 mod mean;
 mod means;
 mod method;

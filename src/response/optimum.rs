@@ -45,15 +45,13 @@ pub struct Optimum {
     pub interval: Interval,
     /// What kind of rate it is.
     pub status: OptimumStatus,
-    /// Why there is no interval, in words for a reader; `None` where there is one.
-    pub no_interval: Option<String>,
 }
 
 impl Optimum {
     /// The optimum of a family that the data do not determine.
     pub fn not_estimable(family: Family, level: f64) -> Self {
         let interval = Interval::not_computed(None, level, METHOD);
-        Self { family, rate: None, interval, status: OptimumStatus::NotEstimable, no_interval: None }
+        Self { family, rate: None, interval, status: OptimumStatus::NotEstimable }
     }
 }
 
@@ -91,8 +89,7 @@ impl Observations {
         if interval.limits == Limits::NotComputed && interval.reason.is_none() {
             interval.reason = Some(self.why_no_interval(curve).to_owned());
         }
-        let no_interval = interval.reason.clone();
-        Optimum { family, rate: Some(rate), interval, status, no_interval }
+        Optimum { family, rate: Some(rate), interval, status }
     }
 
     fn why_no_interval(&self, curve: &Curve) -> &'static str {

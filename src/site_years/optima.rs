@@ -53,7 +53,7 @@ pub(super) fn of_group(group: &FittedGroup, price_ratio: f64) -> Result<SiteYear
     let (mut optimum, curve) = found.zip(fitted.optimum_curve()).ok_or_else(none)?;
     // The profile whichever interval is asked for: half of it over t is a standard error, and it is open where the data are.
     let profile = fitted.observations.optimum(curve, price_ratio, optimum.interval.level);
-    (optimum.interval, optimum.no_interval) = (profile.interval, profile.no_interval);
+    optimum.interval = profile.interval;
     known_of(&optimum, curve.df)
 }
 
@@ -63,7 +63,7 @@ fn known_of(optimum: &Optimum, df: usize) -> Result<SiteYearOptimum, String> {
     // A curve that is steeper the more N there is has no interval of its best rate, but that is not within the tested ones.
     let beyond = optimum.status == OptimumStatus::AtHighestTestedRate && df > 0;
     if interval.limits == Limits::NotComputed && !beyond {
-        let reason = optimum.no_interval.as_deref().unwrap_or("the data give none");
+        let reason = optimum.interval.reason.as_deref().unwrap_or("the data give none");
         return Err(format!("its optimum has no interval: {reason}"));
     }
     let within = |low: f64, high: f64| {
@@ -151,7 +151,7 @@ mod tests {
 
     fn optimum(rate: f64, ends: [Option<f64>; 2], status: OptimumStatus) -> Optimum {
         let interval = Interval::between(Some(rate), ends[0], ends[1], 0.95, "profile");
-        Optimum { family: Family::Quadratic, rate: Some(rate), interval, status, no_interval: None }
+        Optimum { family: Family::Quadratic, rate: Some(rate), interval, status }
     }
 
     fn known(rate: f64, ends: [Option<f64>; 2], status: OptimumStatus) -> Known {

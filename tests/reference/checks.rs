@@ -201,7 +201,7 @@ fn corn_at_five_sites_has_its_profile_and_delta_intervals() {
             );
             // Past the top rate, 168, the optimum is a bound, and no interval is put around a bound.
             let reported = observations.optimum_by(&curve, 0.6615 / 118.1, IntervalMethod::Wald, 0.90);
-            assert!(reported.interval.limits == Limits::NotComputed && reported.no_interval.is_some());
+            assert!(reported.interval.limits == Limits::NotComputed && reported.interval.reason.is_some());
         }
     }
 }

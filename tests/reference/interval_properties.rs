@@ -206,7 +206,7 @@ proptest! {
             let Some(curve) = curve(&observations, family) else { continue };
             let optimum = observations.optimum_by(&curve, ratio, IntervalMethod::Wald, LEVEL);
             let interval = &optimum.interval;
-            prop_assert_eq!(interval.limits == Limits::NotComputed, optimum.no_interval.is_some());
+            prop_assert_eq!(interval.limits == Limits::NotComputed, interval.reason.is_some());
             if let (Some(low), Some(high)) = (interval.low, interval.high) {
                 prop_assert_eq!(optimum.status, OptimumStatus::Interior);
                 let middle = 0.5 * (low + high);

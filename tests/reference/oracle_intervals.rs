@@ -136,6 +136,10 @@ fn standard_errors_of_the_exponential_agree_with_the_oracle() {
         }
         compared.coefficient("B", errors.rise, Quantity::Rise);
         compared.coefficient("k", errors.rate_constant, Quantity::RateConstant);
+        // f(0) is A − B there.
+        let covariance = |i: usize, j: usize| compared.theirs["vcov"][i][j].as_f64().unwrap();
+        let at_zero = (covariance(0, 0) + covariance(1, 1) - 2.0 * covariance(0, 1)).sqrt();
+        close(&compared.what("se of f(0)"), errors.intercept.unwrap(), at_zero, SEARCHED);
         let plateau = compared.wald(Quantity::Plateau);
         let (lower, upper) = (&compared.theirs["wald_lower"]["A"], &compared.theirs["wald_upper"]["A"]);
         same_wald(&compared.what("Wald interval of A"), &plateau, lower, upper, SEARCHED);

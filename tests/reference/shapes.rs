@@ -123,7 +123,7 @@ fn an_interval_that_is_not_computed_says_why() {
     let bowl = observations(&[0.0, 50.0, 100.0, 0.0, 50.0, 100.0], &[50.0, 40.1, 50.2, 50.1, 40.0, 50.0]);
     let optimum = bowl.optimum(&curve(&bowl, Family::Quadratic), 0.1, LEVEL);
     assert_eq!(optimum.interval.limits, Limits::NotComputed);
-    assert!(optimum.no_interval.unwrap().contains("bends upward"));
+    assert!(optimum.interval.reason.unwrap().contains("bends upward"));
 }
 
 #[test]
