@@ -7,6 +7,7 @@ pub mod interval;
 pub mod isotonic;
 pub mod least_squares;
 pub mod levels;
+pub mod mixed_model;
 pub mod polynomial;
 pub mod quantile;
 pub mod random_effects;
