@@ -6,11 +6,10 @@ use clap::Args;
 
 use super::failure::Failure;
 use super::flags::{OutputFlags, PriceFlags, RoleFlags, SeedFlag, TableFlag};
-use crate::experiment::{ResponseGroup, groups_of_columns};
 use crate::files::{Kind, Loaded, kind_of, load_columns, load_programme, load_trial};
 use crate::finding::{Finding, Place, Severity};
 use crate::season::{Season, SeasonError, SeasonOptions, Step};
-use crate::trial::{InputFile, Programme};
+use crate::trial::{Columns, InputFile, Programme};
 
 /// What the commands that calibrate tables have in common.
 #[derive(Debug, Args)]
@@ -58,8 +57,8 @@ pub(super) enum Source {
     Programme(Box<Loaded<Programme>>),
     /// A bare data file.
     Columns {
-        /// Its groups.
-        groups: Vec<ResponseGroup>,
+        /// Those that play a role.
+        columns: Box<Columns>,
         /// The file with its digest.
         input: InputFile,
         /// Findings that do not stand in the way.
@@ -79,9 +78,7 @@ impl Source {
         }
         roles.pooled_error()?;
         let Loaded { value: file, warnings } = load_columns(path, &roles.of_file(path)?)?;
-        let (rate_unit, yield_unit) = (roles.rate_unit.clone(), roles.yield_unit.clone());
-        let groups = groups_of_columns(&file.columns, rate_unit, yield_unit, roles.pooled_error()?);
-        Ok(Self::Columns { groups, input: file.input, warnings })
+        Ok(Self::Columns { columns: Box::new(file.columns), input: file.input, warnings })
     }
 }
 

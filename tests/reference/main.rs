@@ -7,6 +7,7 @@ mod data;
 mod demo;
 mod interval_properties;
 mod messy;
+mod mixed_models;
 mod nist_linear;
 mod nonsense;
 mod oracle_curves;
