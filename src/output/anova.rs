@@ -153,7 +153,7 @@ pub struct StratumOf {
     /// What the error is made of.
     pub name: String,
     /// Degrees of freedom.
-    pub df: usize,
+    pub df: Option<usize>,
     /// Mean square, on the basis of single plots.
     pub mean_square: Option<f64>,
     /// Coefficient of variation on the basis of single plots, per cent.

@@ -158,7 +158,7 @@ fn stratum(stratum: &StratumOf, square: Option<&str>) -> Fields {
     vec![
         ("term", stratum.name.as_str().into()),
         ("n", stratum.plots_in_unit.into()),
-        ("df", stratum.df.into()),
+        ("df", number(stratum.df.map(|df| df as f64))),
         ("ms", number(stratum.mean_square)),
         ("cv_percent", number(stratum.cv_percent)),
         ("cv_of_units_percent", number(stratum.cv_of_units_percent)),

@@ -5,6 +5,7 @@ mod checks;
 mod coverage;
 mod data;
 mod demo;
+mod designed_experiments;
 mod interval_properties;
 mod messy;
 mod mixed_models;
