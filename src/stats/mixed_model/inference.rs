@@ -54,14 +54,17 @@ impl MixedModel {
     pub fn contrast(&self, contrast: &[f64], method: DegreesOfFreedom) -> Option<Contrast> {
         let w = self.design.basis.whitened(contrast)?;
         let spread = self.curvature.covariance.form(&w, &w);
-        if !(spread > 0.0) {
+        if spread <= 0.0 {
             return None;
         }
         let (variance, df) = match method {
             DegreesOfFreedom::Satterthwaite => (spread, self.satterthwaite(&w, spread)),
             DegreesOfFreedom::KenwardRoger => {
                 let corrected = self.corrected()?;
-                (corrected.covariance.form(&w, &w), corrected.scaling(&[w.clone()], &self.curvature.covariance)?.df)
+                (
+                    corrected.covariance.form(&w, &w),
+                    corrected.scaling(std::slice::from_ref(&w), &self.curvature.covariance)?.df,
+                )
             }
         };
         let found = Contrast {
