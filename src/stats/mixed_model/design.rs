@@ -97,7 +97,9 @@ impl Design {
                 back,
             };
             parameters += layout.parameters();
-            (columns.push(own), level_of.push(levels), terms.push(layout));
+            columns.push(own);
+            level_of.push(levels);
+            terms.push(layout);
         }
         let layout = Layout { terms, groups: group_labels };
         if observations < rank + 1 {

@@ -4,7 +4,7 @@ use super::dense::{Matrix, eigen, inner};
 use super::{DegreesOfFreedom, MixedModel};
 use crate::stats::distribution::{f_survival, t_quantile, t_two_sided};
 
-/// Eigenvalues of a contrast's covariance matrix below this share of the largest are rounding of zero: a row that others imply.
+/// Eigenvalues of the contrasts' correlation matrix below this are rounding of zero: a row that others imply.
 const DEPENDENT: f64 = 1e-10;
 /// Degrees of freedom of independent contrasts that agree to this are one number.
 const SAME_DF: f64 = 1e-8;
@@ -54,14 +54,17 @@ impl MixedModel {
     pub fn contrast(&self, contrast: &[f64], method: DegreesOfFreedom) -> Option<Contrast> {
         let w = self.design.basis.whitened(contrast)?;
         let spread = self.curvature.covariance.form(&w, &w);
-        if !(spread > 0.0) {
+        if spread <= 0.0 {
             return None;
         }
         let (variance, df) = match method {
             DegreesOfFreedom::Satterthwaite => (spread, self.satterthwaite(&w, spread)),
             DegreesOfFreedom::KenwardRoger => {
                 let corrected = self.corrected()?;
-                (corrected.covariance.form(&w, &w), corrected.scaling(&[w.clone()], &self.curvature.covariance)?.df)
+                (
+                    corrected.covariance.form(&w, &w),
+                    corrected.scaling(std::slice::from_ref(&w), &self.curvature.covariance)?.df,
+                )
             }
         };
         let found = Contrast {
@@ -72,7 +75,8 @@ impl MixedModel {
         (df > 0.0 && found.standard_error.is_finite()).then_some(found)
     }
 
-    /// The F test that every contrast, one a row of `rows`, is zero. Rows that others imply count once.
+    /// The F test that every contrast, one a row of `rows`, is zero. Rows that others imply count once. Where the rows have unequal degrees
+    /// of freedom of their own, Satterthwaite's for all of them depend a little on the rows' scale beside each other, as published.
     ///
     /// `None` where a row is not estimable, all are zero, or the method gives no degrees of freedom.
     pub fn f_test(&self, rows: &[Vec<f64>], method: DegreesOfFreedom) -> Option<FTest> {
@@ -106,24 +110,32 @@ impl MixedModel {
     }
 
     /// Contrasts with uncorrelated estimates that span the given ones, and the variance of each: the eigenvectors of their covariance
-    /// matrix (Fai & Cornelius 1996). Rows are brought to one variance first, so that their units do not decide which count as dependent.
+    /// matrix as it is (Fai & Cornelius 1996). How many are independent is counted with every row at unit variance, so that their units do
+    /// not decide it.
     fn independent(&self, contrasts: &[Vec<f64>]) -> Option<Vec<(Vec<f64>, f64)>> {
         let covariance = &self.curvature.covariance;
-        let spread = |w: &Vec<f64>| covariance.form(w, w).sqrt();
-        let kept = contrasts.iter().filter(|w| spread(w) > 0.0);
-        let scaled: Vec<Vec<f64>> = kept.map(|w| w.iter().map(|x| x / spread(w)).collect()).collect();
-        let mut products = Matrix::zeros(scaled.len(), scaled.len());
-        for (i, one) in scaled.iter().enumerate() {
-            for (j, other) in scaled.iter().enumerate() {
-                products.values[i * scaled.len() + j] = covariance.form(one, other);
+        let count = contrasts.len();
+        let mut products = Matrix::zeros(count, count);
+        for (i, one) in contrasts.iter().enumerate() {
+            for (j, other) in contrasts.iter().enumerate() {
+                products.values[i * count + j] = covariance.form(one, other);
             }
         }
+        let mut scaled = products.clone();
+        for i in 0..count {
+            for j in 0..count {
+                let unit = (products.at(i, i) * products.at(j, j)).sqrt();
+                scaled.values[i * count + j] = if unit > 0.0 { products.at(i, j) / unit } else { 0.0 };
+            }
+        }
+        let rank = eigen(&scaled)?.0.iter().filter(|value| **value > DEPENDENT).count();
         let (values, vectors) = eigen(&products)?;
-        let largest = values.iter().copied().fold(0.0, f64::max);
+        let mut largest_first: Vec<usize> = (0..count).collect();
+        largest_first.sort_by(|a, b| values[*b].total_cmp(&values[*a]));
         let mut independent = Vec::new();
-        for (i, _) in values.iter().enumerate().filter(|(_, value)| **value > DEPENDENT * largest) {
+        for i in largest_first.into_iter().take(rank) {
             let mut w = vec![0.0; self.design.rank()];
-            for (weight, row) in vectors.row(i).iter().zip(&scaled) {
+            for (weight, row) in vectors.row(i).iter().zip(contrasts) {
                 super::dense::add_scaled(&mut w, *weight, row);
             }
             let spread = covariance.form(&w, &w);

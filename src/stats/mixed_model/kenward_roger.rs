@@ -49,13 +49,13 @@ impl Corrected {
         let left: Vec<Matrix> = curvature.k.iter().map(|k| phi.times(k)).collect();
         let mut middle = Matrix { columns: phi.columns, values: vec![0.0; phi.values.len()] };
         for r in 0..count {
-            for s in 0..count {
+            for (s, of_s) in left.iter().enumerate() {
                 let weight = w.at(r, s);
                 let q = &curvature.q[r * count + s];
                 if !q.values.is_empty() {
                     middle.add(weight, q);
                 }
-                middle.add(-weight, &curvature.k[r].times(&left[s]));
+                middle.add(-weight, &curvature.k[r].times(of_s));
             }
         }
         let mut covariance = phi.times(&middle).times(phi);

@@ -198,11 +198,16 @@ impl MixedModel {
     }
 
     /// The hypotheses that these columns add nothing to the columns before them: rows for [`f_test`](Self::f_test), one a column that
-    /// earlier ones do not span. They are the sequential ones of least squares (type I), as R's lmerTest takes them.
+    /// earlier ones do not span, each with a 1 at that column. They are the sequential ones of least squares (type I), as R's lmerTest
+    /// takes them.
     pub fn sequential(&self, columns: std::ops::Range<usize>) -> Vec<Vec<f64>> {
         let basis = &self.design.basis;
         let of_range = basis.kept.iter().enumerate().filter(|(_, column)| columns.contains(column));
-        of_range.map(|(i, _)| basis.coordinates.iter().map(|coordinates| coordinates[i]).collect()).collect()
+        let row = |(i, column): (usize, &usize)| {
+            let own = basis.coordinates[*column][i];
+            basis.coordinates.iter().map(|coordinates| coordinates[i] / own).collect()
+        };
+        of_range.map(row).collect()
     }
 
     /// The covariance matrix of the coefficients; a column that is left out has zeros.

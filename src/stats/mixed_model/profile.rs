@@ -103,9 +103,7 @@ impl Profile {
         let best = (estimate / self.square).sqrt();
         let above = |deviation: f64| self.rise(deviation).map_or(f64::NAN, |rise| rise - cutoff);
         let start = self.near.borrow().clone();
-        let low = if best == 0.0 {
-            0.0
-        } else if !self.is_residual && above(0.0) <= 0.0 {
+        let low = if best == 0.0 || (!self.is_residual && above(0.0) <= 0.0) {
             0.0
         } else {
             *self.near.borrow_mut() = start.clone();

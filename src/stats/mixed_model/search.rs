@@ -115,7 +115,7 @@ fn from(design: &Design, likelihood: Likelihood, start: f64) -> Option<Found> {
     let mut psi = best;
     psi.insert(first, 0.0);
     let scale = Point::new(design, &psi)?.best_scale(likelihood);
-    if !(scale > 0.0) {
+    if scale.is_nan() || scale <= 0.0 {
         return None;
     }
     let of_terms = design.layout.of_terms();
