@@ -87,6 +87,8 @@ pub struct AnalysisOf {
     pub yield_unit: Option<String>,
     /// Unit of N rates, where it is known.
     pub rate_unit: Option<String>,
+    /// The factors that are amounts of N.
+    pub rate_factors: Vec<String>,
     /// Level of intervals and comparisons.
     pub level: f64,
     /// Mean of the plots.
@@ -174,11 +176,6 @@ fn significance(p: f64) -> &'static str {
     STARS.iter().find(|(limit, _)| p < *limit).map_or("ns", |(_, stars)| stars)
 }
 
-/// Whether levels of a factor are amounts of N.
-pub(super) fn is_rate(factor: &str) -> bool {
-    factor == "N rate" || factor.ends_with(" N")
-}
-
 /// Names and levels as an object.
 pub(super) fn key_object(key: &[(String, String)]) -> Map<String, Value> {
     key.iter().map(|(name, level)| (name.clone(), level.as_str().into())).collect()
@@ -235,6 +232,7 @@ impl AnalysisOf {
             balanced: analysis.balanced,
             yield_unit: analysis.yield_unit.clone(),
             rate_unit: analysis.rate_unit.clone(),
+            rate_factors: analysis.rate_factors.clone(),
             level,
             grand_mean: finite(analysis.grand_mean),
             tables: vec![AnovaTable {
@@ -251,6 +249,11 @@ impl AnalysisOf {
             assumptions: analysis.assumptions.as_ref().map(AssumptionsOf::from),
             warnings: analysis.notes.iter().map(|note| Warning { code: note.code, text: note.text.clone() }).collect(),
         }
+    }
+
+    /// Whether levels of a factor are amounts of N.
+    pub(super) fn is_rate(&self, factor: &str) -> bool {
+        self.rate_factors.iter().any(|rate| rate == factor)
     }
 
     /// Whether it is a mixed model.
