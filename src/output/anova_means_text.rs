@@ -268,9 +268,9 @@ fn differences(analysis: &AnalysisOf) -> String {
 /// How letters are to be read, and what is to be said of the procedures.
 fn notes(analysis: &AnalysisOf, letters: Letters) -> String {
     let alpha = percent(1.0 - analysis.level);
-    let name = |procedure: &str| match procedure {
-        "tukey" => "Tukey",
-        _ => "protected LSD",
+    let name = match letters {
+        Letters::Tukey => "Tukey",
+        Letters::ProtectedLsd => "protected LSD",
     };
     let lettered = |family: &ComparisonsOf| {
         let shown = match family.factors.as_slice() {
@@ -285,26 +285,19 @@ fn notes(analysis: &AnalysisOf, letters: Letters) -> String {
     };
     let mut text = String::new();
     if analysis.comparisons.iter().any(lettered) {
-        let words =
-            format!("Means that share a letter do not differ significantly ({}, {alpha})", name(letters.procedure()));
+        let words = format!("Means that share a letter do not differ significantly ({name}, {alpha})");
         let grids = analysis.comparisons.iter().any(|family| !family.within.is_empty() && lettered(family));
         let grids = if grids { capitals(analysis) } else { String::new() };
         text += &paragraph("  ", &format!("{words}.{grids}"));
     }
-    let mut said: Vec<&str> = Vec::new();
-    for note in families_of(analysis, "tukey").filter_map(|of| of.note.as_deref()) {
-        if !said.contains(&note) {
-            said.push(note);
-            text += &paragraph("  ", &format!("{}.", capitalised(note)));
-        }
-    }
+    let procedures = analysis.comparisons.iter().flat_map(|family| &family.procedures);
+    let mut said: Vec<&str> =
+        procedures.filter(|of| of.procedure == "tukey").filter_map(|of| of.note.as_deref()).collect();
+    said.dedup();
+    text += &said.iter().map(|note| paragraph("  ", &format!("{}.", capitalised(note)))).collect::<String>();
     text + &unprotected(analysis, |family| {
         family.within.is_empty() || letters == Letters::ProtectedLsd && lettered(family)
     })
-}
-
-fn families_of<'a>(analysis: &'a AnalysisOf, procedure: &'static str) -> impl Iterator<Item = &'a ProcedureOf> {
-    analysis.comparisons.iter().flat_map(|family| &family.procedures).filter(move |of| of.procedure == procedure)
 }
 
 /// What is to be said of least significant differences; the same is said once of all the means that it is true of.
