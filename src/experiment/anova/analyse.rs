@@ -9,11 +9,14 @@ use super::engine::Engine;
 use super::experiment::Experiment;
 use super::least_squares::LeastSquares;
 use super::means::treatment_means;
+use super::mixed::{Mixed, MixedOptions};
 
 use super::result::{
-    Analysis, DegreesOfFreedomMethod, ErrorVariances, Method, Note, SourceRow, StratumError, TermTests,
+    Analysis, ComparisonFamily, Component, DegreesOfFreedomMethod, ErrorVariances, FittedLikelihood, Method, Note,
+    SiteYearPrediction, SourceRow, StratumError, TermTests, TreatmentMeans,
 };
 use super::terms::{Cells, MOST_CELLS, MOST_FACTORS};
+use crate::stats::mixed_model::Likelihood;
 use crate::stats::spread::bartlett;
 
 /// Whether the levels of blocks or site-years are themselves of interest, or stand for others like them.
@@ -146,9 +149,21 @@ pub fn analyse(experiment: &Experiment, options: &AnovaOptions) -> Result<Analys
                 LeastSquares::new(experiment, &cells, grand_mean, options.term_tests).ok_or(NotAnalysed::NotFinite)?;
             Found::new(fit.rows.clone(), fit.strata.clone(), &cells, experiment, &fit.fit, options)
         }
-        Method::Reml | Method::Ml => return Err(NotAnalysed::NotBalanced),
+        Method::Reml | Method::Ml => {
+            let mixed = MixedOptions {
+                likelihood: if method == Method::Ml { Likelihood::Ml } else { Likelihood::Reml },
+                fixed_blocks: options.blocks == Some(Effect::Fixed) && !random_site_years,
+                random_site_years,
+                by_site_year,
+                degrees_of_freedom: options.degrees_of_freedom,
+                term_tests: options.term_tests,
+                level: options.level,
+            };
+            mixed_model(experiment, &cells, grand_mean, mixed, options)?
+        }
     };
     let mut notes = confounded::notes(experiment, &cells);
+    notes.extend(found.notes);
     notes.extend(no_error(&found.rows));
     Ok(Analysis {
         key: experiment.key.clone(),
@@ -156,7 +171,7 @@ pub fn analyse(experiment: &Experiment, options: &AnovaOptions) -> Result<Analys
         design: experiment.design.clone(),
         method,
         term_tests: (method != Method::Classical && !balanced).then_some(options.term_tests),
-        degrees_of_freedom: matches!(method, Method::Reml | Method::Ml).then_some(options.degrees_of_freedom),
+        degrees_of_freedom: found.degrees_of_freedom,
         inference: several.then(|| inference(options.site_years)),
         observations: experiment.plots(),
         left_out: experiment.left_out.clone(),
@@ -175,9 +190,9 @@ pub fn analyse(experiment: &Experiment, options: &AnovaOptions) -> Result<Analys
         rows: found.rows,
         means: found.means,
         comparisons: found.comparisons,
-        components: Vec::new(),
-        likelihood: None,
-        predictions: Vec::new(),
+        components: found.components,
+        likelihood: found.likelihood,
+        predictions: found.predictions,
         error_variances: several.then(|| error_variances(&parts, by_site_year)),
         assumptions: assumptions(&parts),
         notes,
@@ -188,8 +203,13 @@ pub fn analyse(experiment: &Experiment, options: &AnovaOptions) -> Result<Analys
 struct Found {
     rows: Vec<SourceRow>,
     strata: Vec<StratumError>,
-    means: Vec<super::result::TreatmentMeans>,
-    comparisons: Vec<super::result::ComparisonFamily>,
+    means: Vec<TreatmentMeans>,
+    comparisons: Vec<ComparisonFamily>,
+    degrees_of_freedom: Option<DegreesOfFreedomMethod>,
+    components: Vec<Component>,
+    likelihood: Option<FittedLikelihood>,
+    predictions: Vec<SiteYearPrediction>,
+    notes: Vec<Note>,
 }
 
 impl Found {
@@ -206,8 +226,39 @@ impl Found {
             comparisons: comparison_families(experiment, cells, engine, &rows, options.level),
             rows,
             strata,
+            degrees_of_freedom: None,
+            components: Vec::new(),
+            likelihood: None,
+            predictions: Vec::new(),
+            notes: Vec::new(),
         }
     }
+}
+
+fn mixed_model(
+    experiment: &Experiment,
+    cells: &Cells,
+    grand_mean: f64,
+    mixed: MixedOptions,
+    options: &AnovaOptions,
+) -> Result<Found, NotAnalysed> {
+    // Fixed site-years are a factor like any other.
+    let fixed =
+        (experiment.site_years.is_some() && !mixed.random_site_years).then(|| experiment.with_site_years_as_factor());
+    let experiment = fixed.as_ref().unwrap_or(experiment);
+    check(experiment)?;
+    let cells = if fixed.is_some() { Cells::of(experiment) } else { cells.clone() };
+    let model = Mixed::fit(experiment, &cells, mixed).map_err(|error| NotAnalysed::MixedModel(error.to_string()))?;
+    let rows = model.rows(experiment, &Mixed::columns(experiment, &cells, mixed.fixed_blocks));
+    let found = Found::new(rows, model.strata(grand_mean), &cells, experiment, &model, options);
+    Ok(Found {
+        degrees_of_freedom: Some(model.degrees_of_freedom()),
+        components: model.components(experiment),
+        likelihood: Some(model.likelihood()),
+        predictions: model.predictions(experiment),
+        notes: model.notes.clone(),
+        ..found
+    })
 }
 
 /// Squares of larger numbers overflow sums.

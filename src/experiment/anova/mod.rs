@@ -23,6 +23,7 @@ mod experiment;
 mod least_squares;
 mod linear;
 mod means;
+mod mixed;
 mod result;
 mod sources;
 mod table;

@@ -140,9 +140,9 @@ pub struct Analysis {
 pub struct StratumError {
     /// *plots*, *main plots within blocks*.
     pub name: String,
-    /// Degrees of freedom.
-    pub df: usize,
-    /// Mean square, on the basis of single plots.
+    /// Degrees of freedom; `None` of a mixed model.
+    pub df: Option<usize>,
+    /// Mean square (of a mixed model the residual variance), on the basis of single plots.
     pub mean_square: Option<f64>,
     /// 100·√(mean square) ÷ grand mean, on the basis of single plots; `None` where the mean is not positive.
     pub cv_percent: Option<f64>,

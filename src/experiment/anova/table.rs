@@ -65,7 +65,7 @@ pub(super) fn stratum_error(
     let cv = |mean_square: f64| 100.0 * mean_square.sqrt() / grand_mean;
     StratumError {
         name: within.map_or_else(|| unit.to_owned(), |within| format!("{unit} within {within}")),
-        df,
+        df: Some(df),
         mean_square,
         cv_percent: mean_square.filter(|_| grand_mean > 0.0).map(cv),
         plots_in_unit: Some(plots_in_unit),
