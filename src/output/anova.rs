@@ -154,8 +154,8 @@ pub struct SourceOf {
 pub struct StratumOf {
     /// What the error is made of.
     pub name: String,
-    /// Degrees of freedom.
-    pub df: usize,
+    /// Degrees of freedom; null where they are no whole number of their own, as in a mixed model.
+    pub df: Option<usize>,
     /// Mean square, on the basis of single plots.
     pub mean_square: Option<f64>,
     /// Coefficient of variation on the basis of single plots, per cent.

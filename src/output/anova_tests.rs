@@ -164,14 +164,14 @@ fn split_plot(interaction: f64) -> Analysis {
         strata: vec![
             StratumError {
                 name: "main plots within blocks".to_owned(),
-                df: 3,
+                df: Some(3),
                 mean_square: Some(77.76),
                 cv_percent: Some(12.28),
                 plots_in_unit: Some(3),
             },
             StratumError {
                 name: "subplots within main plots".to_owned(),
-                df: 12,
+                df: Some(12),
                 mean_square: Some(9.0),
                 cv_percent: Some(4.18),
                 plots_in_unit: Some(1),
@@ -249,7 +249,7 @@ fn site_years_together() -> Analysis {
         balanced: false,
         strata: vec![StratumError {
             name: "plots".to_owned(),
-            df: 18,
+            df: Some(18),
             mean_square: Some(12.4),
             cv_percent: Some(5.3),
             plots_in_unit: Some(1),
