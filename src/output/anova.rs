@@ -87,6 +87,8 @@ pub struct AnalysisOf {
     pub yield_unit: Option<String>,
     /// Unit of N rates, where it is known.
     pub rate_unit: Option<String>,
+    /// The factors that are amounts of N.
+    pub rate_factors: Vec<String>,
     /// Level of intervals and comparisons.
     pub level: f64,
     /// Mean of the plots.
@@ -152,7 +154,7 @@ pub struct SourceOf {
 pub struct StratumOf {
     /// What the error is made of.
     pub name: String,
-    /// Degrees of freedom.
+    /// Degrees of freedom; null where they are no whole number of their own, as in a mixed model.
     pub df: Option<usize>,
     /// Mean square, on the basis of single plots.
     pub mean_square: Option<f64>,
@@ -172,11 +174,6 @@ pub(super) fn finite(value: impl Into<Option<f64>>) -> Option<f64> {
 /// The stars of a probability.
 fn significance(p: f64) -> &'static str {
     STARS.iter().find(|(limit, _)| p < *limit).map_or("ns", |(_, stars)| stars)
-}
-
-/// Whether levels of a factor are amounts of N.
-pub(super) fn is_rate(factor: &str) -> bool {
-    factor == "N rate" || factor.ends_with(" N")
 }
 
 /// Names and levels as an object.
@@ -235,6 +232,7 @@ impl AnalysisOf {
             balanced: analysis.balanced,
             yield_unit: analysis.yield_unit.clone(),
             rate_unit: analysis.rate_unit.clone(),
+            rate_factors: analysis.rate_factors.clone(),
             level,
             grand_mean: finite(analysis.grand_mean),
             tables: vec![AnovaTable {
@@ -251,6 +249,11 @@ impl AnalysisOf {
             assumptions: analysis.assumptions.as_ref().map(AssumptionsOf::from),
             warnings: analysis.notes.iter().map(|note| Warning { code: note.code, text: note.text.clone() }).collect(),
         }
+    }
+
+    /// Whether levels of a factor are amounts of N.
+    pub(super) fn is_rate(&self, factor: &str) -> bool {
+        self.rate_factors.iter().any(|rate| rate == factor)
     }
 
     /// Whether it is a mixed model.

@@ -1,6 +1,6 @@
 //! Analyses of variance as a long table: a record a row of the table, stratum, mean, pair, component and so on.
 
-use super::anova::{AnalysisOf, Anova, SourceOf, StratumOf, is_rate};
+use super::anova::{AnalysisOf, Anova, SourceOf, StratumOf};
 use super::anova_means::{ComparisonsOf, MeansOf, PairOf};
 use super::group::{factors, level_fields};
 use super::long::{Long, number, text};
@@ -66,7 +66,7 @@ pub(super) fn table(anova: &Anova) -> Table {
     for analysis in &anova.analyses {
         let of_all = [site_years(&analysis.site_years), analysis.design.as_str().into(), analysis.method.into()];
         for (record, levels, fields) in records(analysis) {
-            let levels = factor_columns.iter().map(|factor| level_cell(factor, &levels));
+            let levels = factor_columns.iter().map(|factor| level_cell(analysis, factor, &levels));
             let group = level_fields(&analysis.group, &group_columns).into_iter().chain(of_all.iter().cloned());
             long.row(group.chain([record.into()]).chain(levels).chain(in_order(&fields)));
         }
@@ -93,10 +93,10 @@ fn in_order(fields: &[(&'static str, Cell)]) -> impl Iterator<Item = Cell> {
 }
 
 /// The level of a factor; a rate as a number.
-fn level_cell(factor: &str, levels: &[(&str, &str)]) -> Cell {
+fn level_cell(analysis: &AnalysisOf, factor: &str, levels: &[(&str, &str)]) -> Cell {
     let Some((_, level)) = levels.iter().find(|(name, _)| *name == factor) else { return text(None) };
     match level.parse::<f64>() {
-        Ok(rate) if is_rate(factor) => number(rate),
+        Ok(rate) if analysis.is_rate(factor) => number(rate),
         _ => (*level).into(),
     }
 }

@@ -1,8 +1,9 @@
 //! Treatment means and their comparisons, for a reader.
 
-use super::anova::{AnalysisOf, Letters, SourceOf, is_rate};
+use super::anova::{AnalysisOf, Letters, SourceOf};
 use super::anova_means::{ComparisonsOf, MeanOfLevels, MeansOf, PairOf, ProcedureOf};
 use super::anova_text::{df_text, p_cell, yield_decimals};
+use super::curves_text::capitalised;
 use super::interval_words::{interval_head, interval_text};
 use super::layout::{TextTable, WIDTH, paragraph, with_unit};
 use super::numbers::{NONE, fixed, or_dash, p_value, percent, plain, significant};
@@ -27,7 +28,7 @@ pub(super) fn means(analysis: &AnalysisOf, letters: Letters) -> String {
 
 /// A factor with the unit of N where it is a rate of N: *N rate, lb/ac*.
 fn head(analysis: &AnalysisOf, factor: &str) -> String {
-    let unit = analysis.rate_unit.as_deref().filter(|_| is_rate(factor));
+    let unit = analysis.rate_unit.as_deref().filter(|_| analysis.is_rate(factor));
     with_unit(factor, unit)
 }
 
@@ -97,7 +98,7 @@ fn is_numeric(effect: &MeansOf, position: usize) -> bool {
 
 /// Means of two factors as a grid: N across where it fits, else down; one below the other where neither fits.
 fn two_way(analysis: &AnalysisOf, effect: &MeansOf, [first, second]: [&String; 2], letters: Letters) -> String {
-    let across = if is_rate(first) && !is_rate(second) { [1, 0] } else { [0, 1] };
+    let across = if analysis.is_rate(first) && !analysis.is_rate(second) { [1, 0] } else { [0, 1] };
     let [down, up] = [across, [across[1], across[0]]].map(|order| grid(analysis, effect, order, letters));
     let fits = |text: &String| text.lines().all(|line| line.chars().count() <= WIDTH);
     let table = [down, up].into_iter().find(fits).unwrap_or_else(|| listed(analysis, effect, letters));
@@ -267,10 +268,9 @@ fn differences(analysis: &AnalysisOf) -> String {
 /// How letters are to be read, and what is to be said of the procedures.
 fn notes(analysis: &AnalysisOf, letters: Letters) -> String {
     let alpha = percent(1.0 - analysis.level);
-    let name = |procedure: &str| match procedure {
-        "tukey" => "Tukey",
-        "dunnett" => "Dunnett",
-        _ => "protected LSD",
+    let name = match letters {
+        Letters::Tukey => "Tukey",
+        Letters::ProtectedLsd => "protected LSD",
     };
     let lettered = |family: &ComparisonsOf| {
         let shown = match family.factors.as_slice() {
@@ -285,35 +285,47 @@ fn notes(analysis: &AnalysisOf, letters: Letters) -> String {
     };
     let mut text = String::new();
     if analysis.comparisons.iter().any(lettered) {
-        let words =
-            format!("Means that share a letter do not differ significantly ({}, {alpha})", name(letters.procedure()));
+        let words = format!("Means that share a letter do not differ significantly ({name}, {alpha})");
         let grids = analysis.comparisons.iter().any(|family| !family.within.is_empty() && lettered(family));
         let grids = if grids { capitals(analysis) } else { String::new() };
         text += &paragraph("  ", &format!("{words}.{grids}"));
     }
-    // The same is said once of all the effects that it is true of.
-    let mut said: Vec<(&str, &str, Vec<String>)> = Vec::new();
-    let kinds = kinds(analysis);
-    for kind in &kinds {
-        for procedure in kind.families.iter().flat_map(|family| &family.procedures) {
-            let Some(note) = procedure.note.as_deref() else { continue };
-            let of = kind.name();
-            match said.iter_mut().find(|(by, known, _)| *by == procedure.procedure && *known == note) {
-                Some((_, _, effects)) if effects.contains(&of) => {}
-                Some((_, _, effects)) => effects.push(of),
-                None => said.push((procedure.procedure, note, vec![of])),
-            }
-        }
-    }
-    for (procedure, note, effects) in said {
-        let of = effects.join(", ");
-        text += &paragraph("  ", &format!("{} of {of}: {note}.", capital(name(procedure))).replace("..", "."));
-    }
-    text
+    let procedures = analysis.comparisons.iter().flat_map(|family| &family.procedures);
+    let mut said: Vec<&str> =
+        procedures.filter(|of| of.procedure == "tukey").filter_map(|of| of.note.as_deref()).collect();
+    said.dedup();
+    text += &said.iter().map(|note| paragraph("  ", &format!("{}.", capitalised(note)))).collect::<String>();
+    text + &unprotected(analysis, |family| {
+        family.within.is_empty() || letters == Letters::ProtectedLsd && lettered(family)
+    })
 }
 
-fn capital(text: &str) -> String {
-    super::curves_text::capitalised(text)
+/// What is to be said of least significant differences; the same is said once of all the means that it is true of.
+fn unprotected(analysis: &AnalysisOf, shown: impl Fn(&ComparisonsOf) -> bool) -> String {
+    let mut said: Vec<(&str, Vec<String>)> = Vec::new();
+    for family in analysis.comparisons.iter().filter(|family| shown(family)) {
+        let lsd = family.procedures.iter().find(|of| of.procedure == "protected-lsd");
+        let Some(note) = lsd.and_then(|lsd| lsd.note.as_deref()) else { continue };
+        let of = at_levels(family);
+        match said.iter_mut().find(|(known, _)| *known == note) {
+            Some((_, families)) => families.push(of),
+            None => said.push((note, vec![of])),
+        }
+    }
+    let each = said.into_iter().map(|(note, families)| {
+        paragraph("  ", &format!("Protected LSD of {}. {}.", families.join(", "), capitalised(note)))
+    });
+    each.collect()
+}
+
+/// *N rate*, *N rate at variety Pale Heron*.
+fn at_levels(family: &ComparisonsOf) -> String {
+    let factors = family.factors.join(" × ");
+    if family.within.is_empty() {
+        return factors;
+    }
+    let within = family.within.iter().map(|(factor, level)| format!("{factor} {}", level.as_str().unwrap_or_default()));
+    format!("{factors} at {}", within.collect::<Vec<_>>().join(", "))
 }
 
 /// Which letters compare what in a grid.

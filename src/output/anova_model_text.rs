@@ -10,7 +10,7 @@ use crate::stats::interval::Limits;
 
 /// A test of the residuals is notable where p is below this: several are made of every analysis.
 const NOTABLE: f64 = 0.01;
-/// Neighbours resemble each other notably where their correlation is further from zero than this many standard errors, 1 ÷ √n each.
+/// Neighbours resemble each other notably where their correlation is above zero by more than this many standard errors, 1 ÷ √n each.
 const NOTABLE_ERRORS: f64 = 2.6;
 
 /// Variance components, and how well a mixed model fits.
@@ -136,7 +136,7 @@ pub(super) fn assumptions(analysis: &AnalysisOf) -> String {
     let tests = [
         found.normality.map(|test| format!("normality W = {}, {}", fixed(test.w, 3), p_value(test.p))),
         found.spread.map(|test| format!("equal spread in all treatments {}", p_value(test.p))),
-        found.neighbours.map(|r| format!("neighbours in field order r = {}", fixed(r, 2).replace('-', "−"))),
+        found.neighbours.map(neighbours),
     ];
     let tests: Vec<String> = tests.into_iter().flatten().collect();
     let tests = if tests.is_empty() { "nothing can be tested".to_owned() } else { tests.join("; ") };
@@ -144,8 +144,14 @@ pub(super) fn assumptions(analysis: &AnalysisOf) -> String {
     paragraph("  ", &format!("Residuals: {tests}.{notable}{}", outliers(found)))
 }
 
+fn neighbours(r: f64) -> String {
+    let text = format!("neighbours in field order r = {}", fixed(r, 2).replace('-', "−"));
+    // Residuals of k plots of a block sum to zero, which alone makes neighbours correlate by −1 ÷ (k − 1).
+    if r < 0.0 { text + " (within small blocks chance puts it below 0)" } else { text }
+}
+
 fn notable(found: &AssumptionsOf) -> Vec<&'static str> {
-    let neighbours = |r: f64| r.abs() * (found.residuals.len() as f64).sqrt() > NOTABLE_ERRORS;
+    let alike = |r: f64| r * (found.residuals.len() as f64).sqrt() > NOTABLE_ERRORS;
     let sentences = [
         found
             .normality
@@ -155,7 +161,7 @@ fn notable(found: &AssumptionsOf) -> Vec<&'static str> {
             .spread
             .is_some_and(|test| test.p < NOTABLE)
             .then_some("Treatments do not spread alike, so one standard error for all misstates some."),
-        found.neighbours.is_some_and(neighbours).then_some(
+        found.neighbours.is_some_and(alike).then_some(
             "Neighbours resemble each other more than chance would have it: the blocks leave a trend in the field.",
         ),
     ];

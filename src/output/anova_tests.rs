@@ -125,7 +125,8 @@ fn split_plot(interaction: f64) -> Analysis {
         family(&["N rate"], &[], &rates, [1.5, 12.0], [&["b", "a", "a"], &["c", "b", "a"]]),
     ];
     comparisons[0].protecting_p = Some(0.21);
-    comparisons[0].procedures[0].note = Some("not protected, as the F test is not significant (p = 0.210)".to_owned());
+    comparisons[0].procedures[0].note =
+        Some("the F test does not protect it: no pair is declared different".to_owned());
     for variety in ["Dark Sedge", "Pale Heron"] {
         comparisons.push(family(
             &["N rate"],
@@ -147,7 +148,7 @@ fn split_plot(interaction: f64) -> Analysis {
     Analysis {
         key: vec![("trial".to_owned(), "osier-bend-2025".to_owned())],
         site_years: Vec::new(),
-        design: "split-plot, variety on main plots, in 4 blocks".to_owned(),
+        design: "split-plot, variety on main plots".to_owned(),
         method: Method::Classical,
         term_tests: None,
         degrees_of_freedom: None,
@@ -158,18 +159,19 @@ fn split_plot(interaction: f64) -> Analysis {
         balanced: true,
         yield_unit: Some("bu/ac".to_owned()),
         rate_unit: Some("lb/ac".to_owned()),
+        rate_factors: words(&["N rate"]),
         grand_mean: 71.8,
         strata: vec![
             StratumError {
                 name: "main plots within blocks".to_owned(),
-                df: 3,
+                df: Some(3),
                 mean_square: Some(77.76),
                 cv_percent: Some(12.28),
                 plots_in_unit: Some(3),
             },
             StratumError {
                 name: "subplots within main plots".to_owned(),
-                df: 12,
+                df: Some(12),
                 mean_square: Some(9.0),
                 cv_percent: Some(4.18),
                 plots_in_unit: Some(1),
@@ -228,26 +230,26 @@ fn site_years_together() -> Analysis {
     for procedure in &mut comparison.procedures {
         procedure.least_significant_difference = None;
     }
-    comparison.procedures[1].note = Some("Tukey–Kramer, as standard errors differ between pairs".to_owned());
+    comparison.procedures[1].note = Some("Tukey–Kramer: standard errors of differences are not equal".to_owned());
     let interval = |estimate: f64, low: f64, high: Option<f64>| {
         Interval::between(Some(estimate), Some(low), high, LEVEL, "profile")
     };
     let split = split_plot(0.4);
     Analysis {
-        key: Vec::new(),
+        key: vec![("together".to_owned(), "N rate".to_owned())],
         site_years: words(&["Osier Bend 2024", "Osier Bend 2025", "Chalk Rise 2025"]),
-        design: "randomised complete blocks in 3 site-years".to_owned(),
+        design: "randomised complete blocks".to_owned(),
         method: Method::Reml,
         term_tests: Some(TermTests::Adjusted),
         degrees_of_freedom: Some(DegreesOfFreedomMethod::KenwardRoger),
-        inference: Some("site-years like these".to_owned()),
+        inference: Some("broad: the site-years stand for others like them".to_owned()),
         observations: 35,
         left_out: vec![LeftOut { plot: "304".to_owned(), reason: "combine plugged".to_owned() }],
         blocks: 12,
         balanced: false,
         strata: vec![StratumError {
             name: "plots".to_owned(),
-            df: 18,
+            df: Some(18),
             mean_square: Some(12.4),
             cv_percent: Some(5.3),
             plots_in_unit: Some(1),

@@ -12,6 +12,10 @@ use super::numbers::{count, decimals_of_error, fixed, p_value};
 const LEGEND: &str = "ns, *, **, ***: p of at least 0.05, below 0.05, below 0.01, below 0.001.";
 /// Plots of one reason are named up to so many, then counted.
 const NAMED: usize = 4;
+/// The key that says what site-years of a programme are analysed for.
+const TOGETHER: &str = "together";
+/// The row whose mean square says nothing.
+const TOTAL: &str = "total";
 /// How far the parts of a source stand in from it.
 const PART_INDENT: &str = "  ";
 /// What a number is over so that two significant digits of that are three of the number.
@@ -45,8 +49,12 @@ pub(super) fn heading(
     if site_years.is_empty() {
         return capitalised(&group_text(group, rate_unit));
     }
-    let among = if group.is_empty() { String::new() } else { format!(", {}", group_text(group, rate_unit)) };
-    format!("{} together{among}", count(site_years.len(), "site-year"))
+    let together = format!("{} together", count(site_years.len(), "site-year"));
+    match group.get(TOGETHER).and_then(|what| what.as_str()) {
+        Some(what) => format!("{together} ({what})"),
+        None if group.is_empty() => together,
+        None => format!("{together}, {}", group_text(group, rate_unit)),
+    }
 }
 
 fn section(analysis: &AnalysisOf, anova: &Anova) -> String {
@@ -71,7 +79,9 @@ fn section(analysis: &AnalysisOf, anova: &Anova) -> String {
 
 fn design(analysis: &AnalysisOf) -> String {
     let balance = if analysis.balanced { "balanced" } else { "unbalanced" };
-    let mut words = format!("{}; {}, {balance}", capitalised(&analysis.design), count(analysis.n, "plot"));
+    let blocks = if analysis.blocks > 0 { format!(" in {}", count(analysis.blocks, "block")) } else { String::new() };
+    let plots = count(analysis.n, "plot");
+    let mut words = format!("{}; {plots}{blocks}, {balance}", capitalised(&analysis.design));
     if !analysis.excluded.is_empty() {
         words += &format!("; {} left out: {}", analysis.excluded.len(), reasons(analysis));
     }
@@ -117,8 +127,7 @@ fn method(analysis: &AnalysisOf) -> String {
         Some(_) => "; each effect is adjusted for all others that do not contain it",
         None => "",
     };
-    let inference =
-        analysis.inference.as_ref().map_or_else(String::new, |words| format!(" The tests speak of {words}."));
+    let inference = analysis.inference.as_ref().map_or_else(String::new, |words| format!(" Inference is {words}."));
     format!("{made}{df}{tests}.{inference}")
 }
 
@@ -149,7 +158,7 @@ fn table_of(analysis: &AnalysisOf, rows: &[SourceOf]) -> String {
             source,
             row.df.to_string(),
             square(row.ss),
-            square(row.ms),
+            square(row.ms.filter(|_| row.source != TOTAL)),
             error_df.map_or_else(String::new, df_text),
             row.f.map_or_else(String::new, |f| fixed(f, 2)),
             row.p.map_or_else(String::new, p_cell),

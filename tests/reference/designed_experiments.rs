@@ -363,9 +363,12 @@ fn nist(name: &str) -> Option<(Analysis, [f64; 5])> {
     let between = numbers(text.lines().find(|line| line.trim_start().starts_with("Between")).unwrap());
     let within = numbers(text.lines().find(|line| line.trim_start().starts_with("Within")).unwrap());
     let certified = [between[1], between[2], between[3], within[1], within[2]];
+    // The word stands in the description too: the data follow the last one.
     let data: Vec<(String, f64)> = text
+        .rsplit("\nData:")
+        .next()
+        .unwrap()
         .lines()
-        .skip_while(|line| !line.starts_with("Data:"))
         .skip(1)
         .filter_map(|line| {
             let mut words = line.split_whitespace();
@@ -401,20 +404,21 @@ fn correct_digits(found: f64, certified: f64) -> f64 {
 fn the_certified_analyses_of_variance_are_met() {
     // NIST Statistical Reference Datasets, analysis of variance: all eleven. Of SmLs07 to 09 the data agree in 13 leading digits: as f64
     // they are 1e12 with a spacing of 1.2e-4, so that the data themselves, not the arithmetic, limit the digits.
+    // Beside what is asked of us: the digits of R 4.2.2's anova(lm(y ~ factor(x))), its worst over the same five numbers.
     let digits = [
-        ("SiRstv", 9.0),
-        ("AtmWtAg", 9.0),
-        ("SmLs01", 9.0),
-        ("SmLs02", 9.0),
-        ("SmLs03", 9.0),
-        ("SmLs04", 9.0),
-        ("SmLs05", 9.0),
-        ("SmLs06", 9.0),
-        ("SmLs07", 2.0),
-        ("SmLs08", 2.0),
-        ("SmLs09", 2.0),
+        ("SiRstv", 13.0, 12.7),
+        ("AtmWtAg", 10.0, 9.6),
+        ("SmLs01", 14.0, 15.1),
+        ("SmLs02", 13.0, 14.2),
+        ("SmLs03", 12.5, 13.3),
+        ("SmLs04", 10.0, 10.1),
+        ("SmLs05", 9.5, 9.9),
+        ("SmLs06", 9.5, 9.9),
+        ("SmLs07", 3.5, 4.0),
+        ("SmLs08", 3.5, 2.7),
+        ("SmLs09", 3.5, -0.3),
     ];
-    for (name, least) in digits {
+    for (name, least, of_r) in digits {
         let Some((analysis, certified)) = nist(name) else { return };
         let (treatment, error) = (row(&analysis, "treatment"), row(&analysis, "error"));
         let found = [treatment.ss, treatment.ms, treatment.f, error.ss, error.ms];
@@ -423,7 +427,7 @@ fn the_certified_analyses_of_variance_are_met() {
             .zip(certified)
             .map(|(found, certified)| correct_digits(found.unwrap(), certified))
             .fold(f64::INFINITY, f64::min);
-        println!("{name}: {worst:.1} digits");
+        println!("{name}: {worst:.1} digits, R {of_r:.1}");
         assert!(worst >= least, "{name}: {worst} digits");
     }
 }

@@ -179,6 +179,12 @@ pub fn analyse(experiment: &Experiment, options: &AnovaOptions) -> Result<Analys
         balanced,
         yield_unit: experiment.yield_unit.clone(),
         rate_unit: experiment.rate_unit.clone(),
+        rate_factors: experiment
+            .treatments
+            .iter()
+            .filter(|factor| factor.rates.is_some())
+            .map(|factor| factor.name.clone())
+            .collect(),
         grand_mean,
         strata: found.strata,
         rows: found.rows,

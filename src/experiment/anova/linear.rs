@@ -79,7 +79,13 @@ impl Groups {
 /// Orthonormal vectors that span what `columns` hold beyond `basis`, which is orthonormal. Each is cleared twice of all before it
 /// (Giraud, Langou & Rozložník 2005, Comput. Math. Appl. 50:1069-1075, from memory: twice is enough).
 pub(super) fn beyond(basis: &[Vec<f64>], columns: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    beyond_with_lengths(basis, columns).0
+}
+
+/// The same, with what was left of each column's length before it was brought to 1.
+pub(super) fn beyond_with_lengths(basis: &[Vec<f64>], columns: &[Vec<f64>]) -> (Vec<Vec<f64>>, Vec<f64>) {
     let mut new: Vec<Vec<f64>> = Vec::new();
+    let mut lengths = Vec::new();
     for column in columns {
         let before = dot(column, column).sqrt();
         let mut left = column.clone();
@@ -93,9 +99,10 @@ pub(super) fn beyond(basis: &[Vec<f64>], columns: &[Vec<f64>]) -> Vec<Vec<f64>> 
         if length > SPANNED * before {
             left.iter_mut().for_each(|value| *value /= length);
             new.push(left);
+            lengths.push(length);
         }
     }
-    new
+    (new, lengths)
 }
 
 /// A least-squares fit of treatment columns within groups.

@@ -3,7 +3,7 @@
 use super::engine::{Engine, Estimate, Test};
 use super::experiment::Experiment;
 use super::least_squares::adjusted_for;
-use super::linear::{beyond, clean_sum};
+use super::linear::{beyond, beyond_with_lengths, clean_sum};
 use super::result::{
     Component, DegreesOfFreedomMethod, FittedLikelihood, Note, SiteYearPrediction, SourceRow, StratumError, TermTests,
 };
@@ -116,6 +116,9 @@ impl<'c> Mixed<'c> {
     }
 
     /// F of each effect. A hypothesis is what its columns hold beyond those that it is adjusted for, as a function of the coefficients.
+    ///
+    /// Satterthwaite's degrees of freedom of several contrasts depend on which contrasts of the hypothesis are taken. Here they are the rows
+    /// of the triangle that eliminates the levels in turn, each with its own level at 1, as R's lmerTest takes them.
     pub(super) fn rows(&self, experiment: &Experiment, columns: &[Vec<f64>]) -> Vec<SourceRow> {
         let mut first = self.leading;
         let mut ranges = Vec::new();
@@ -133,7 +136,12 @@ impl<'c> Mixed<'c> {
                 let more = beyond(&basis, of(other));
                 basis.extend(more);
             }
-            rows.push(self.row(&term.name, &beyond(&basis, of(position)), columns));
+            let by_level: Vec<Vec<f64>> = term.by_level.iter().map(|column| self.cells.at_plots(column)).collect();
+            let (mut space, lengths) = beyond_with_lengths(&basis, &by_level);
+            for (one, length) in space.iter_mut().zip(lengths) {
+                one.iter_mut().for_each(|value| *value /= length);
+            }
+            rows.push(self.row(&term.name, &space, columns));
             for part in term.parts(&experiment.treatments) {
                 let more = beyond(&basis, of(position).get(part.columns).unwrap_or_default());
                 rows.push(SourceRow { part_of: Some(term.name.clone()), ..self.row(&part.name, &more, columns) });

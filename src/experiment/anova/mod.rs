@@ -24,6 +24,7 @@ mod least_squares;
 mod linear;
 mod means;
 mod mixed;
+mod programme;
 mod result;
 mod sources;
 mod table;
@@ -34,6 +35,7 @@ mod tests;
 pub use analyse::{AnovaOptions, AskedMethod, Effect, NotAnalysed, ResidualVariance, analyse};
 pub use combined::combined;
 pub use experiment::{Experiment, Factor, WholeUnits};
+pub use programme::{Analysed, analyses_of_programme};
 pub use result::{
     Analysis, AnalysisKey, Assumptions, Comparison, ComparisonFamily, Component, DegreesOfFreedomMethod,
     ErrorVariances, FittedLikelihood, Method, Note, Outlier, Pair, PlotResidual, SiteYearPrediction, SourceRow,

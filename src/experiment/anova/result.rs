@@ -109,6 +109,8 @@ pub struct Analysis {
     pub yield_unit: Option<String>,
     /// Unit of the N rates, where it is known.
     pub rate_unit: Option<String>,
+    /// The factors that are amounts of N.
+    pub rate_factors: Vec<String>,
     /// Mean of the plots.
     pub grand_mean: f64,
     /// The error of each stratum, coarsest first; of a mixed model the residual alone (see `components`).

@@ -21,6 +21,8 @@ pub(super) struct Term {
     pub(super) name: String,
     /// One column a degree of freedom, over the cells.
     pub(super) columns: Vec<Vec<f64>>,
+    /// The same effect coded by its levels, the first of each factor left out.
+    pub(super) by_level: Vec<Vec<f64>>,
     /// Of an effect with exactly one quantity, the polynomial degree of each column.
     pub(super) degrees: Option<Vec<usize>>,
 }
@@ -141,12 +143,25 @@ impl Cells {
             }
             columns = product;
         }
+        let by_level = (0..self.number()).filter(|cell| factors.iter().all(|factor| self.level(*cell, *factor) > 0));
+        let mut combinations: Vec<Vec<usize>> =
+            by_level.map(|cell| factors.iter().rev().map(|factor| self.level(cell, *factor)).collect()).collect();
+        combinations.sort_unstable();
+        combinations.dedup();
+        let indicator = |levels: &Vec<usize>| {
+            let at = |cell: usize| {
+                factors.iter().rev().zip(levels).all(|(factor, level)| self.level(cell, *factor) == *level)
+            };
+            (0..self.number()).map(|cell| f64::from(u8::from(at(cell)))).collect()
+        };
+        let by_level = combinations.iter().map(indicator).collect();
         // The parts of a quantity stand together.
         columns.sort_by_key(|(degree, _)| if quantities == 1 { *degree } else { 0 });
         let name = factors.iter().filter_map(|factor| treatments.get(*factor)).map(|factor| factor.name.as_str());
         Term {
             name: name.collect::<Vec<_>>().join(" × "),
             degrees: (quantities == 1).then(|| columns.iter().map(|(degree, _)| *degree).collect()),
+            by_level,
             columns: columns.into_iter().map(|(_, column)| column).collect(),
             factors,
         }
