@@ -200,3 +200,145 @@ fn mean(values: Vec<f64>) -> f64 {
 fn pick<T: Clone>(values: &[T], rows: &[usize]) -> Vec<T> {
     rows.iter().filter_map(|&row| values.get(row).cloned()).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::experiment::{FitOptions, FittedGroup, compare_factors};
+
+    /// Two blocks, each with the rates 0, 50 and 100 under two varieties, in that order; the second yields 3 more, and block and rate show.
+    fn columns(design: Design) -> Columns {
+        let plots = || (0..12_usize).map(|row| (row / 6, row % 6 / 2, row % 2));
+        let label = |text: &str, number: usize| format!("{text}{number}");
+        Columns {
+            file: "plots.csv".to_owned(),
+            rate_name: "n".to_owned(),
+            yield_name: "y".to_owned(),
+            rates: plots().map(|(_, rate, _)| 50.0 * rate as f64).collect(),
+            yields: plots().map(|(block, rate, variety)| (10 * block + 4 * rate + 3 * variety) as f64).collect(),
+            design,
+            blocks: Some(plots().map(|(block, ..)| label("b", block)).collect()),
+            by: None,
+            factors: Vec::new(),
+            design_factors: vec![("variety".to_owned(), plots().map(|(.., variety)| label("v", variety)).collect())],
+            site_years: None,
+            replicates: None,
+            rows: (2..14).collect(),
+            missing: Vec::new(),
+        }
+    }
+
+    fn split(main_plot: &[&str]) -> Design {
+        Design::SplitPlot { main_plot: main_plot.iter().map(|name| (*name).to_owned()).collect() }
+    }
+
+    fn strip(strip: &[&str]) -> Design {
+        Design::StripPlot { strip: strip.iter().map(|name| (*name).to_owned()).collect() }
+    }
+
+    /// The factor that the design names is also compared.
+    fn compared(design: Design) -> Columns {
+        let columns = columns(design);
+        Columns { factors: columns.design_factors.clone(), design_factors: Vec::new(), ..columns }
+    }
+
+    /// The columns without a row, as if it had no yield.
+    fn without(columns: &Columns, row: usize) -> Columns {
+        let rows: Vec<usize> = (0..columns.rates.len()).filter(|kept| *kept != row).collect();
+        let kept = |factors: &[(String, Vec<String>)]| {
+            factors.iter().map(|(name, levels)| (name.clone(), pick(levels, &rows))).collect::<Vec<_>>()
+        };
+        Columns {
+            rates: pick(&columns.rates, &rows),
+            yields: pick(&columns.yields, &rows),
+            blocks: columns.blocks.as_ref().map(|blocks| pick(blocks, &rows)),
+            factors: kept(&columns.factors),
+            design_factors: kept(&columns.design_factors),
+            rows: pick(&columns.rows, &rows),
+            ..columns.clone()
+        }
+    }
+
+    fn groups(columns: &Columns) -> Vec<ResponseGroup> {
+        groups_of_columns(columns, None, None, None)
+    }
+
+    fn error_df(group: &ResponseGroup) -> usize {
+        group.observations().unwrap().analysis().error_df
+    }
+
+    #[test]
+    fn main_plots_take_the_place_of_blocks_where_n_varies_within_them() {
+        let group = groups(&columns(split(&["variety"]))).remove(0);
+        assert_eq!((group.error_stratum, group.block_count()), (ErrorStratum::Subplots, 2));
+        // 12 plots less 4 main plots and 2 contrasts of rates.
+        assert_eq!(error_df(&group), 6);
+        let in_blocks = groups(&columns(Design::RandomisedCompleteBlock)).remove(0);
+        assert_eq!((in_blocks.error_stratum, error_df(&in_blocks)), (ErrorStratum::PlotsWithinBlocks, 8));
+        let of_each = groups(&compared(split(&["variety"])));
+        assert_eq!(of_each.iter().map(error_df).collect::<Vec<_>>(), [6, 2, 2]);
+        assert!(of_each.iter().all(|group| group.error_stratum == ErrorStratum::Subplots));
+    }
+
+    #[test]
+    fn where_n_is_on_main_plots_or_strips_an_observation_is_the_mean_of_one() {
+        let designs = [
+            (split(&["n"]), ErrorStratum::MainPlots, "the main plot of row 4"),
+            (strip(&["n"]), ErrorStratum::Strips, "the strip of row 4"),
+            (strip(&["variety"]), ErrorStratum::Strips, "the strip of row 4"),
+        ];
+        for (design, stratum, second) in designs {
+            let group = groups(&columns(design)).remove(0);
+            assert_eq!((group.error_stratum, group.names[1].as_str()), (stratum, second));
+            assert_eq!(group.rates, [0.0, 50.0, 100.0, 0.0, 50.0, 100.0]);
+            assert_eq!(group.yields, [1.5, 5.5, 9.5, 11.5, 15.5, 19.5]);
+            assert_eq!(error_df(&group), 2, "6 means less 2 blocks and 2 contrasts of rates");
+        }
+    }
+
+    #[test]
+    fn a_strip_without_a_level_that_others_of_its_block_hold_is_left_out() {
+        // Row 7 is the second variety at 100 in the first block.
+        let group = groups(&without(&columns(strip(&["variety"])), 5)).remove(0);
+        assert_eq!(group.yields, [1.5, 5.5, 11.5, 15.5, 19.5]);
+        let reason = "its strip has no yield of variety v1".to_owned();
+        assert_eq!(group.left_out, [LeftOut { plot: "row 6".to_owned(), reason }]);
+        let of_levels = groups(&without(&compared(strip(&["variety"])), 5));
+        assert_eq!(of_levels.iter().map(|group| group.rates.len()).collect::<Vec<_>>(), [5, 6, 5]);
+        // Where the whole block does without the level, its means are alike.
+        let whole = [5, 3, 1].iter().fold(columns(strip(&["variety"])), |columns, row| without(&columns, *row));
+        assert_eq!(groups(&whole).remove(0).yields, [0.0, 4.0, 8.0, 11.5, 15.5, 19.5]);
+    }
+
+    #[test]
+    fn levels_count_alike_in_a_mean_however_many_plots_they_have() {
+        let mut twice = columns(split(&["n"]));
+        twice.factors = std::mem::take(&mut twice.design_factors);
+        // The first row is a second plot of its variety in its main plot.
+        twice.rates[2] = 0.0;
+        twice.yields[2] = 2.0;
+        let group = groups(&twice).remove(0);
+        // Main plot at 0: 0 and 2 of the one variety, 3 of the other. At 50 the first variety is now missing.
+        assert_eq!((group.yields[0], group.left_out.len()), (2.0, 1));
+    }
+
+    #[test]
+    fn a_factor_that_shares_main_plots_with_n_keeps_a_height_of_its_own() {
+        let group = groups(&compared(split(&["n", "variety"]))).remove(0);
+        assert_eq!((group.error_stratum, group.rates.len()), (ErrorStratum::MainPlots, 12));
+        assert_eq!(error_df(&group), 6);
+        assert!(group.pooled_over.unwrap().level_of.is_some());
+        let averaged = groups(&compared(split(&["n"]))).remove(0);
+        assert!(averaged.pooled_over.unwrap().level_of.is_none());
+    }
+
+    #[test]
+    fn levels_that_share_the_strips_of_n_are_not_compared_by_their_curves() {
+        let options = FitOptions { permutations: 0, ..FitOptions::new(0.95, 1) };
+        let fitted: Vec<FittedGroup> =
+            groups(&compared(strip(&["n"]))).into_iter().map(|group| FittedGroup::fit(group, &options)).collect();
+        let comparison = compare_factors(&fitted).remove(0);
+        assert_eq!(comparison.levels, ["v0", "v1"]);
+        assert!(comparison.outcome.unwrap_err().contains("N is on strips, which the levels of variety share"));
+    }
+}

@@ -74,7 +74,10 @@ impl Set<'_> {
     fn outcome(&self) -> Result<Compared, String> {
         let groups = || self.members.iter().map(|(_, fitted)| &fitted.group);
         if let Some(whole) = groups().find_map(|group| group.error_stratum.observed_as()) {
-            return Err(format!("N is on {whole}s, which the levels of {} share", self.factor));
+            let factor = &self.factor;
+            return Err(format!(
+                "N is on {whole}s, which the levels of {factor} share: stook anova tests N × {factor}"
+            ));
         }
         let levels: Result<Vec<Observations>, String> = self
             .members

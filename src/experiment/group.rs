@@ -33,8 +33,9 @@ pub enum ErrorStratum {
 }
 
 impl ErrorStratum {
-    /// What an observation is the mean of, where N was randomised over more than single plots.
-    pub(super) fn observed_as(self) -> Option<&'static str> {
+    /// What an observation is the mean of, where N was randomised over more than single plots: a main plot or a strip.
+    #[must_use]
+    pub fn observed_as(self) -> Option<&'static str> {
         match self {
             Self::MainPlots => Some("main plot"),
             Self::Strips => Some("strip"),

@@ -5,6 +5,7 @@ mod checks;
 mod coverage;
 mod data;
 mod demo;
+mod designs;
 mod interval_properties;
 mod messy;
 mod nist_linear;
