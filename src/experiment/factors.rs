@@ -1,7 +1,7 @@
 //! Whether the response differs between the levels of a factor that tells groups apart.
 
 use super::fitted::FittedGroup;
-use super::group::{ErrorStratum, GroupKey, PooledOver, ResponseGroup};
+use super::group::{GroupKey, PooledOver, ResponseGroup};
 use crate::response::{Choice, FactorTest, Family, Fit, Observations, choose, factor_test};
 
 /// The levels of one factor compared, everything else alike.
@@ -73,8 +73,11 @@ impl Set<'_> {
 
     fn outcome(&self) -> Result<Compared, String> {
         let groups = || self.members.iter().map(|(_, fitted)| &fitted.group);
-        if groups().any(|group| group.error_stratum == ErrorStratum::MainPlots) {
-            return Err(format!("N is on main plots, which the levels of {} share", self.factor));
+        if let Some(whole) = groups().find_map(|group| group.error_stratum.observed_as()) {
+            let factor = &self.factor;
+            return Err(format!(
+                "N is on {whole}s, which the levels of {factor} share: stook anova tests N × {factor}"
+            ));
         }
         let levels: Result<Vec<Observations>, String> = self
             .members
@@ -94,6 +97,7 @@ impl Set<'_> {
     fn pooled(&self) -> Option<ResponseGroup> {
         let groups = || self.members.iter().map(|(_, fitted)| &fitted.group);
         let level_of = groups().enumerate().flat_map(|(level, group)| std::iter::repeat_n(level, group.rates.len()));
+        let within: Option<Vec<&Vec<usize>>> = groups().map(ResponseGroup::within).collect();
         let blocks: Option<Vec<&Vec<usize>>> = groups().map(|group| group.blocks.as_ref()).collect();
         let replicates: Option<Vec<&Vec<usize>>> = groups().map(|group| group.replicates.as_ref()).collect();
         let joined = |parts: Vec<&Vec<usize>>| parts.into_iter().flatten().copied().collect();
@@ -103,10 +107,11 @@ impl Set<'_> {
             yields: groups().flat_map(|group| group.yields.iter().copied()).collect(),
             names: groups().flat_map(|group| group.names.iter().cloned()).collect(),
             blocks: blocks.map(joined),
+            within_blocks: within.map(joined),
             pooled_over: Some(PooledOver {
                 factor: self.factor.clone(),
                 levels: self.members.iter().map(|(level, _)| level.clone()).collect(),
-                level_of: level_of.collect(),
+                level_of: Some(level_of.collect()),
             }),
             replicates: replicates.map(joined),
             left_out: Vec::new(),

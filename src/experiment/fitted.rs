@@ -297,6 +297,7 @@ mod tests {
             yields: yields.to_vec(),
             names: vec![String::new(); rates.len()],
             blocks: blocks.map(<[usize]>::to_vec),
+            within_blocks: None,
             pooled_over: None,
             replicates: None,
             pooled_error: None,

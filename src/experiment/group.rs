@@ -33,8 +33,9 @@ pub enum ErrorStratum {
 }
 
 impl ErrorStratum {
-    /// What an observation is the mean of, where N was randomised over more than single plots.
-    pub(super) fn observed_as(self) -> Option<&'static str> {
+    /// What an observation is the mean of, where N was randomised over more than single plots: a main plot or a strip.
+    #[must_use]
+    pub fn observed_as(self) -> Option<&'static str> {
         match self {
             Self::MainPlots => Some("main plot"),
             Self::Strips => Some("strip"),
@@ -108,6 +109,9 @@ pub struct ResponseGroup {
     pub names: Vec<String>,
     /// Block of each observation, numbered from 0; `None` without blocks.
     pub blocks: Option<Vec<usize>>,
+    /// What N varies within, of each observation, numbered from 0, where that is less than a block; `None` where it is the block. It is a main
+    /// plot, or the level of a factor that shares main plots or strips with N.
+    pub within_blocks: Option<Vec<usize>>,
     /// The factor that the group is pooled over, with the level of each observation, numbered from 0; `None` where it is of one level.
     pub pooled_over: Option<PooledOver>,
     /// Plots behind each observation, where observations are treatment means.
@@ -133,12 +137,16 @@ pub struct PooledOver {
     pub factor: String,
     /// Its levels.
     pub levels: Vec<String>,
-    /// The position of the level of each observation.
-    pub level_of: Vec<usize>,
+    /// The position of the level of each observation; `None` where each is the mean over them, of a main plot or strip that they share.
+    pub level_of: Option<Vec<usize>>,
 }
 
 impl ResponseGroup {
-    /// The observations, reduced. Their nuisance is the block, or level × block where they are pooled over a factor.
+    /// The observations, reduced. Their nuisance is the block, or the main plot where N varies within several in a block; where they are
+    /// pooled over a factor, each of its levels there.
+    ///
+    /// What N does otherwise in one level than in another is then part of the error: an analysis of variance that tests N × factor has
+    /// those degrees of freedom less.
     ///
     /// # Errors
     /// What they lack to be observations of a response.
@@ -152,12 +160,17 @@ impl ResponseGroup {
         }
     }
 
+    /// What N varies within, of each observation: its block, or what in it is smaller.
+    pub(super) fn within(&self) -> Option<&Vec<usize>> {
+        self.within_blocks.as_ref().or(self.blocks.as_ref())
+    }
+
     fn nuisance(&self) -> Option<Vec<usize>> {
-        match (&self.pooled_over, &self.blocks) {
-            (None, blocks) => blocks.clone(),
-            (Some(pooled), None) => Some(pooled.level_of.clone()),
-            (Some(pooled), Some(blocks)) => {
-                let cells: Vec<(usize, usize)> = pooled.level_of.iter().copied().zip(blocks.iter().copied()).collect();
+        match (self.pooled_over.as_ref().and_then(|pooled| pooled.level_of.as_ref()), self.within()) {
+            (None, within) => within.cloned(),
+            (Some(level_of), None) => Some(level_of.clone()),
+            (Some(level_of), Some(within)) => {
+                let cells: Vec<(usize, usize)> = level_of.iter().copied().zip(within.iter().copied()).collect();
                 Some(level_indices(&cells))
             }
         }
@@ -245,6 +258,7 @@ fn observations(
         NeedFrom::TopdressResponse => timing == Timing::DecidedBySensing,
     };
     let has_blocks = trial.design != Design::CompletelyRandomised;
+    let n_is_named = names_n(trial);
     let mut left_out = Vec::new();
     let mut used: Vec<Observed> = Vec::new();
     for (plot, result) in positions.iter().filter_map(|&position| trial.plots.get(position).zip(yields.get(position))) {
@@ -255,7 +269,7 @@ fn observations(
                     planned: trial.planned_n_where(plot, units.n_rate, |application| enters_rate(application.timing)),
                     value: *value,
                     block: plot.block.as_deref().filter(|_| has_blocks),
-                    main_plot: plot.main_plot.as_deref(),
+                    whole: trial.whole_plot(plot).filter(|_| n_is_named),
                     plot: &plot.id,
                 });
                 continue;
@@ -274,6 +288,7 @@ fn observations(
     let name = whole.map_or_else(|| "plot".to_owned(), |whole| format!("the {whole} of plot"));
     ResponseGroup {
         key,
+        within_blocks: None,
         names: used.iter().map(|observed| format!("{name} {}", observed.plot)).collect(),
         pooled_over: None,
         replicates: None,
@@ -299,30 +314,30 @@ struct Observed<'t> {
     /// Yield.
     value: f64,
     block: Option<&'t str>,
-    main_plot: Option<&'t str>,
+    /// The label of the main plot or strip that N is on, where a column tells it.
+    whole: Option<&'t str>,
     /// The plot as typed; of a main plot or strip, the first of its plots.
     plot: &'t str,
 }
 
 /// The stratum that N is tested in. Variety and factors on main plots leave N to vary within them: each of their levels is a group of its
-/// own, with one main plot in a block.
+/// own, with one main plot in a block. On strips N is either way, and a level of what lies across it has one plot of each strip.
 fn error_stratum(trial: &Trial) -> ErrorStratum {
     match &trial.design {
         Design::CompletelyRandomised => ErrorStratum::Plots,
         Design::RandomisedCompleteBlock => ErrorStratum::PlotsWithinBlocks,
-        Design::SplitPlot { main_plot } => {
-            let varies = |timing: Timing| {
-                trial.need_from == NeedFrom::DifferenceFromOptimum || timing == Timing::DecidedBySensing
-            };
-            let mut tested = trial.applications.iter().filter(|application| varies(application.timing));
-            if tested.any(|application| main_plot.contains(&application.name)) {
-                ErrorStratum::MainPlots
-            } else {
-                ErrorStratum::Subplots
-            }
-        }
+        Design::SplitPlot { .. } if names_n(trial) => ErrorStratum::MainPlots,
+        Design::SplitPlot { .. } => ErrorStratum::Subplots,
         Design::StripPlot { .. } => ErrorStratum::Strips,
     }
+}
+
+/// Whether the design names an application whose N varies in a group: on main plots, or on the strips that run one way.
+fn names_n(trial: &Trial) -> bool {
+    let varies =
+        |timing: Timing| trial.need_from == NeedFrom::DifferenceFromOptimum || timing == Timing::DecidedBySensing;
+    let mut tested = trial.applications.iter().filter(|application| varies(application.timing));
+    tested.any(|application| trial.design.named_factors().contains(&application.name))
 }
 
 /// Means over the observations of each main plot or strip of N: those of one block at one planned rate, and of one label where a column
@@ -330,7 +345,7 @@ fn error_stratum(trial: &Trial) -> ErrorStratum {
 fn means_of_whole<'t>(used: &[Observed<'t>]) -> Vec<Observed<'t>> {
     let mut whole: BTreeMap<_, Vec<&Observed<'t>>> = BTreeMap::new();
     for observed in used {
-        whole.entry((observed.block, observed.planned.to_bits(), observed.main_plot)).or_default().push(observed);
+        whole.entry((observed.block, observed.planned.to_bits(), observed.whole)).or_default().push(observed);
     }
     let mean = |plots: &[&Observed<'t>], value: fn(&Observed<'t>) -> f64| match plots {
         [one] => value(one),

@@ -1,4 +1,4 @@
-//! What the plots file says of a plot beside its treatment, readings and yield: main plot, levels of factors, planned rates, counts,
+//! What the plots file says of a plot beside its treatment, readings and yield: main plot or strip, levels of factors, planned rates, counts,
 //! test weight, lodging.
 
 use super::cell::Cell;
@@ -13,6 +13,7 @@ use crate::units::{Density, NRate, TestWeight};
 /// One value a row in each list; `None` where no column plays the role.
 pub(super) struct PlotDetails {
     main_plots: Option<Vec<String>>,
+    strips: Option<Vec<String>>,
     /// One list a factor.
     factor_levels: Vec<Vec<String>>,
     /// One list an application.
@@ -26,6 +27,7 @@ pub(super) struct PlotDetails {
 /// The details of one plot.
 pub(super) struct DetailsOfPlot {
     pub(super) main_plot: Option<String>,
+    pub(super) strip: Option<String>,
     pub(super) factor_levels: Vec<String>,
     pub(super) planned_rates: Vec<Option<NRate>>,
     pub(super) plants: Option<Density>,
@@ -49,6 +51,7 @@ impl PlotDetails {
             values(document, table, name, findings, |cell| cell.label(what).map(str::to_owned))
         };
         let main_plots = optional(plots.main_plot.as_ref().map(|name| labels(name, "main plot")));
+        let strips = optional(plots.strip.as_ref().map(|name| labels(name, "strip")));
         let factor_levels: Vec<Option<Vec<String>>> =
             descriptor.factors.iter().map(|factor| labels(factor, &factor.value)).collect();
         let planned: Vec<Option<Option<Vec<_>>>> = descriptor
@@ -71,6 +74,7 @@ impl PlotDetails {
         let lodging = optional(lodging.map(|name| values(document, table, name, findings, score)));
         Some(Self {
             main_plots: main_plots?,
+            strips: strips?,
             factor_levels: factor_levels.into_iter().collect::<Option<_>>()?,
             planned_rates: planned.into_iter().collect::<Option<_>>()?,
             plants: plants?,
@@ -87,6 +91,7 @@ impl PlotDetails {
         }
         DetailsOfPlot {
             main_plot: self.main_plots.as_ref().and_then(|labels| labels.get(row).cloned()),
+            strip: self.strips.as_ref().and_then(|labels| labels.get(row).cloned()),
             factor_levels: self.factor_levels.iter().filter_map(|levels| levels.get(row).cloned()).collect(),
             planned_rates: self.planned_rates.iter().map(|rates| value(rates.as_ref(), row)).collect(),
             plants: value(self.plants.as_ref(), row),

@@ -1,6 +1,6 @@
 //! One trial folder: its descriptor and data files made into a trial.
 
-use super::descriptor::Document;
+use super::descriptor::{Document, Typed};
 use super::folder::{Folder, TrialFolder};
 use super::join::KeyIndex;
 use super::knowledge_descriptor::{Amount, BackgroundSection};
@@ -70,10 +70,10 @@ fn with_data(
         findings.extend(what_is_absent(document, descriptor, programme));
         timing::check_late_nitrogen(document, descriptor, &plots);
     }
+    let names = |typed: &[Typed<String>]| typed.iter().map(|name| name.value.clone()).collect();
     let design = match descriptor.design.as_ref()?.value.clone() {
-        Design::SplitPlot { .. } => {
-            Design::SplitPlot { main_plot: descriptor.main_plot.iter().map(|name| name.value.clone()).collect() }
-        }
+        Design::SplitPlot { .. } => Design::SplitPlot { main_plot: names(&descriptor.main_plot) },
+        Design::StripPlot { .. } => Design::StripPlot { strip: names(&descriptor.strip) },
         design => design,
     };
     Some(Trial {

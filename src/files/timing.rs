@@ -48,6 +48,7 @@ fn check_factors(document: &Document, descriptor: &TrialDescriptor) {
         taken.extend(plots.plot.iter().map(|column| (name(column), "the plot".to_owned())));
         taken.extend(plots.block.iter().map(|column| (name(column), "the block".to_owned())));
         taken.extend(plots.main_plot.iter().map(|column| (name(column), "the main plot".to_owned())));
+        taken.extend(plots.strip.iter().map(|column| (name(column), "the strip".to_owned())));
         let variety = plots.variety.as_ref().and_then(Supplied::column);
         taken.extend(variety.map(|column| (name(column), "the variety".to_owned())));
     }
@@ -85,21 +86,23 @@ fn check_design(document: &Document, descriptor: &TrialDescriptor) {
         document.report(document.fault("design-needs-blocks", design, text).remedy("add block = … to [plots]"));
     }
     let is_split = matches!(design.value, Design::SplitPlot { .. });
-    if let Some(column) = plots.main_plot.as_ref().filter(|_| !is_split) {
-        let text = format!("a {} design has no main plots", design.value.name());
-        let remedy = "remove main_plot, or write design = \"split-plot\"";
-        document.report(document.fault("conflicting-keys", column, text).remedy(remedy));
-    }
-    if is_split && descriptor.main_plot.is_empty() {
-        let fault = document.fault("missing-key", design, "a split-plot design names the factors of its main plots");
-        document.report(fault.remedy("add main_plot = [\"variety\"], or the name of an application or a factor"));
-    }
-    if let Some(name) = descriptor.main_plot.first().filter(|_| !is_split) {
-        let text = format!("a {} design has no main plots", design.value.name());
-        document.report(
-            document.fault("conflicting-keys", name, text).remedy("remove main_plot, or write design = \"split-plot\""),
-        );
-        return;
+    let is_strip = matches!(design.value, Design::StripPlot { .. });
+    let keys = [
+        (is_split, &descriptor.main_plot, &plots.main_plot, "main plots", "main_plot", "split-plot"),
+        (is_strip, &descriptor.strip, &plots.strip, "strips", "strip", "strip-plot"),
+    ];
+    for (is_of_design, names, column, what, key, name) in keys {
+        for typed in column.iter().chain(names.first()).filter(|_| !is_of_design) {
+            let text = format!("a {} design has no {what}", design.value.name());
+            let fault = document.fault("conflicting-keys", typed, text);
+            document.report(fault.remedy(format!("remove {key}, or write design = \"{name}\"")));
+        }
+        if is_of_design && names.is_empty() {
+            let of = if is_strip { "strips that run one way" } else { "main plots" };
+            let fault = document.fault("missing-key", design, format!("a {name} design names the factors of its {of}"));
+            let remedy = format!("add {key} = [\"variety\"], or the name of an application or a factor");
+            document.report(fault.remedy(remedy));
+        }
     }
     let variety = matches!(&plots.variety, Some(Supplied::Column(_))).then_some(VARIETY);
     let varying = |application: &&ApplicationSection| matches!(application.n.rates, Supplied::Column(_));
@@ -107,7 +110,8 @@ fn check_design(document: &Document, descriptor: &TrialDescriptor) {
         descriptor.applications.iter().filter(varying).map(|application| application.name.value.as_str());
     let others = descriptor.factors.iter().map(|factor| factor.value.as_str());
     let factors: Vec<&str> = variety.into_iter().chain(others).chain(applications).collect();
-    for name in descriptor.main_plot.iter().filter(|name| !factors.contains(&name.value.as_str())) {
+    let named = if is_split { &descriptor.main_plot } else { &descriptor.strip };
+    for name in named.iter().filter(|name| (is_split || is_strip) && !factors.contains(&name.value.as_str())) {
         let text = format!("{:?} is no factor of this trial", name.value);
         let remedy = suggestion(&name.value, "what varies among its plots is", factors.iter().copied());
         document.report(document.fault("unknown-factor", name, text).remedy(remedy));

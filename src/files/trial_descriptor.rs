@@ -17,6 +17,7 @@ const ROOT: &[&str] = &[
     "harvest_year",
     "design",
     "main_plot",
+    "strip",
     "factors",
     "need_from",
     "planting_date",
@@ -31,7 +32,7 @@ const ROOT: &[&str] = &[
     "harvest",
     "exclude",
 ];
-const PLOTS: &[&str] = with_file_keys!["plot", "block", "main_plot", "variety", "plants", "tillers"];
+const PLOTS: &[&str] = with_file_keys!["plot", "block", "main_plot", "strip", "variety", "plants", "tillers"];
 const APPLICATION: &[&str] = &["name", "product", "n", "planned", "date", "stage", "timing", "same_day"];
 const N: &[&str] = &["column", "same", "unit", "n_percent"];
 const REFERENCE: &[&str] = &["where", "also_treatment", "shared_within"];
@@ -48,7 +49,10 @@ pub(super) struct TrialDescriptor {
     pub(super) site: Option<String>,
     pub(super) harvest_year: Option<Typed<i16>>,
     pub(super) design: Option<Typed<Design>>,
+    /// Factors on main plots.
     pub(super) main_plot: Vec<Typed<String>>,
+    /// Factors on the strips that run one way.
+    pub(super) strip: Vec<Typed<String>>,
     /// Columns of the factors beside N and variety.
     pub(super) factors: Vec<Typed<String>>,
     pub(super) background: BackgroundSection,
@@ -67,6 +71,7 @@ pub(super) struct PlotsSection {
     pub(super) plot: Vec<Typed<String>>,
     pub(super) block: Option<Typed<String>>,
     pub(super) main_plot: Option<Typed<String>>,
+    pub(super) strip: Option<Typed<String>>,
     pub(super) variety: Option<Supplied<String>>,
     pub(super) plants: Option<CountSection>,
     pub(super) tillers: Option<CountSection>,
@@ -164,6 +169,7 @@ pub(super) fn read(document: &Document) -> Option<TrialDescriptor> {
         ("completely-randomised", Design::CompletelyRandomised),
         ("randomised-complete-block", Design::RandomisedCompleteBlock),
         ("split-plot", Design::SplitPlot { main_plot: Vec::new() }),
+        ("strip-plot", Design::StripPlot { strip: Vec::new() }),
     ];
     let needs = [
         ("difference-from-optimum", NeedFrom::DifferenceFromOptimum),
@@ -182,6 +188,7 @@ pub(super) fn read(document: &Document) -> Option<TrialDescriptor> {
         harvest_year: year.and_then(|year| i16::try_from(year.value).ok().map(|value| year.map(|_| value))),
         design: root.required("design").and_then(|item| item.choice(&designs)),
         main_plot: root.get("main_plot").and_then(|item| item.labels()).unwrap_or_default(),
+        strip: root.get("strip").and_then(|item| item.labels()).unwrap_or_default(),
         factors: knowledge::factors(&root),
         background: knowledge::background(&root),
         need_from: root.required("need_from").and_then(|item| item.choice(&needs)),
@@ -202,11 +209,12 @@ fn plots(section: &Section) -> Option<PlotsSection> {
     let plot = section.required("plot").and_then(|item| item.labels());
     let block = section.get("block").and_then(|item| item.text());
     let main_plot = section.get("main_plot").and_then(|item| item.text());
+    let strip = section.get("strip").and_then(|item| item.text());
     let variety = section.get("variety").and_then(|item| item.supplied(COLUMN_OR_SAME, Item::label));
     let variety = variety.map(|(supplied, _)| supplied);
     let plants = section.get("plants").and_then(|item| knowledge::count(&item));
     let tillers = section.get("tillers").and_then(|item| knowledge::count(&item));
-    Some(PlotsSection { file: file?, plot: plot?, block, main_plot, variety, plants, tillers })
+    Some(PlotsSection { file: file?, plot: plot?, block, main_plot, strip, variety, plants, tillers })
 }
 
 fn application(section: &Section) -> Option<ApplicationSection> {

@@ -32,7 +32,11 @@ pub struct CurveGroup {
     pub n: usize,
     /// Plots behind them: more where they are treatment means.
     pub plots: usize,
-    /// The factor that the curves are pooled over, each of its levels with a height of its own; null where they are of one level.
+    /// What an observation is where N lies on more than single plots, `main plot` or `strip`: it is then the mean of one; else null.
+    pub observed_as: Option<&'static str>,
+    /// The factor that those means are over, each of its levels alike; null where there is none.
+    pub averaged_over: Option<String>,
+    /// The factor that the curves are pooled over, each of its levels with a height of its own; null where there is none.
     pub pooled_over: Option<String>,
     /// Plots or rows of the group that are not used; see `left_out`.
     pub excluded: usize,
@@ -227,11 +231,17 @@ impl Curves {
 impl CurveGroup {
     fn of(fitted_group: &FittedGroup, level: f64, price_ratio: Option<f64>) -> Self {
         let group = &fitted_group.group;
+        let pooled_over = |with_heights: bool| {
+            let pooled = group.pooled_over.as_ref().filter(|pooled| pooled.level_of.is_some() == with_heights);
+            pooled.map(|pooled| pooled.factor.clone())
+        };
         let common = Self {
             group: group_object(&group.key),
             n: group.rates.len(),
             plots: group.plots(),
-            pooled_over: group.pooled_over.as_ref().map(|pooled| pooled.factor.clone()),
+            observed_as: group.error_stratum.observed_as(),
+            averaged_over: pooled_over(false),
+            pooled_over: pooled_over(true),
             excluded: group.left_out.len(),
             rate_unit: group.rate_unit.clone(),
             yield_unit: group.yield_unit.clone(),

@@ -54,14 +54,18 @@ fn only_reason(group: &CurveGroup) -> Option<&str> {
 
 fn observations(group: &CurveGroup) -> String {
     let mut words = match group.plots {
-        plots if plots == group.n => count(group.n, "observation"),
+        plots if plots == group.n => count(group.n, group.observed_as.unwrap_or("observation")),
         plots => format!("{} of {}", count(group.n, "treatment mean"), count(plots, "plot")),
     };
     if group.blocks > 0 {
         words += &format!(" in {}", count(group.blocks, "block"));
     }
+    if let Some(factor) = &group.averaged_over {
+        words += &format!(", each the mean over the levels of {factor}");
+    }
     if let Some(factor) = &group.pooled_over {
-        words += &format!(", pooled over {factor}: each of its levels has a height of its own");
+        words +=
+            &format!(", pooled over {factor}: each of its levels has a height of its own, and N × {factor} is error");
     }
     if group.excluded > 0 {
         words += &format!(", {} left out ({})", group.excluded, reasons(group));

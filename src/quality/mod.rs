@@ -5,7 +5,7 @@
 //! season, and the trials of a programme against each other.
 //!
 //! Nearly all findings are warnings: the trial is used as it stands, and its owner should look. An error is only what makes an analysis
-//! wrong for certain (a main plot with two levels of its factor). Every check's documentation says its threshold and why; `common
+//! wrong for certain (a main plot or a strip with two levels of its factor). Every check's documentation says its threshold and why; `common
 //! practice` marks what rests on no single source. A fault is told once, where it is: what one check explains, later ones take as right.
 //!
 //! Thresholds are set so that a sound trial is left alone: of the 7 200 columns of yields and sensings of 200 simulated programmes, 22 had a plot
@@ -13,7 +13,6 @@
 
 mod additive;
 mod harvested;
-mod main_plots;
 mod numbering;
 mod order;
 mod outliers;
@@ -28,6 +27,7 @@ mod time;
 mod treatments;
 mod used;
 mod view;
+mod whole_plots;
 mod words;
 
 #[cfg(test)]
@@ -47,7 +47,7 @@ pub fn check_trial(trial: &Trial, crop: &Crop, units: &ResultUnits) -> Vec<Findi
     let mut view = View::of(trial, crop, units);
     let mut findings = spelling::two_spellings(&mut view);
     findings.extend(rates::near_levels(&mut view));
-    findings.extend(main_plots::two_levels(&mut view));
+    findings.extend(whole_plots::two_levels(&mut view));
     findings.extend(numbering::number_in_other_block(&mut view));
     findings.extend(rates::too_high(&mut view));
     findings.extend(treatments::missing_and_extra(&mut view));

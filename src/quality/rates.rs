@@ -181,7 +181,7 @@ pub(super) fn largest_rate(view: &View<'_>, plot: usize) -> (Option<usize>, Stri
     }
 }
 
-/// A factor with one level: a declared factor or one on main plots, or N that is the same in every plot. It explains nothing.
+/// A factor with one level: a declared factor or one on main plots or strips, or N that is the same in every plot. It explains nothing.
 pub(super) fn one_level(view: &View<'_>) -> Vec<Finding> {
     let trial = view.trial;
     if trial.plots.len() < 2 {
@@ -193,7 +193,7 @@ pub(super) fn one_level(view: &View<'_>) -> Vec<Finding> {
     };
     let mut findings = Vec::new();
     for factor in view.factors.iter().filter(|factor| !factor.varies()) {
-        if factor.on_main_plots || matches!(factor.source, Source::Factor(_)) {
+        if factor.on_whole || matches!(factor.source, Source::Factor(_)) {
             let level = factor.levels.first().map_or("", String::as_str);
             let text = format!("factor {:?} has one level, {level:?}, in every plot", factor.name);
             let place = place(factor.column.as_deref()).value(level);

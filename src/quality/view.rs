@@ -38,8 +38,8 @@ pub(super) struct Factor {
     pub(super) column: Option<String>,
     /// Level of each plot, put right where a check explained it.
     pub(super) levels: Vec<String>,
-    /// Whether its levels lie on main plots.
-    pub(super) on_main_plots: bool,
+    /// Whether the design lays its levels on main plots, or on the strips that run one way.
+    pub(super) on_whole: bool,
 }
 
 /// A trial as the checks look at it.
@@ -68,8 +68,8 @@ impl<'t> View<'t> {
         }));
         let factors = sources.into_iter().map(|(name, source, column)| {
             let levels = trial.plots.iter().map(|plot| level(trial, plot, source)).collect();
-            let on_main_plots = matches!(&trial.design, Design::SplitPlot { main_plot } if main_plot.contains(&name));
-            Factor { name, source, column, levels, on_main_plots }
+            let on_whole = trial.design.named_factors().contains(&name);
+            Factor { name, source, column, levels, on_whole }
         });
         let blocks = trial.plots.iter().map(|plot| plot.block.clone().unwrap_or_default()).collect();
         View { trial, crop, units, factors: factors.collect(), blocks, told: BTreeSet::new() }
@@ -126,27 +126,31 @@ impl<'t> View<'t> {
         parts.join(", ")
     }
 
-    /// What randomisation held together, as a small whole number a plot: the block, and within it the main plot of a split-plot design.
+    /// What randomisation held together, as a small whole number a plot: the block, and within it the main plot of a split-plot design or
+    /// the strip of a strip-plot design that runs one way.
     pub(super) fn strata(&self) -> Vec<usize> {
         let key = |position: usize| {
             let block = match self.trial.design {
                 Design::CompletelyRandomised => "",
                 _ => self.blocks.get(position).map_or("", String::as_str),
             };
-            (block, self.main_plot(position))
+            (block, self.whole_plot(position))
         };
         level_indices(&(0..self.trial.plots.len()).map(key).collect::<Vec<_>>())
     }
 
-    /// The main plot of a plot within its block: its own label, or the levels that lie on main plots.
-    fn main_plot(&self, position: usize) -> Vec<&str> {
-        if let (Design::SplitPlot { .. }, Some(label)) =
-            (&self.trial.design, self.plot(position).and_then(|plot| plot.main_plot.as_deref()))
-        {
+    /// The main plot or strip of a plot within its block: its own label, or the levels that lie on it.
+    fn whole_plot(&self, position: usize) -> Vec<&str> {
+        if let Some(label) = self.whole_plot_label(position) {
             return vec![label];
         }
-        let on_main_plots = self.factors.iter().filter(|factor| factor.on_main_plots);
-        on_main_plots.filter_map(|factor| factor.levels.get(position)).map(String::as_str).collect()
+        let on_whole = self.factors.iter().filter(|factor| factor.on_whole);
+        on_whole.filter_map(|factor| factor.levels.get(position)).map(String::as_str).collect()
+    }
+
+    /// The label of a plot's main plot or strip, where the design has them and a column tells it.
+    pub(super) fn whole_plot_label(&self, position: usize) -> Option<&'t str> {
+        self.plot(position).and_then(|plot| self.trial.whole_plot(plot))
     }
 
     /// Yield of each plot in the programme's unit; `None` where none is used.

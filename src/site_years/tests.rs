@@ -17,6 +17,7 @@ fn group(key: GroupKey, rise: f64, join: f64) -> FittedGroup {
         rates: Vec::new(),
         yields: Vec::new(),
         names: Vec::new(),
+        within_blocks: None,
         pooled_over: None,
         replicates: None,
         pooled_error: None,

@@ -12,6 +12,7 @@ pub(crate) fn plot(id: &str, block: &str, n: f64, bushels: f64) -> Plot {
         row: 2,
         block: Some(block.to_owned()),
         main_plot: None,
+        strip: None,
         variety: None,
         factor_levels: Vec::new(),
         rates: vec![NRate::new(n, NRateUnit::PoundsPerAcre)],

@@ -17,6 +17,8 @@ pub struct Plot {
     pub block: Option<String>,
     /// Main plot, where a column tells it.
     pub main_plot: Option<String>,
+    /// Strip that runs one way through its block, where a column tells it.
+    pub strip: Option<String>,
     /// Variety, where the trial names one.
     pub variety: Option<String>,
     /// Level of each factor, in the order of [`Trial::factors`].

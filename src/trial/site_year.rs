@@ -87,6 +87,16 @@ impl Trial {
         plot.planned_rates.get(position).copied().flatten().or_else(|| plot.rates.get(position).copied())
     }
 
+    /// The label of a plot's main plot, or of its strip that runs one way, where the design has them and a column tells it.
+    #[must_use]
+    pub fn whole_plot<'p>(&self, plot: &'p Plot) -> Option<&'p str> {
+        match self.design {
+            Design::CompletelyRandomised | Design::RandomisedCompleteBlock => None,
+            Design::SplitPlot { .. } => plot.main_plot.as_deref(),
+            Design::StripPlot { .. } => plot.strip.as_deref(),
+        }
+    }
+
     /// The cell that a reading stands in.
     #[must_use]
     pub fn place_of(&self, reading: &Reading) -> Place {
@@ -120,6 +130,8 @@ pub struct PlotColumns {
     pub block: Option<String>,
     /// Main plot.
     pub main_plot: Option<String>,
+    /// Strip that runs one way through its block.
+    pub strip: Option<String>,
     /// Variety.
     pub variety: Option<String>,
     /// Each factor, in the order of [`Trial::factors`].

@@ -1,6 +1,7 @@
 //! The built command, driven as a user drives it.
 
 mod contract;
+mod designs;
 mod economics;
 mod errors;
 mod folder;

@@ -14,7 +14,7 @@ fn digits(expected: f64, significant: i32) -> f64 {
 }
 
 #[track_caller]
-fn agrees(ours: f64, expected: f64, significant: i32) {
+pub fn agrees(ours: f64, expected: f64, significant: i32) {
     // A hair over half a unit, because an expected value is itself rounded.
     assert!((ours - expected).abs() <= 1.01 * digits(expected, significant), "{ours} here, {expected} expected");
 }

@@ -6,6 +6,7 @@ mod coverage;
 mod data;
 mod demo;
 mod designed_experiments;
+mod designs;
 mod interval_properties;
 mod messy;
 mod mixed_models;

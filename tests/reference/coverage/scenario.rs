@@ -124,6 +124,7 @@ pub fn draw(
         rates,
         yields,
         blocks: Some(block_of),
+        within_blocks: None,
         pooled_over: None,
         replicates: None,
         pooled_error: None,
