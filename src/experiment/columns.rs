@@ -96,6 +96,12 @@ impl Parts<'_> {
             names: pick(&columns.rows, &firsts).iter().map(|row| format!("{name} {row}")).collect(),
             blocks: columns.blocks.as_ref().map(|blocks| level_indices(&pick(blocks, &firsts))),
             within_blocks: self.within(&firsts, stratum),
+            laid_with_n: columns
+                .factors
+                .iter()
+                .map(|(factor, _)| factor.clone())
+                .filter(|it| self.lies_with_n(it))
+                .collect(),
             pooled_over,
             replicates: columns.replicates.as_ref().map(|replicates| pick(replicates, rows)),
             pooled_error: self.pooled_error,
@@ -340,5 +346,13 @@ mod tests {
         let comparison = compare_factors(&fitted).remove(0);
         assert_eq!(comparison.levels, ["v0", "v1"]);
         assert!(comparison.outcome.unwrap_err().contains("N is on strips, which the levels of variety share"));
+        // With strips of their own they share none.
+        let mut own = compared(strip(&["n", "variety"]));
+        own.yields[0] += 1.0;
+        let fitted: Vec<FittedGroup> =
+            groups(&own).into_iter().map(|group| FittedGroup::fit(group, &options)).collect();
+        let test = compare_factors(&fitted).remove(0).outcome.unwrap().test.interaction.unwrap();
+        // Each level leaves 6 strips less 2 blocks and 2 contrasts of rates.
+        assert_eq!((test.df, test.error_df), (2, 4));
     }
 }
