@@ -205,7 +205,7 @@ impl IntervalFlags {
     }
 }
 
-fn level(text: &str) -> Result<f64, String> {
+pub(super) fn level(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(level) if level > 0.0 && level < 1.0 => Ok(level),
         _ => Err("a level lies between 0 and 1, such as 0.95".to_owned()),
@@ -512,6 +512,20 @@ impl RoleFlags {
             return Err(Failure::usage(
                 "--site-year is for stook anova: here give the column as --by, for curves of each site-year; stook optimum then puts \
                  them together with --site-years",
+            ));
+        }
+        Ok(())
+    }
+
+    /// Nothing, where no role is given that only curves take.
+    ///
+    /// # Errors
+    /// A usage error for treatment means.
+    pub(super) fn of_plots(&self) -> Result<(), Failure> {
+        if self.replicates.is_some() || self.error_mean_square.is_some() || self.error_df.is_some() {
+            return Err(Failure::usage(
+                "an analysis of variance needs the plots, and --replicates, --error-mean-square and --error-df are of treatment means: \
+                 leave them out and give a file with a row a plot; stook curves takes means",
             ));
         }
         Ok(())

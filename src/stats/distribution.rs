@@ -67,6 +67,12 @@ pub fn chi_square_quantile(p: f64, df: f64) -> Option<f64> {
     polish(chi_square.inverse_cdf(p), 1.0 - p, |x| chi_square.sf(x), |x| chi_square.pdf(x))
 }
 
+/// The probability of a χ² at least as large as `x`; `None` unless `df > 0` and `x` is a number.
+pub fn chi_square_survival(x: f64, df: f64) -> Option<f64> {
+    let chi_square = ChiSquared::new(df).ok()?;
+    (!x.is_nan()).then(|| if x <= 0.0 { 1.0 } else { chi_square.sf(x) })
+}
+
 fn distribution_of_t(df: f64) -> Option<StudentsT> {
     StudentsT::new(0.0, 1.0, df).ok()
 }

@@ -1,6 +1,6 @@
 //! Whether groups of values spread alike.
 
-use super::distribution::f_survival;
+use super::distribution::{chi_square_survival, f_survival};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -26,6 +26,16 @@ const NO_SPREAD: f64 = 1e-20;
 /// `None` for fewer than two groups, where no group has three values (two lie equally far from their median, so nothing is left to
 /// compare with), for values that are not finite, or where distances do not vary within groups.
 pub fn brown_forsythe(values: &[f64], group_of: &[usize]) -> Option<SpreadTest> {
+    compare_distances(values, group_of, median)
+}
+
+/// Levene's own test: that of [`brown_forsythe`] with distances from the group means (Levene 1960, from memory). The more powerful where
+/// values are normal, the less reliable where they are skewed.
+pub fn levene(values: &[f64], group_of: &[usize]) -> Option<SpreadTest> {
+    compare_distances(values, group_of, |group| Some(mean(group)))
+}
+
+fn compare_distances(values: &[f64], group_of: &[usize], centre: impl Fn(&[f64]) -> Option<f64>) -> Option<SpreadTest> {
     if values.len() != group_of.len() || !values.iter().all(|value| value.is_finite()) {
         return None;
     }
@@ -41,10 +51,9 @@ pub fn brown_forsythe(values: &[f64], group_of: &[usize]) -> Option<SpreadTest> 
         return None;
     }
     for group in &mut groups {
-        let median = median(group)?;
-        group.iter_mut().for_each(|value| *value = (*value - median).abs());
+        let centre = centre(group)?;
+        group.iter_mut().for_each(|value| *value = (*value - centre).abs());
     }
-    let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
     let grand = groups.iter().flatten().sum::<f64>() / values.len() as f64;
     let squares = |values: &[f64], centre: f64| values.iter().map(|value| (value - centre).powi(2)).sum::<f64>();
     let among: f64 = groups.iter().map(|group| group.len() as f64 * (mean(group) - grand).powi(2)).sum();
@@ -56,6 +65,41 @@ pub fn brown_forsythe(values: &[f64], group_of: &[usize]) -> Option<SpreadTest> 
     let (df, error_df) = (groups.len() - 1, values.len() - groups.len());
     let f = (among / df as f64) / (within / error_df as f64);
     Some(SpreadTest { f, df, error_df, p: f_survival(f, df as f64, error_df as f64)? })
+}
+
+/// A test of equal variances.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct VarianceTest {
+    /// Bartlett's χ², corrected for few degrees of freedom.
+    pub chi_square: f64,
+    /// Variances minus one.
+    pub df: usize,
+    /// The probability of a χ² at least as large if all variances are equal.
+    pub p: f64,
+}
+
+/// Bartlett's test of equal variances (1937, Proc. R. Soc. A 160:268-282, from memory), each a mean square and its degrees of freedom: of
+/// groups of values, or of the errors of several trials. It takes the values to be normal, and finds unequal variances where they are not.
+///
+/// `None` for fewer than two variances, or unless each of them and each of their degrees of freedom is above 0 and finite.
+pub fn bartlett(variances: &[(f64, f64)]) -> Option<VarianceTest> {
+    let is_fit = |number: f64| number.is_finite() && number > 0.0;
+    if variances.len() < 2 || !variances.iter().all(|(mean_square, df)| is_fit(*mean_square) && is_fit(*df)) {
+        return None;
+    }
+    let total: f64 = variances.iter().map(|(_, df)| df).sum();
+    let pooled = variances.iter().map(|(mean_square, df)| mean_square * (df / total)).sum::<f64>();
+    let likelihood_ratio: f64 = variances.iter().map(|(mean_square, df)| -df * (mean_square / pooled).ln()).sum();
+    let df = variances.len() - 1;
+    let reciprocals: f64 = variances.iter().map(|(_, df)| df.recip()).sum();
+    let correction = 1.0 + (reciprocals - total.recip()) / (3.0 * df as f64);
+    // Equal variances can come out a rounding below 0.
+    let chi_square = (likelihood_ratio / correction).max(0.0);
+    Some(VarianceTest { chi_square, df, p: chi_square_survival(chi_square, df as f64)? })
+}
+
+fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len() as f64
 }
 
 /// The middle value, or the mean of the two.
