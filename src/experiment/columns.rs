@@ -11,8 +11,8 @@ use crate::trial::{Columns, Design, MissingYield};
 /// [`Columns::factors`]) are compared, by one for each of those. The first is then pooled over them.
 ///
 /// Where N lies on main plots or strips, an observation is the mean of one: of the plots of a group in one block at one rate, and at one
-/// level of each factor that lies where N does. It is left out where it lacks a level that others of its block hold: its mean would differ
-/// from theirs by more than N. Where N varies within main plots, these take the place of the blocks.
+/// level of each factor that lies where N does. It is left out where it lacks a level that others of its block hold, or has fewer plots
+/// than most: its mean would differ from theirs by more than N. Where N varies within main plots, these take the place of the blocks.
 ///
 /// `pooled_error` is that of treatment means.
 #[must_use]
@@ -96,6 +96,12 @@ impl Parts<'_> {
             names: pick(&columns.rows, &firsts).iter().map(|row| format!("{name} {row}")).collect(),
             blocks: columns.blocks.as_ref().map(|blocks| level_indices(&pick(blocks, &firsts))),
             within_blocks: self.within(&firsts, stratum),
+            laid_with_n: columns
+                .factors
+                .iter()
+                .map(|(factor, _)| factor.clone())
+                .filter(|it| self.lies_with_n(it))
+                .collect(),
             pooled_over,
             replicates: columns.replicates.as_ref().map(|replicates| pick(replicates, rows)),
             pooled_error: self.pooled_error,
@@ -156,37 +162,61 @@ impl Parts<'_> {
     }
 
     /// The main plots or strips (`whole`) that N lies on, each as its first row and its mean, in the order of their first rows. Levels
-    /// of factors that lie across them count alike, however many plots they have.
+    /// of factors that lie across them count alike, however many plots they have. One that is short of plots is left out.
     fn means_of_whole(&self, rows: &[usize], whole: &str, without: &mut Vec<LeftOut>) -> Vec<(usize, f64)> {
         let columns = self.columns;
-        // Within one of these all means are of the same levels, or they would differ by more than N.
-        let place = |row: usize| (self.block(row), self.levels_of(row, true));
-        let mut held: BTreeMap<_, BTreeSet<_>> = BTreeMap::new();
         let mut wholes: BTreeMap<_, BTreeMap<_, Vec<usize>>> = BTreeMap::new();
         for &row in rows {
-            let (place, across) = (place(row), self.levels_of(row, false));
+            // Within a place means must be of the same levels, or they would differ by more than N.
+            let place = (self.block(row), self.levels_of(row, true));
             // Zero with a minus sign is the same rate.
             let rate = columns.rates.get(row).map(|rate| (rate + 0.0).to_bits());
-            held.entry(place.clone()).or_default().insert(across.clone());
-            wholes.entry((place, rate)).or_default().entry(across).or_default().push(row);
+            wholes.entry((place, rate)).or_default().entry(self.levels_of(row, false)).or_default().push(row);
         }
+        let mut held: BTreeMap<_, BTreeSet<_>> = BTreeMap::new();
+        let mut counts: BTreeMap<_, Vec<usize>> = BTreeMap::new();
+        for ((place, _), cells) in &wholes {
+            for (across, rows) in cells {
+                held.entry(place).or_default().insert(across);
+                counts.entry(across).or_default().push(rows.len());
+            }
+        }
+        let usual: BTreeMap<_, usize> = counts.iter().map(|(across, counts)| (*across, most_common(counts))).collect();
+        let short = |place, cells: &BTreeMap<_, Vec<usize>>| {
+            held.get(place)?.iter().find_map(|across| {
+                let (plots, usual) = (cells.get(*across).map_or(0, Vec::len), *usual.get(*across)?);
+                let of: String = across.iter().map(|(factor, level)| format!(" of {factor} {level}")).collect();
+                match plots {
+                    0 => Some(format!("its {whole} has no yield{of}")),
+                    few if few < usual => Some(format!(
+                        "its {whole} has {few} yield{}{of} where most have {usual}",
+                        if few == 1 { "" } else { "s" }
+                    )),
+                    _ => None,
+                }
+            })
+        };
         let mut means = Vec::new();
-        for ((place, _), cells) in wholes {
-            let lacking = held.get(&place).and_then(|held| held.iter().find(|across| !cells.contains_key(*across)));
-            if let Some(across) = lacking {
-                let level: Vec<String> = across.iter().map(|(factor, level)| format!("{factor} {level}")).collect();
-                let reason = format!("its {whole} has no yield of {}", level.join(", "));
+        for ((place, _), cells) in &wholes {
+            if let Some(reason) = short(place, cells) {
                 let rows = cells.values().flatten().filter_map(|row| columns.rows.get(*row));
                 without.extend(rows.map(|row| left_out(*row, &reason)));
                 continue;
             }
-            let of_rows = |rows: &Vec<usize>| mean(pick(&columns.yields, rows));
-            let value = mean(cells.values().map(of_rows).collect());
+            let value = mean(cells.values().map(|rows| mean(pick(&columns.yields, rows))).collect());
             means.extend(cells.values().flatten().min().map(|first| (*first, value)));
         }
         means.sort_by_key(|(first, _)| *first);
         means
     }
+}
+
+/// The number that is there most often; the largest of several.
+fn most_common(numbers: &[usize]) -> usize {
+    let mut sorted = numbers.to_vec();
+    sorted.sort_unstable();
+    let most = sorted.chunk_by(|a, b| a == b).max_by_key(|alike| alike.len());
+    most.and_then(|alike| alike.first()).copied().unwrap_or(0)
 }
 
 fn left_out(row: u64, reason: &str) -> LeftOut {
@@ -297,7 +327,7 @@ mod tests {
     }
 
     #[test]
-    fn a_strip_without_a_level_that_others_of_its_block_hold_is_left_out() {
+    fn a_strip_or_main_plot_that_is_short_of_plots_is_left_out() {
         // Row 7 is the second variety at 100 in the first block.
         let group = groups(&without(&columns(strip(&["variety"])), 5)).remove(0);
         assert_eq!(group.yields, [1.5, 5.5, 11.5, 15.5, 19.5]);
@@ -305,6 +335,11 @@ mod tests {
         assert_eq!(group.left_out, [LeftOut { plot: "row 6".to_owned(), reason }]);
         let of_levels = groups(&without(&compared(strip(&["variety"])), 5));
         assert_eq!(of_levels.iter().map(|group| group.rates.len()).collect::<Vec<_>>(), [5, 6, 5]);
+        // With no factor named across them, the number of plots tells.
+        let unnamed = Columns { design_factors: Vec::new(), ..without(&columns(split(&["n"])), 5) };
+        let group = groups(&unnamed).remove(0);
+        assert_eq!(group.yields, [1.5, 5.5, 11.5, 15.5, 19.5]);
+        assert_eq!(group.left_out[0].reason, "its main plot has 1 yield where most have 2");
         // Where the whole block does without the level, its means are alike.
         let whole = [5, 3, 1].iter().fold(columns(strip(&["variety"])), |columns, row| without(&columns, *row));
         assert_eq!(groups(&whole).remove(0).yields, [0.0, 4.0, 8.0, 11.5, 15.5, 19.5]);
@@ -340,5 +375,13 @@ mod tests {
         let comparison = compare_factors(&fitted).remove(0);
         assert_eq!(comparison.levels, ["v0", "v1"]);
         assert!(comparison.outcome.unwrap_err().contains("N is on strips, which the levels of variety share"));
+        // With strips of their own they share none.
+        let mut own = compared(strip(&["n", "variety"]));
+        own.yields[0] += 1.0;
+        let fitted: Vec<FittedGroup> =
+            groups(&own).into_iter().map(|group| FittedGroup::fit(group, &options)).collect();
+        let test = compare_factors(&fitted).remove(0).outcome.unwrap().test.interaction.unwrap();
+        // Each level leaves 6 strips less 2 blocks and 2 contrasts of rates.
+        assert_eq!((test.df, test.error_df), (2, 4));
     }
 }

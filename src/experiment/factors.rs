@@ -73,10 +73,12 @@ impl Set<'_> {
 
     fn outcome(&self) -> Result<Compared, String> {
         let groups = || self.members.iter().map(|(_, fitted)| &fitted.group);
-        if let Some(whole) = groups().find_map(|group| group.error_stratum.observed_as()) {
-            let factor = &self.factor;
+        let factor = &self.factor;
+        let shared =
+            |group: &ResponseGroup| group.error_stratum.observed_as().filter(|_| !group.laid_with_n.contains(factor));
+        if let Some(whole) = groups().find_map(shared) {
             return Err(format!(
-                "N is on {whole}s, which the levels of {factor} share: stook anova tests N × {factor}"
+                "N is on {whole}s, which the levels of {factor} share; stook anova tests N × {factor}"
             ));
         }
         let levels: Result<Vec<Observations>, String> = self

@@ -298,6 +298,7 @@ mod tests {
             names: vec![String::new(); rates.len()],
             blocks: blocks.map(<[usize]>::to_vec),
             within_blocks: None,
+            laid_with_n: Vec::new(),
             pooled_over: None,
             replicates: None,
             pooled_error: None,

@@ -112,6 +112,8 @@ pub struct ResponseGroup {
     /// What N varies within, of each observation, numbered from 0, where that is less than a block; `None` where it is the block. It is a main
     /// plot, or the level of a factor that shares main plots or strips with N.
     pub within_blocks: Option<Vec<usize>>,
+    /// Factors that lie where N does: each of their levels has main plots or strips of its own. Counts only where N is on those.
+    pub laid_with_n: Vec<String>,
     /// The factor that the group is pooled over, with the level of each observation, numbered from 0; `None` where it is of one level.
     pub pooled_over: Option<PooledOver>,
     /// Plots behind each observation, where observations are treatment means.
@@ -289,6 +291,7 @@ fn observations(
     ResponseGroup {
         key,
         within_blocks: None,
+        laid_with_n: laid_with_n(trial, n_is_named),
         names: used.iter().map(|observed| format!("{name} {}", observed.plot)).collect(),
         pooled_over: None,
         replicates: None,
@@ -338,6 +341,12 @@ fn names_n(trial: &Trial) -> bool {
         |timing: Timing| trial.need_from == NeedFrom::DifferenceFromOptimum || timing == Timing::DecidedBySensing;
     let mut tested = trial.applications.iter().filter(|application| varies(application.timing));
     tested.any(|application| trial.design.named_factors().contains(&application.name))
+}
+
+/// The variety and factors of a trial that its design names, as it names N, or does not, as it does not.
+fn laid_with_n(trial: &Trial, n_is_named: bool) -> Vec<String> {
+    let factors = std::iter::once("variety").chain(trial.factors.iter().map(String::as_str)).map(str::to_owned);
+    factors.filter(|factor| trial.design.named_factors().contains(factor) == n_is_named).collect()
 }
 
 /// Means over the observations of each main plot or strip of N: those of one block at one planned rate, and of one label where a column

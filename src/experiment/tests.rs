@@ -75,6 +75,30 @@ fn main_plots_that_a_column_tells_apart_are_not_averaged_together() {
 }
 
 #[test]
+fn n_on_strips_is_tested_on_strips_whichever_way_it_runs() {
+    for factor in ["fungicide", "green-up"] {
+        let mut trial = with_fungicide();
+        trial.design = Design::StripPlot { strip: vec![factor.to_owned()] };
+        let groups = groups(&trial);
+        assert!(groups.iter().all(|group| group.error_stratum == ErrorStratum::Strips && group.rates.len() == 16));
+        assert_eq!(groups[0].names[0], "the strip of plot 1none0");
+    }
+    let strips = |trial: &mut Trial, named: &str| {
+        trial.design = Design::StripPlot { strip: vec![named.to_owned()] };
+        groups(trial).iter().map(|group| group.yields.clone()).collect::<Vec<_>>()
+    };
+    let mut plots = Vec::new();
+    for (strip, rate, bushels) in [("a", 0.0, 40.0), ("b", 0.0, 42.0), ("c", 80.0, 70.0)] {
+        let mut plot = plot(strip, "1", rate, bushels);
+        plot.strip = Some(strip.to_owned());
+        plots.push(plot);
+    }
+    let mut trial = trial(plots);
+    assert_eq!(strips(&mut trial, "green-up"), [[40.0, 42.0, 70.0]], "a column tells strips of N apart");
+    assert_eq!(strips(&mut trial, "variety"), [[41.0, 70.0]], "but not where it numbers the strips across them");
+}
+
+#[test]
 fn a_group_with_a_yield_left_out_is_also_fitted_with_it() {
     let mut trial = with_fungicide();
     trial.plots[0].exclusions = vec![Exclusion { what: Excluded::Yield, reason: "deer".to_owned() }];

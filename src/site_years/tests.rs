@@ -18,6 +18,7 @@ fn group(key: GroupKey, rise: f64, join: f64) -> FittedGroup {
         yields: Vec::new(),
         names: Vec::new(),
         within_blocks: None,
+        laid_with_n: Vec::new(),
         pooled_over: None,
         replicates: None,
         pooled_error: None,

@@ -203,6 +203,7 @@ fn broken_for_the_reader() -> Vec<Broken> {
         broken("a key that is missing", TRIAL_2023, Text("site = \"Upper Terrace\"\n", ""), "missing-key", 1, "site"),
         broken("an unknown unit", TRIAL_2023, Text("unit = \"bu/ac\"", "unit = \"bu/acre\""), "unknown-value", "bu/acre", "harvest.yield.unit"),
         broken("an unknown design", TRIAL_2023, Text("randomised-complete-block", "rcbd"), "unknown-value", "rcbd", "design"),
+        broken("strips of a design that has none", TRIAL_2023, Text("need_from", "strip = [\"variety\"]\nneed_from"), "conflicting-keys", "strip", "strip"),
         broken("a broken descriptor", TRIAL_2023, Text("site = \"Upper Terrace\"", "site = \"Upper Terrace"), "toml-syntax", "site", ""),
         broken("another format", TRIAL_2023, Text("format = 1", "format = 7"), "format-version", 1, "format"),
         broken("a sheet of a file that has none", TRIAL_2023, Text("plot = \"plot\"", "plot = \"plot\"\nsheet = \"2023\""), "unsuited-key", "sheet", "plots.sheet"),

@@ -59,7 +59,7 @@ pub fn experiment_of_trial(trial: &Trial, crop: &Crop, units: &ResultUnits) -> R
         yields: used.iter().map(|(_, value)| *value).collect(),
         factors,
         blocks: blocked.then(|| used.iter().map(|(plot, _)| plot.block.as_deref().unwrap_or("")).collect()),
-        unit_labels: Some(used.iter().map(|(plot, _)| plot.main_plot.as_deref()).collect()),
+        unit_labels: Some(used.iter().map(|(plot, _)| trial.whole_plot(plot)).collect()),
         design: &trial.design,
         site_years: None,
         left_out,

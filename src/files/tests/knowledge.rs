@@ -137,6 +137,18 @@ fn a_plot_has_its_main_plot_factors_counts_test_weight_and_lodging() {
 }
 
 #[test]
+fn a_strip_plot_names_its_strips_as_a_split_plot_its_main_plots() {
+    let mut files = files();
+    let strips = TRIAL.replace("split-plot", "strip-plot").replace("main_plot =", "strip =");
+    files.insert(DESCRIPTOR, strips);
+    let trial = load(&files).unwrap().value.trials.remove(0);
+    assert_eq!(trial.design, Design::StripPlot { strip: vec!["fungicide".to_owned()] });
+    let third = &trial.plots[2];
+    assert_eq!((third.strip.as_deref(), third.main_plot.as_deref()), (Some("2"), None));
+    assert_eq!((trial.plot_columns.strip.as_deref(), trial.whole_plot(third)), (Some("mp"), Some("2")));
+}
+
+#[test]
 fn the_columns_of_a_plots_file_are_known_by_their_roles() {
     let columns = trial().plot_columns;
     let named = |name: &str| Some(name.to_owned());

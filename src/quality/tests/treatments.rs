@@ -100,6 +100,29 @@ fn a_main_plot_that_holds_two_levels_is_an_error() {
 }
 
 #[test]
+fn a_strip_that_holds_two_levels_is_an_error() {
+    let folder = "osier-bend-2025";
+    let strips = |trial: &mut Trial| {
+        trial.design = Design::StripPlot { strip: vec!["variety".to_owned()] };
+        trial.plot_columns.strip = Some("strip".to_owned());
+        for plot in &mut trial.plots {
+            let number = |variety: &String| if variety.starts_with('D') { "1" } else { "2" }.to_owned();
+            plot.strip = plot.variety.as_ref().map(number);
+        }
+    };
+    assert_eq!(told(folder, strips), []);
+    let trial = sound_trial(folder);
+    let wrong = trial.plots.iter().find(|plot| plot.variety.as_deref() == Some("Dark Sedge")).unwrap();
+    let told = told(folder, |trial| {
+        strips(trial);
+        plot(trial, &wrong.id).variety = Some("Pale Heron".to_owned());
+    });
+    let words = ["strip 1 of block 1", &*wrong.id, "Dark Sedge"];
+    assert_one(&told, "strip-levels", (Some(wrong.row), Some("cultivar"), Some("Pale Heron")), &words);
+    assert_eq!(told[0].severity, Severity::Error);
+}
+
+#[test]
 fn blocks_that_hold_no_complete_set_are_told_as_one() {
     let told = told(TERRACE, |trial| {
         for (position, plot) in trial.plots.iter_mut().enumerate() {

@@ -125,6 +125,7 @@ pub fn draw(
         yields,
         blocks: Some(block_of),
         within_blocks: None,
+        laid_with_n: Vec::new(),
         pooled_over: None,
         replicates: None,
         pooled_error: None,
