@@ -62,7 +62,7 @@ struct ManyToOne {
 impl ManyToOne {
     fn new(lambdas: &[f64], df: f64) -> Option<Self> {
         let are_fit = lambdas.iter().all(|lambda| lambda * lambda <= LARGEST_SQUARE);
-        if lambdas.is_empty() || !are_fit || df.is_nan() || df <= 0.0 {
+        if lambdas.is_empty() || !are_fit || df.is_nan() || df < f64::MIN_POSITIVE {
             return None;
         }
         let mut sizes: Vec<f64> = lambdas.iter().map(|lambda| lambda.abs()).collect();
