@@ -83,7 +83,10 @@ impl ManyToOne {
         if t <= 0.0 {
             return 1.0;
         }
-        EstimatedError { df: self.df, decay: 0.5, typical: self.typical }.survival(t, |w| self.known_error(w))
+        let typical = self.typical;
+        // Twice what exp(−w²/2) has there, for λ near 1, where two slopes meet.
+        let steepness = 2.0 * typical * typical;
+        EstimatedError { df: self.df, decay: 0.5, typical, steepness }.survival(t, |w| self.known_error(w))
     }
 
     /// P(max |T| > w).

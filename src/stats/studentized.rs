@@ -8,17 +8,17 @@
 use super::distribution::{normal_quantile, t_quantile};
 use super::root::bracketed_root;
 use libm::erfc;
-use std::f64::consts::{FRAC_1_SQRT_2, PI};
+use std::f64::consts::{FRAC_1_SQRT_2, PI, SQRT_2};
 
 /// Terms this small beside the sum of those before end it, because what follows falls faster still.
-const NEGLIGIBLE: f64 = 1e-18;
+pub(super) const NEGLIGIBLE: f64 = 1e-18;
 /// The widest step of t: the integrand is smooth in a strip about the real line, of which this is an eighth of the width.
 const WIDEST_STEP: f64 = 0.1;
 /// Steps to a standard deviation of the density of ln s. With these and the next, halving every step moves no probability by more than
 /// 1e-13 of it, for 2 to 1000 means, λ up to 0.98 and 0.1 degrees of freedom upward.
-const STEPS: f64 = 2.5;
-/// Steps while the survival function falls to 1/e.
-const STEPS_A_FALL: f64 = 4.0;
+const STEPS: f64 = 2.2;
+/// Steps while the survival function falls to 1/e at its steepest.
+const STEPS_A_FALL: f64 = 2.2;
 /// What a probability carries of rounding, relatively: a search that went on within it would not end.
 const ROUNDING: f64 = 4e-15;
 /// What a quantile of t may be wrong by, relatively.
@@ -32,12 +32,14 @@ pub(super) struct EstimatedError {
     pub decay: f64,
     /// About where P(W > w) leaves 1.
     pub typical: f64,
+    /// P(W > w) falls at most about as fast as `exp(−steepness·ln w)` where it leaves 1.
+    pub steepness: f64,
 }
 
 impl EstimatedError {
     /// P(Q > q) from P(W > w), which is 1 at w = 0; `q` above 0.
     pub fn survival(&self, q: f64, known: impl Fn(f64) -> f64) -> f64 {
-        let Self { df, decay, typical } = *self;
+        let Self { df, decay, typical, steepness } = *self;
         if q == f64::INFINITY {
             return 0.0;
         }
@@ -49,10 +51,8 @@ impl EstimatedError {
         let tail = df.sqrt() / df.sqrt().hypot(q * (2.0 * decay).sqrt());
         let centre = tail.max((typical / q).min(1.0)).ln();
         let constant = log_density_at_one(df);
-        // Over ln s the density has a standard deviation of 1/√(2ν), and the survival function falls about as e^(−slope·ln s), like that of a
-        // largest value. ln s moves by 2 for each t about the centre.
-        let slope = 2.0 * decay * typical * typical;
-        let step = (0.5 / (STEPS * (2.0 * df).sqrt()).hypot(STEPS_A_FALL * slope)).min(WIDEST_STEP);
+        // Over ln s the density has a standard deviation of 1/√(2ν). ln s moves by 2 for each t about the centre.
+        let step = (0.5 / (STEPS * SQRT_2 * df.sqrt()).hypot(STEPS_A_FALL * steepness)).min(WIDEST_STEP);
         let sum = sum_outward(0, |i| {
             let t = f64::from(i) * step;
             let pull = (-t).exp_m1();

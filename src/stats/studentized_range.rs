@@ -8,7 +8,7 @@
 //! For two unequally replicated means, q is |difference| over √(error mean square × mean of 1/n₁ and 1/n₂): √2 times Student's t.
 
 use super::distribution::{normal_log_density, normal_quantile};
-use super::studentized::{EstimatedError, normal_upper, sum_outward, upper_quantile};
+use super::studentized::{EstimatedError, NEGLIGIBLE, normal_upper, sum_outward, upper_quantile};
 use std::f64::consts::{LN_2, SQRT_2};
 
 /// The lowest z that is looked at: two normals both lie below it once in 1e38.
@@ -84,13 +84,20 @@ impl StudentizedRange {
         if q <= 0.0 {
             return 1.0;
         }
-        EstimatedError { df: self.df, decay: 0.25, typical: 2.0 * self.median }.survival(q, |w| self.known_error(w))
+        let typical = 2.0 * self.median;
+        // As exp(−w²/4) does at the typical range.
+        let steepness = 0.5 * typical * typical;
+        EstimatedError { df: self.df, decay: 0.25, typical, steepness }.survival(q, |w| self.known_error(w))
     }
 
     /// P(W > w).
     fn known_error(&self, w: f64) -> f64 {
         if w > UNREACHABLE {
             return 0.0;
+        }
+        // The others all lie in an interval of length w, where the density is below 0.4.
+        if self.means * (0.4 * w).powf(self.means - 1.0) < NEGLIGIBLE {
+            return 1.0;
         }
         // The mass lies where the largest does, but no lower than half of w.
         let from = (self.median.max(0.5 * w) - LOWEST) / self.step;
