@@ -1,4 +1,4 @@
-//! Comparing means: the studentized range, many means against one, letters.
+//! Comparing means: the studentized range, and many means against one.
 //!
 //! `data/multiple_comparisons/high_precision.py` makes the constants of this file at 30 digits by another quadrature than ours; the tables
 //! beside it are of the oracle's (`06_tukey.py`), of SciPy and of Harter (see SOURCE.md).
@@ -247,12 +247,12 @@ fn the_ends_are_certain_and_impossible() {
         assert_eq!(studentized_range_survival(f64::INFINITY, 5, df), Some(0.0));
         assert_eq!(dunnett_survival(-1.0, &[0.5; 3], df), Some(1.0));
         assert_eq!(dunnett_survival(f64::INFINITY, &[0.5; 3], df), Some(0.0));
-        assert_eq!(studentized_range_survival(1e-300, usize::MAX, df), Some(1.0));
+        assert!(studentized_range_survival(1e-300, usize::MAX, df).unwrap() > 1.0 - ROUNDING);
     }
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(40))]
+    #![proptest_config(ProptestConfig::with_cases(24))]
 
     #[test]
     fn quantile_and_survival_undo_each_other(
