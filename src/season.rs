@@ -9,6 +9,7 @@ use crate::calibration::{
     Calibration, FittedTrial, Resampled, Validation, calibrate, hold_out_site_years, resample_site_years,
 };
 use crate::economics::{Economy, PriceRatio, Tolerance, price_per_yield_unit, price_ratio, price_ratio_unit};
+use crate::experiment::anova::{Analysed, AnovaOptions, analyses_of_programme};
 use crate::experiment::{
     FitOptions, Fitted, FittedGroup, GroupOptimum, QualityGroup, Response, groups_of_trial, quality_groups_of_trial,
 };
@@ -254,6 +255,14 @@ impl Season {
                 weights: weights.into_iter().map(|(name, weights)| (name, mean(weights))).collect(),
             },
         )
+    }
+
+    /// The analysis of variance of each trial, then of those with like treatments together, with everything by default.
+    ///
+    /// # Errors
+    /// [`SeasonError::Bushel`] where yields cannot be brought to the programme's unit.
+    pub fn analyses(&self) -> Result<Vec<Analysed>, SeasonError> {
+        Ok(analyses_of_programme(&self.programme, &AnovaOptions::new(self.programme.decisions.level))?)
     }
 
     fn table_result(&self, specification: &TableSpecification) -> TableResult {

@@ -36,12 +36,9 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     kind_of(&flags.path)?;
     let (inputs, findings) = match Source::read(&flags.path, &flags.roles) {
         Ok(Source::Programme(loaded)) => (loaded.value.inputs.clone(), of_programme(*loaded)),
-        Ok(Source::Columns { groups, input, warnings }) => {
-            // Groups of the levels of a compared factor hold the rows of the group that is pooled over them again.
-            let once = || groups.iter().filter(|group| group.key.factors.is_empty());
-            let used = once().map(|group| group.yields.len()).sum();
-            let without = once().flat_map(|group| &group.left_out).map(|left_out| left_out.plot.clone());
-            let plots = vec![PlotsReadOf::of_rows(input.file.clone(), used, without.collect())];
+        Ok(Source::Columns { columns, input, warnings }) => {
+            let without = columns.missing.iter().map(|missing| format!("row {}", missing.row));
+            let plots = vec![PlotsReadOf::of_rows(input.file.clone(), columns.yields.len(), without.collect())];
             (vec![input], Findings::of(&warnings).with_plots(plots))
         }
         Err(Failure::Input(findings)) => {

@@ -8,7 +8,7 @@ use serde_json::{Map, Value};
 use super::failure::Failure;
 use super::flags::{FamilyFlag, IntervalFlags, OutputFlags, RoleFlags, SeedFlag};
 use super::source::{Source, run_season};
-use crate::experiment::{FitOptions, FittedGroup};
+use crate::experiment::{FitOptions, FittedGroup, groups_of_columns};
 use crate::finding::Finding;
 use crate::output::Provenance;
 use crate::season::{PRICE_RATIO_LEFT_OUT, Season, SeasonOptions};
@@ -60,8 +60,11 @@ impl FitFlags {
         &self,
         settle: &dyn Fn(&mut Programme) -> Result<Option<f64>, Failure>,
     ) -> Result<Fitted, Failure> {
+        self.roles.of_curves()?;
         let fitted = match Source::read(&self.path, &self.roles)? {
-            Source::Columns { groups, input, warnings } => {
+            Source::Columns { columns, input, warnings } => {
+                let RoleFlags { rate_unit, yield_unit, .. } = self.roles.clone();
+                let groups = groups_of_columns(&columns, rate_unit, yield_unit, self.roles.pooled_error()?);
                 let level = self.interval.level.unwrap_or(Decisions::default().level);
                 let options = self.options(level)?;
                 let groups = groups.into_iter().map(|group| FittedGroup::fit(group, &options)).collect();

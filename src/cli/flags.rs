@@ -13,7 +13,7 @@ use crate::response::{
     BOOTSTRAP_REPLICATES, Bootstrap, BootstrapLimits, Family, IntervalMethod, PooledError, Resampling,
 };
 use crate::season::DEFAULT_SEED;
-use crate::trial::{InputFile, LARGEST_PRICE_RATIO, Programme, ResultUnits};
+use crate::trial::{Design, InputFile, LARGEST_PRICE_RATIO, Programme, ResultUnits};
 use crate::units::{NRateUnit, Unit as _, YieldUnit};
 
 /// Where the answer goes and how it looks.
@@ -205,7 +205,7 @@ impl IntervalFlags {
     }
 }
 
-fn level(text: &str) -> Result<f64, String> {
+pub(super) fn level(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(level) if level > 0.0 && level < 1.0 => Ok(level),
         _ => Err("a level lies between 0 and 1, such as 0.95".to_owned()),
@@ -306,9 +306,21 @@ pub(super) struct RoleFlags {
     /// Column of a factor, each level of which has its own curve
     #[arg(long, value_name = "COLUMN")]
     by: Option<String>,
-    /// Column of a factor whose levels are compared: does the response to N differ between them?
+    /// Column of a factor whose levels are compared: does the response to N differ between them? anova takes several
     #[arg(long, value_name = "COLUMN")]
-    factor: Option<String>,
+    factor: Vec<String>,
+    /// Column of a factor on the main plots of a split-plot, the N rate perhaps; may be given several times
+    #[arg(long, value_name = "COLUMN")]
+    main_plot: Vec<String>,
+    /// Column of a factor on the strips that run one way through a block of a strip-plot; may be given several times
+    #[arg(long, value_name = "COLUMN")]
+    strip: Vec<String>,
+    /// How treatments were randomised [default: by --strip, --main-plot and --block]
+    #[arg(long, value_enum)]
+    design: Option<DesignFlag>,
+    /// Column of the site-year, where anova is to put several together
+    #[arg(long, value_name = "COLUMN")]
+    site_year: Option<String>,
     /// Column of the number of plots behind each row, where rows are treatment means
     #[arg(long, value_name = "COLUMN")]
     replicates: Option<String>,
@@ -348,6 +360,31 @@ pub(super) struct RoleFlags {
     /// Text that stands for a missing value; may be given several times [default: NA, N/A, ., * and -]
     #[arg(long, value_name = "TEXT", allow_hyphen_values = true)]
     missing: Option<Vec<String>>,
+}
+
+/// A design, as it is typed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum DesignFlag {
+    /// Over all plots
+    CompletelyRandomised,
+    /// Within blocks
+    RandomisedCompleteBlock,
+    /// Some factors on main plots within blocks, the others within main plots
+    SplitPlot,
+    /// Some factors on strips that run one way through a block, the others on strips across them
+    StripPlot,
+}
+
+impl DesignFlag {
+    /// The name it is typed as.
+    fn name(self) -> &'static str {
+        match self {
+            Self::CompletelyRandomised => "completely-randomised",
+            Self::RandomisedCompleteBlock => "randomised-complete-block",
+            Self::SplitPlot => "split-plot",
+            Self::StripPlot => "strip-plot",
+        }
+    }
 }
 
 fn named_unit(text: &str) -> Result<String, String> {
@@ -401,6 +438,99 @@ impl RoleFlags {
         Ok(error)
     }
 
+    /// How treatments were randomised: as declared, or else as the columns given imply.
+    ///
+    /// # Errors
+    /// A usage error for a design without the columns that make it, or with those of another.
+    fn design(&self) -> Result<Design, Failure> {
+        let (main_plot, strip) = (self.main_plot.clone(), self.strip.clone());
+        if !main_plot.is_empty() && !strip.is_empty() {
+            return Err(Failure::usage(
+                "a trial has main plots (--main-plot, a split-plot) or strips (--strip, a strip-plot), not both: leave one out",
+            ));
+        }
+        let implied = if !strip.is_empty() {
+            DesignFlag::StripPlot
+        } else if !main_plot.is_empty() {
+            DesignFlag::SplitPlot
+        } else if self.block.is_some() {
+            DesignFlag::RandomisedCompleteBlock
+        } else {
+            DesignFlag::CompletelyRandomised
+        };
+        let design = self.design.unwrap_or(implied);
+        let name = design.name();
+        let extra = match (design, main_plot.is_empty(), strip.is_empty()) {
+            (DesignFlag::SplitPlot, _, true) | (DesignFlag::StripPlot, true, _) | (_, true, true) => None,
+            (_, false, _) => Some(("--main-plot", "split-plot")),
+            (_, _, false) => Some(("--strip", "strip-plot")),
+        };
+        if let Some((flag, other)) = extra {
+            return Err(Failure::usage(format!(
+                "{flag} is of a {other}, and --design says {name}: write --design {other}, or leave {flag} out"
+            )));
+        }
+        let is_blocked = design != DesignFlag::CompletelyRandomised;
+        if self.replicates.is_some() && is_blocked {
+            return Err(Failure::usage(format!(
+                "treatment means (--replicates) hold no plots of a {name}: leave its flags out; what the design takes out of the error \
+                 is in the --error-mean-square"
+            )));
+        }
+        match design {
+            DesignFlag::SplitPlot if main_plot.is_empty() => Err(Failure::usage(
+                "a split-plot has a factor on its main plots: add its column, as in --main-plot variety",
+            )),
+            DesignFlag::StripPlot if strip.is_empty() => Err(Failure::usage(
+                "a strip-plot has a factor on the strips that run one way: add its column, as in --strip variety",
+            )),
+            _ if is_blocked && self.block.is_none() => {
+                Err(Failure::usage(format!("a {name} design has blocks: add their column with --block")))
+            }
+            DesignFlag::CompletelyRandomised if self.block.is_some() => Err(Failure::usage(
+                "a completely-randomised design has no blocks: leave --block out, or write --design randomised-complete-block",
+            )),
+            DesignFlag::CompletelyRandomised => Ok(Design::CompletelyRandomised),
+            DesignFlag::RandomisedCompleteBlock => Ok(Design::RandomisedCompleteBlock),
+            DesignFlag::SplitPlot => Ok(Design::SplitPlot { main_plot }),
+            DesignFlag::StripPlot => Ok(Design::StripPlot { strip }),
+        }
+    }
+
+    /// Nothing, where no role is given that only an analysis of variance takes.
+    ///
+    /// # Errors
+    /// A usage error that says which.
+    pub(super) fn of_curves(&self) -> Result<(), Failure> {
+        if self.factor.len() > 1 {
+            return Err(Failure::usage(format!(
+                "curves compare the levels of one factor, and --factor was given {} times: give one; stook anova takes several",
+                self.factor.len()
+            )));
+        }
+        if self.site_year.is_some() {
+            return Err(Failure::usage(
+                "--site-year is for stook anova: here give the column as --by, for curves of each site-year; stook optimum then puts \
+                 them together with --site-years",
+            ));
+        }
+        Ok(())
+    }
+
+    /// Nothing, where no role is given that only curves take.
+    ///
+    /// # Errors
+    /// A usage error for treatment means.
+    pub(super) fn of_plots(&self) -> Result<(), Failure> {
+        if self.replicates.is_some() || self.error_mean_square.is_some() || self.error_df.is_some() {
+            return Err(Failure::usage(
+                "an analysis of variance needs the plots, and --replicates, --error-mean-square and --error-df are of treatment means: \
+                 leave them out and give a file with a row a plot; stook curves takes means",
+            ));
+        }
+        Ok(())
+    }
+
     /// The flags that were given, with their values.
     pub(super) fn given(&self) -> Map<String, Value> {
         let texts = [
@@ -408,13 +538,17 @@ impl RoleFlags {
             ("yield", &self.yields),
             ("block", &self.block),
             ("by", &self.by),
-            ("factor", &self.factor),
+            ("site_year", &self.site_year),
             ("replicates", &self.replicates),
             ("rate_unit", &self.rate_unit),
             ("yield_unit", &self.yield_unit),
         ];
         let texts = texts.into_iter().filter_map(|(name, text)| Some((name, Value::from(text.as_deref()?))));
+        let several = [("factor", &self.factor), ("main_plot", &self.main_plot), ("strip", &self.strip)];
+        let several = several.into_iter().filter(|(_, names)| !names.is_empty());
+        let several = several.map(|(name, names)| (name, Value::from(names.clone())));
         let layout = [
+            ("design", self.design.map(|design| design.name().into())),
             ("error_mean_square", self.error_mean_square.map(Value::from)),
             ("error_df", self.error_df.map(Value::from)),
             ("sheet", self.sheet.as_deref().map(Value::from)),
@@ -427,7 +561,7 @@ impl RoleFlags {
             ("missing", self.missing.clone().map(Value::from)),
         ];
         let layout = layout.into_iter().filter_map(|(name, value)| Some((name, value?)));
-        texts.chain(layout).map(|(name, value)| (name.to_owned(), value)).collect()
+        texts.chain(several).chain(layout).map(|(name, value)| (name.to_owned(), value)).collect()
     }
 
     /// How the file is laid out.
@@ -465,7 +599,7 @@ impl RoleFlags {
     /// The roles for a bare data file.
     ///
     /// # Errors
-    /// A usage error that names the roles that are missing.
+    /// A usage error that names the roles that are missing, or what of a design contradicts another.
     pub(super) fn of_file(&self, file: &std::path::Path) -> Result<ColumnRoles, Failure> {
         match (&self.rate, &self.yields) {
             (Some(rate), Some(yields)) => Ok(ColumnRoles {
@@ -473,7 +607,9 @@ impl RoleFlags {
                 yields: yields.clone(),
                 block: self.block.clone(),
                 by: self.by.clone(),
-                factor: self.factor.clone(),
+                factors: self.factor.clone(),
+                design: self.design()?,
+                site_year: self.site_year.clone(),
                 replicates: self.replicates.clone(),
                 layout: self.layout(),
             }),

@@ -3,6 +3,7 @@
 //! Exit status: 0 answered (*not shown* is an answer); 1 nothing that was asked could be answered, or no rate, with the reasons on
 //! standard output in the chosen format; 2 usage or input, with standard output empty; 3 cannot write. A closed pipe is quiet.
 
+mod anova;
 mod calibrate;
 mod check;
 mod curves;
@@ -40,6 +41,7 @@ const EXAMPLES: &str = "Examples:
   stook season trials                     the whole job over a programme of trials
   stook check trials                      every finding in its files
   stook new plots.xlsx                    a descriptor proposed from a spreadsheet
+  stook anova oats.csv --rate nitrogen --yield yield --block block --main-plot variety
   stook curves oats.csv --rate nitrogen --yield yield --block block --by variety
   stook optimum trials/upper-terrace-2024 --price-ratio 0.1
   stook lookup --table season/tables/leaf-jointing.json --reading 51 --reference 55";
@@ -50,6 +52,7 @@ enum Command {
     Check(check::Flags),
     New(new::Flags),
     Yields(yields::Flags),
+    Anova(Box<anova::Flags>),
     Curves(curves::Flags),
     Optimum(Box<optimum::Flags>),
     Sense(sense::Flags),
@@ -65,6 +68,7 @@ impl Command {
             Self::Check(flags) => check::run(&flags),
             Self::New(flags) => new::run(&flags),
             Self::Yields(flags) => yields::run(&flags),
+            Self::Anova(flags) => anova::run(&flags),
             Self::Curves(flags) => curves::run(&flags),
             Self::Optimum(flags) => optimum::run(&flags),
             Self::Sense(flags) => sense::run(&flags),

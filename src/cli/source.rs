@@ -6,11 +6,11 @@ use clap::Args;
 
 use super::failure::Failure;
 use super::flags::{OutputFlags, PriceFlags, RoleFlags, SeedFlag, TableFlag};
-use crate::experiment::{ResponseGroup, groups_of_columns};
 use crate::files::{Kind, Loaded, kind_of, load_columns, load_programme, load_trial};
 use crate::finding::{Finding, Place, Severity};
 use crate::season::{Season, SeasonError, SeasonOptions, Step};
-use crate::trial::{InputFile, Programme};
+use crate::trial::{Columns, InputFile, Programme};
+use crate::units::BushelUnknown;
 
 /// What the commands that calibrate tables have in common.
 #[derive(Debug, Args)]
@@ -58,8 +58,8 @@ pub(super) enum Source {
     Programme(Box<Loaded<Programme>>),
     /// A bare data file.
     Columns {
-        /// Its groups.
-        groups: Vec<ResponseGroup>,
+        /// Those that play a role.
+        columns: Box<Columns>,
         /// The file with its digest.
         input: InputFile,
         /// Findings that do not stand in the way.
@@ -79,9 +79,7 @@ impl Source {
         }
         roles.pooled_error()?;
         let Loaded { value: file, warnings } = load_columns(path, &roles.of_file(path)?)?;
-        let (rate_unit, yield_unit) = (roles.rate_unit.clone(), roles.yield_unit.clone());
-        let groups = groups_of_columns(&file.columns, rate_unit, yield_unit, roles.pooled_error()?);
-        Ok(Self::Columns { groups, input: file.input, warnings })
+        Ok(Self::Columns { columns: Box::new(file.columns), input: file.input, warnings })
     }
 }
 
@@ -111,24 +109,25 @@ pub(super) fn run_season(
     progress: &(dyn Fn(Step<'_>) + Sync),
 ) -> Result<Season, Failure> {
     let crop = loaded.value.crop.name.clone();
-    let season = Season::run(loaded.value, loaded.warnings, options, progress).map_err(|error| {
-        let place = Place::file("programme.toml");
-        let (code, place, remedy) = match error {
-            SeasonError::Bushel(_) => (
-                "bushel-unknown",
-                place.column("crop").value(crop),
-                "give yields and prices by mass, or name a crop that is sold by the bushel",
-            ),
-            SeasonError::AbsurdPrices(_) => {
-                ("absurd-prices", place.column("prices"), "check the prices and the units that they are per")
-            }
-        };
-        Finding::error(code, place, error.to_string()).remedy(remedy)
+    let season = Season::run(loaded.value, loaded.warnings, options, progress).map_err(|error| match &error {
+        SeasonError::Bushel(bushel) => bushel_unknown(bushel, &crop),
+        SeasonError::AbsurdPrices(_) => {
+            let place = Place::file("programme.toml").column("prices");
+            Finding::error("absurd-prices", place, error.to_string())
+                .remedy("check the prices and the units that they are per")
+        }
     })?;
     if season.warnings.iter().any(|finding| finding.severity == Severity::Error) {
         return Err(Failure::Input(season.warnings));
     }
     Ok(season)
+}
+
+/// What a user is told where quantities of a crop can't be brought to the programme's units.
+pub(super) fn bushel_unknown(error: &BushelUnknown, crop: &str) -> Finding {
+    let place = Place::file("programme.toml").column("crop").value(crop);
+    Finding::error("bushel-unknown", place, error.to_string())
+        .remedy("give yields and prices by mass, or name a crop that is sold by the bushel")
 }
 
 /// Runs a season for its yields and readings alone: no permutations, no tables.

@@ -21,8 +21,8 @@ pub fn groups_of_columns(
     let mut groups = Vec::new();
     for (level, rows) in by_level(columns.by.as_ref(), &all) {
         groups.push(parts.group(level, None, &rows));
-        if columns.factor.is_some() {
-            let levels = by_level(columns.factor.as_ref(), &rows);
+        if !columns.factors.is_empty() {
+            let levels = by_level(columns.factors.first(), &rows);
             groups.extend(levels.into_iter().map(|(one, rows)| parts.group(level, Some(one), &rows)));
         }
     }
@@ -56,16 +56,18 @@ impl Parts<'_> {
     fn group(&self, by: &str, level: Option<&str>, rows: &[usize]) -> ResponseGroup {
         let columns = self.columns;
         let labels = columns.blocks.as_ref().map(|blocks| pick(blocks, rows));
-        let pooled_over = columns.factor.as_ref().filter(|_| level.is_none()).map(|(factor, levels)| {
+        let pooled_over = columns.factors.first().filter(|_| level.is_none()).map(|(factor, levels)| {
             let labels = pick(levels, rows);
             let mut distinct = labels.clone();
             distinct.sort_unstable();
             distinct.dedup();
             PooledOver { factor: factor.clone(), levels: distinct, level_of: level_indices(&labels) }
         });
-        let factor = columns.factor.as_ref().zip(level);
-        let missing =
-            |missing: &&MissingYield| missing.level == by && level.is_none_or(|level| missing.factor_level == level);
+        let factor = columns.factors.first().zip(level);
+        let missing = |missing: &&MissingYield| {
+            missing.level == by
+                && level.is_none_or(|level| missing.factor_levels.first().is_some_and(|own| own == level))
+        };
         let replicates = columns.replicates.as_ref().map(|replicates| pick(replicates, rows));
         ResponseGroup {
             key: GroupKey {

@@ -20,6 +20,8 @@ pub enum ErrorStratum {
     Subplots,
     /// Main plots within blocks: N is on main plots, and each observation is a main plot's mean.
     MainPlots,
+    /// Strips within blocks: N is on the strips of a strip-plot, one way or the other, and each observation is a strip's mean.
+    Strips,
     /// Plots within levels of a factor, no blocks.
     PlotsWithinLevels,
     /// Plots within levels of a factor in each block.
@@ -31,6 +33,15 @@ pub enum ErrorStratum {
 }
 
 impl ErrorStratum {
+    /// What an observation is the mean of, where N was randomised over more than single plots.
+    pub(super) fn observed_as(self) -> Option<&'static str> {
+        match self {
+            Self::MainPlots => Some("main plot"),
+            Self::Strips => Some("strip"),
+            _ => None,
+        }
+    }
+
     /// In words.
     #[must_use]
     pub fn name(self) -> &'static str {
@@ -39,6 +50,7 @@ impl ErrorStratum {
             Self::PlotsWithinBlocks => "plots within blocks",
             Self::Subplots => "subplots within main plots",
             Self::MainPlots => "main plots within blocks",
+            Self::Strips => "strips of N within blocks",
             Self::PlotsWithinLevels => "plots within levels of the factor",
             Self::PlotsWithinLevelsAndBlocks => "plots within levels of the factor in each block",
             Self::Means => "treatment means around the curve",
@@ -254,11 +266,12 @@ fn observations(
         left_out.push(LeftOut { plot: plot.id.clone(), reason: reason.to_owned() });
     }
     let error_stratum = error_stratum(trial);
-    if error_stratum == ErrorStratum::MainPlots {
-        used = main_plot_means(&used);
+    let whole = error_stratum.observed_as();
+    if whole.is_some() {
+        used = means_of_whole(&used);
     }
     let labels: Vec<_> = used.iter().map(|observed| observed.block).collect();
-    let name = if error_stratum == ErrorStratum::MainPlots { "the main plot of plot" } else { "plot" };
+    let name = whole.map_or_else(|| "plot".to_owned(), |whole| format!("the {whole} of plot"));
     ResponseGroup {
         key,
         names: used.iter().map(|observed| format!("{name} {}", observed.plot)).collect(),
@@ -287,7 +300,7 @@ struct Observed<'t> {
     value: f64,
     block: Option<&'t str>,
     main_plot: Option<&'t str>,
-    /// The plot as typed; of a main plot, the first of its plots.
+    /// The plot as typed; of a main plot or strip, the first of its plots.
     plot: &'t str,
 }
 
@@ -308,23 +321,24 @@ fn error_stratum(trial: &Trial) -> ErrorStratum {
                 ErrorStratum::Subplots
             }
         }
+        Design::StripPlot { .. } => ErrorStratum::Strips,
     }
 }
 
-/// Means over the observations of each main plot: those of one block at one planned rate, and of one label where a column tells main
-/// plots.
-fn main_plot_means<'t>(used: &[Observed<'t>]) -> Vec<Observed<'t>> {
-    let mut main_plots: BTreeMap<_, Vec<&Observed<'t>>> = BTreeMap::new();
+/// Means over the observations of each main plot or strip of N: those of one block at one planned rate, and of one label where a column
+/// tells main plots.
+fn means_of_whole<'t>(used: &[Observed<'t>]) -> Vec<Observed<'t>> {
+    let mut whole: BTreeMap<_, Vec<&Observed<'t>>> = BTreeMap::new();
     for observed in used {
-        main_plots.entry((observed.block, observed.planned.to_bits(), observed.main_plot)).or_default().push(observed);
+        whole.entry((observed.block, observed.planned.to_bits(), observed.main_plot)).or_default().push(observed);
     }
     let mean = |plots: &[&Observed<'t>], value: fn(&Observed<'t>) -> f64| match plots {
         [one] => value(one),
         several => several.iter().map(|observed| value(observed)).sum::<f64>() / several.len() as f64,
     };
-    let of_main_plot = |plots: Vec<&Observed<'t>>| {
+    let of_one = |plots: Vec<&Observed<'t>>| {
         let first = **plots.first()?;
         Some(Observed { rate: mean(&plots, |it| it.rate), value: mean(&plots, |it| it.value), ..first })
     };
-    main_plots.into_values().filter_map(of_main_plot).collect()
+    whole.into_values().filter_map(of_one).collect()
 }

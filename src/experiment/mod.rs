@@ -3,6 +3,7 @@
 //! A *group* is what one response curve is fitted to: the plots of one variety, and of one early level where the topdress is what
 //! varies. Nuisance (block) and the error stratum follow from the design.
 
+pub mod anova;
 mod columns;
 mod compared;
 mod factors;

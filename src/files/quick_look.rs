@@ -8,10 +8,11 @@ use super::gathered::gathered;
 use super::layout::Layout;
 use super::opened::{FileKind, bytes, open};
 use super::plausible;
+use super::plots::optional;
 use super::table::{Column, DataTable};
 use crate::finding::{Finding, Place};
 use crate::response::MOST_REPLICATES;
-use crate::trial::{Columns, InputFile, MissingYield};
+use crate::trial::{Columns, Design, InputFile, MissingYield};
 
 /// Which headers of a data file play which role.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -24,8 +25,12 @@ pub struct ColumnRoles {
     pub block: Option<String>,
     /// The factor that splits the file into groups.
     pub by: Option<String>,
-    /// The factor whose levels are compared.
-    pub factor: Option<String>,
+    /// The factors whose levels are compared.
+    pub factors: Vec<String>,
+    /// How treatments were randomised, its factors by header; the N rate and the factors of other roles may be among them.
+    pub design: Design,
+    /// The site-year, where the file holds several.
+    pub site_year: Option<String>,
     /// Plots behind each row, where rows are treatment means.
     pub replicates: Option<String>,
     /// How the file is laid out.
@@ -46,7 +51,7 @@ pub struct DataFile {
 /// # Errors
 /// Every fault of the file: not readable, no text, ragged, a header that is missing (with the nearest one), a cell that is no
 /// number, a negative rate or yield, a missing rate, block or level, replicates that are no whole number from 1 up, no yield at all; a
-/// layout that has no meaning for such a file; one column in two roles.
+/// layout that has no meaning for such a file; one column in two roles (the factors of a design may be the N rate and others of its factors).
 pub fn load_columns(path: &Path, roles: &ColumnRoles) -> Result<Loaded<DataFile>, Vec<Finding>> {
     let file = path.display().to_string();
     let layout = &roles.layout;
@@ -86,14 +91,17 @@ fn check_layout(file: &str, layout: &Layout) -> Result<(), Finding> {
 }
 
 fn columns(table: &DataTable, roles: &ColumnRoles, findings: &mut Vec<Finding>) -> Option<Columns> {
+    let design = roles.design.clone().renamed(|name| header(table, &name));
     let mut named = |name: &String| keep(column(table, name), findings);
     let rate = named(&roles.rate);
     let yields = named(&roles.yields);
     let block = roles.block.as_ref().map(&mut named);
     let by = roles.by.as_ref().map(&mut named);
-    let factor = roles.factor.as_ref().map(&mut named);
+    let factors: Vec<Option<Column>> = roles.factors.iter().map(&mut named).collect();
+    let of_design: Vec<Option<Column>> =
+        design.named_factors().iter().filter(|name| !is_factor(table, roles, name)).map(&mut named).collect();
+    let site_years = roles.site_year.as_ref().map(&mut named);
     let replicates = roles.replicates.as_ref().map(&mut named);
-    let label = |what: &'static str| move |cell: Cell| cell.label(what).map(str::to_owned);
     let rates = rate.and_then(|rate| {
         rate.values(findings, |cell| {
             plausible::any(&cell, cell.non_negative("an N rate")?)?
@@ -102,42 +110,67 @@ fn columns(table: &DataTable, roles: &ColumnRoles, findings: &mut Vec<Finding>) 
     });
     let yields =
         yields.and_then(|yields| yields.values(findings, |cell| plausible::any(&cell, cell.non_negative("a yield")?)));
-    let blocks = block.map(|column| column?.values(findings, label("block")));
-    let levels = by.map(|column| column?.values(findings, label("group")));
-    let factor_levels = factor.map(|column| column?.values(findings, label("level of the factor")));
+    let mut levels = |column: Option<Column>, what: &'static str| {
+        let column = column?;
+        let levels = column.values(findings, |cell| cell.label(what).map(str::to_owned))?;
+        Some((column.name().to_owned(), levels))
+    };
+    let blocks = block.map(|column| levels(column, "block"));
+    let by = by.map(|column| levels(column, "group"));
+    let mut levels_of_all = |columns: Vec<Option<Column>>| -> Vec<Option<(String, Vec<String>)>> {
+        columns.into_iter().map(|column| levels(column, "level of the factor")).collect()
+    };
+    let (factors, of_design) = (levels_of_all(factors), levels_of_all(of_design));
+    let site_years = site_years.map(|column| levels(column, "site-year"));
     let replicates = replicates.map(|column| column?.values(findings, replicates_of));
     // A role that was asked for and could not be read ends here; its faults are told.
     let (rates, yields) = (rates?, yields?);
-    let blocks = if let Some(blocks) = blocks { Some(blocks?) } else { None };
-    let levels = if let Some(levels) = levels { Some(levels?) } else { None };
-    let factor_levels = if let Some(levels) = factor_levels { Some(levels?) } else { None };
-    let replicates = if let Some(replicates) = replicates { Some(replicates?) } else { None };
+    let (blocks, by, site_years) = (optional(blocks)?, optional(by)?, optional(site_years)?);
+    let factors: Vec<(String, Vec<String>)> = factors.into_iter().collect::<Option<_>>()?;
+    let of_design: Vec<(String, Vec<String>)> = of_design.into_iter().collect::<Option<_>>()?;
+    let replicates = optional(replicates)?;
     let kept: Vec<bool> = yields.iter().map(Option::is_some).collect();
     if !kept.contains(&true) {
         let place = table.header_place().column(&roles.yields);
         findings.push(Finding::error("no-yields", place, "no row has a yield").remedy("name the column of yields"));
         return None;
     }
+    let level = |(_, levels): &(String, Vec<String>), row: usize| levels.get(row).cloned().unwrap_or_default();
     let missing = table.lines().zip(&kept).enumerate().filter(|(_, (_, kept))| !**kept);
-    let level =
-        |of: &Option<Vec<String>>, row: usize| of.as_ref().and_then(|of| of.get(row)).cloned().unwrap_or_default();
     let missing = missing.map(|(row, (line, _))| MissingYield {
         row: line,
-        level: level(&levels, row),
-        factor_level: level(&factor_levels, row),
+        level: by.as_ref().map(|by| level(by, row)).unwrap_or_default(),
+        factor_levels: factors.iter().map(|factor| level(factor, row)).collect(),
     });
     let missing = missing.collect();
+    let kept_of = |(name, levels): (String, Vec<String>)| (name, of_kept(levels, &kept));
     Some(Columns {
         file: table.file().to_owned(),
+        rate_name: header(table, &roles.rate),
+        yield_name: header(table, &roles.yields),
         rates: of_kept(rates, &kept),
         yields: yields.into_iter().flatten().collect(),
-        blocks: blocks.map(|blocks| of_kept(blocks, &kept)),
-        by: roles.by.clone().zip(levels).map(|(name, levels)| (name, of_kept(levels, &kept))),
-        factor: roles.factor.clone().zip(factor_levels).map(|(name, levels)| (name, of_kept(levels, &kept))),
+        design,
+        blocks: blocks.map(|(_, blocks)| of_kept(blocks, &kept)),
+        by: by.map(kept_of),
+        factors: factors.into_iter().map(kept_of).collect(),
+        design_factors: of_design.into_iter().map(kept_of).collect(),
+        site_years: site_years.map(kept_of),
         replicates: replicates.map(|replicates| of_kept(replicates, &kept)),
         rows: of_kept(table.lines().collect(), &kept),
         missing,
     })
+}
+
+/// The header that a name stands for; the name itself where there is none.
+fn header(table: &DataTable, name: &str) -> String {
+    table.column(name).map_or_else(|_| name.trim().to_owned(), |column| column.name().to_owned())
+}
+
+/// Whether a header is that of the N rate or of a factor in another role: its levels are read there.
+fn is_factor(table: &DataTable, roles: &ColumnRoles, name: &str) -> bool {
+    let factors = std::iter::once(&roles.rate).chain(&roles.by).chain(&roles.factors);
+    factors.into_iter().any(|factor| header(table, factor) == name)
 }
 
 /// The plots behind a treatment mean.
@@ -156,16 +189,27 @@ fn replicates_of(cell: Cell) -> Result<usize, Finding> {
     Err(cell.error("not-replicates", text).remedy(remedy))
 }
 
-/// A column that plays two roles: one of them was meant to be another column.
+/// A column that plays two roles: one of them was meant to be another column. The factors of a design may be the N rate, and factors of
+/// other roles.
 fn roles_given_twice(table: &DataTable, roles: &ColumnRoles) -> Vec<Finding> {
+    let of_design = if matches!(roles.design, Design::StripPlot { .. }) { "--strip" } else { "--main-plot" };
     let mut given = vec![("--rate", &roles.rate), ("--yield", &roles.yields)];
     given.extend(roles.block.as_ref().map(|block| ("--block", block)));
     given.extend(roles.by.as_ref().map(|by| ("--by", by)));
-    given.extend(roles.factor.as_ref().map(|factor| ("--factor", factor)));
+    given.extend(roles.factors.iter().map(|factor| ("--factor", factor)));
+    given.extend(roles.site_year.as_ref().map(|site_year| ("--site-year", site_year)));
     given.extend(roles.replicates.as_ref().map(|replicates| ("--replicates", replicates)));
+    given.extend(roles.design.named_factors().iter().map(|factor| (of_design, factor)));
     let twice = given.iter().enumerate().filter_map(|(position, (flag, name))| {
-        let (earlier, _) = given.get(..position)?.iter().find(|(_, earlier)| earlier.trim() == name.trim())?;
-        let text = format!("the column {name:?} is given as {earlier} and as {flag}");
+        let is_other =
+            |(earlier, _): &&(&str, &String)| *flag != of_design || !matches!(*earlier, "--rate" | "--by" | "--factor");
+        let same = |(_, earlier): &&(&str, &String)| header(table, earlier) == header(table, name);
+        let (earlier, _) = given.get(..position)?.iter().filter(is_other).find(same)?;
+        let text = if earlier == flag {
+            format!("the column {name:?} is given twice as {flag}")
+        } else {
+            format!("the column {name:?} is given as {earlier} and as {flag}")
+        };
         let place = table.header_place().column(name.as_str());
         Some(Finding::error("two-roles", place, text).remedy("name a column of its own for each role"))
     });

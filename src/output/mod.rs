@@ -6,6 +6,13 @@
 
 mod across;
 mod across_text;
+mod anova;
+mod anova_csv;
+mod anova_means;
+mod anova_means_text;
+mod anova_model;
+mod anova_model_text;
+mod anova_text;
 mod calibrate;
 mod calibrate_text;
 mod curves;
@@ -40,7 +47,16 @@ mod yields;
 mod yields_csv;
 mod yields_text;
 
+#[cfg(test)]
+mod anova_tests;
+
 pub use across::{AcrossOf, AsideOf, CommonRateOf, EarlyN, MeanOptimumOf, SiteYearOf};
+pub use anova::{AnalysisOf, Anova, AnovaTable, Letters, NotAnalysedOf, SourceOf, StratumOf};
+pub use anova_means::{ComparisonsOf, MeanOfLevels, MeansOf, OverPairs, PairOf, ProcedureOf};
+pub use anova_model::{
+    AssumptionsOf, Bartlett, ComponentOf, ErrorVarianceOf, ErrorVariancesOf, LikelihoodOf, OutlierOf,
+    PredictedSiteYear, ResidualOf,
+};
 pub use calibrate::{
     Aside, CalibrationAt, Calibrations, Errors, HeldOutSiteYear, Point, PredictionOf, RelationOf, ResampledOf,
     TableCalibration, ValidationOf,

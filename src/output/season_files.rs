@@ -231,7 +231,7 @@ fn nuisance_name(stratum: ErrorStratum) -> &'static str {
         ErrorStratum::Plots | ErrorStratum::Means | ErrorStratum::MeansWithPooledError => "none",
         ErrorStratum::PlotsWithinLevels => "factor",
         ErrorStratum::PlotsWithinLevelsAndBlocks => "block × factor",
-        ErrorStratum::PlotsWithinBlocks | ErrorStratum::MainPlots => "block",
+        ErrorStratum::PlotsWithinBlocks | ErrorStratum::MainPlots | ErrorStratum::Strips => "block",
         ErrorStratum::Subplots => "block or main plot",
     }
 }

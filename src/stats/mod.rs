@@ -9,6 +9,7 @@ pub mod isotonic;
 pub mod least_squares;
 pub mod letters;
 pub mod levels;
+pub mod mixed_model;
 pub mod orthogonal_polynomials;
 pub mod polynomial;
 pub mod quantile;

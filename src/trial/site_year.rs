@@ -188,10 +188,17 @@ pub enum Design {
     CompletelyRandomised,
     /// Within blocks.
     RandomisedCompleteBlock,
-    /// Main-plot factors within blocks, the others within main plots; factors by name (`variety`, one of [`Trial::factors`] or an application).
+    /// Main-plot factors within blocks, the others within main plots; factors by name (`variety`, one of [`Trial::factors`] or an
+    /// application; of bare columns the header).
     SplitPlot {
         /// Factors on main plots.
         main_plot: Vec<String>,
+    },
+    /// Factors on strips that run one way through a block, the others on the strips across them; named as those of main
+    /// plots.
+    StripPlot {
+        /// Factors on the strips that run one way.
+        strip: Vec<String>,
     },
 }
 
@@ -203,6 +210,26 @@ impl Design {
             Self::CompletelyRandomised => "completely-randomised",
             Self::RandomisedCompleteBlock => "randomised-complete-block",
             Self::SplitPlot { .. } => "split-plot",
+            Self::StripPlot { .. } => "strip-plot",
+        }
+    }
+
+    /// The factors that it lays on main plots, or on the strips that run one way; none in the other designs.
+    #[must_use]
+    pub fn named_factors(&self) -> &[String] {
+        match self {
+            Self::CompletelyRandomised | Self::RandomisedCompleteBlock => &[],
+            Self::SplitPlot { main_plot: named } | Self::StripPlot { strip: named } => named,
+        }
+    }
+
+    /// The same design with other names for its factors.
+    pub(crate) fn renamed(self, name: impl Fn(String) -> String) -> Self {
+        let all = |names: Vec<String>| names.into_iter().map(&name).collect();
+        match self {
+            Self::SplitPlot { main_plot } => Self::SplitPlot { main_plot: all(main_plot) },
+            Self::StripPlot { strip } => Self::StripPlot { strip: all(strip) },
+            design => design,
         }
     }
 }

@@ -258,7 +258,9 @@ fn roles() -> ColumnRoles {
         yields: "yield".to_owned(),
         block: Some("rep".to_owned()),
         by: None,
-        factor: None,
+        factors: Vec::new(),
+        design: Design::RandomisedCompleteBlock,
+        site_year: None,
         replicates: None,
         layout: crate::files::Layout::default(),
     }
@@ -284,7 +286,7 @@ fn a_quick_look_keeps_the_rows_with_a_yield_and_lists_the_others() {
     assert_eq!(columns.yields, [41.5, 78.0, 39.25]);
     assert_eq!(columns.blocks.unwrap(), ["1", "1", "2"]);
     assert_eq!(columns.by.unwrap(), ("plot".to_owned(), vec!["101".to_owned(), "102".to_owned(), "104".to_owned()]));
-    assert_eq!(columns.missing, [MissingYield { row: 4, level: "103".to_owned(), factor_level: String::new() }]);
+    assert_eq!(columns.missing, [MissingYield { row: 4, level: "103".to_owned(), factor_levels: Vec::new() }]);
 }
 
 #[test]

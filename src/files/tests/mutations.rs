@@ -136,7 +136,7 @@ proptest! {
         let path = folder.path().join("plots.csv");
         fs::write(&path, bytes).unwrap();
         let name = str::to_owned;
-        let roles = ColumnRoles { rate: name("urea_lb_ac"), yields: name("yield"), block: Some(name("rep")), by: None, factor: None, replicates: None, layout: crate::files::Layout { header_row, ..Default::default() } };
+        let roles = ColumnRoles { rate: name("urea_lb_ac"), yields: name("yield"), block: Some(name("rep")), by: None, factors: Vec::new(), design: crate::trial::Design::RandomisedCompleteBlock, site_year: None, replicates: None, layout: crate::files::Layout { header_row, ..Default::default() } };
         if let Ok(loaded) = load_columns(&path, &roles) {
             let columns = loaded.value.columns;
             prop_assert_eq!(columns.rates.len(), columns.yields.len());

@@ -1,0 +1,263 @@
+//! `stook anova`
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+use serde_json::{Map, Value};
+
+use super::deliver::Answer;
+use super::failure::Failure;
+use super::flags::{OutputFlags, RoleFlags, level};
+use super::source::{Source, bushel_unknown};
+use crate::experiment::anova::{
+    AnovaOptions, AskedMethod, DegreesOfFreedomMethod, Effect, Experiment, ResidualVariance, TermTests, analyse,
+    combined, experiment_of_trial, experiments_of_columns,
+};
+use crate::finding::{Finding, Severity};
+use crate::output::{Anova, Letters, Provenance};
+use crate::quality::check_programme;
+use crate::trial::{Decisions, InputFile, Programme, Trial};
+
+/// Test what varied in the experiment, each effect on its proper error, and compare means
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Flags {
+    /// Folder of a programme or trial, or a data file (CSV, TSV, XLSX, Parquet)
+    path: PathBuf,
+    #[command(flatten)]
+    roles: RoleFlags,
+    #[command(flatten)]
+    analysis: AnalysisFlags,
+    #[command(flatten)]
+    output: OutputFlags,
+}
+
+/// How to analyse.
+#[derive(Clone, Copy, Debug, Args)]
+#[command(next_help_heading = "Analysis")]
+struct AnalysisFlags {
+    /// Method [default: classical where balanced; else least squares where there is one error, a mixed model by REML where several]
+    #[arg(long, value_enum)]
+    method: Option<MethodFlag>,
+    /// Blocks [default: fixed; random in a mixed model]
+    #[arg(long, value_enum)]
+    blocks: Option<EffectFlag>,
+    /// Several site-years: random ones stand for others like them, fixed ones for themselves alone
+    #[arg(long, value_enum, default_value = "random")]
+    site_years: EffectFlag,
+    /// Error variance of several site-years; one a site-year makes a mixed model
+    #[arg(long, value_enum, default_value = "common")]
+    residual_variance: ResidualFlag,
+    /// Denominator degrees of freedom of a mixed model
+    #[arg(long, value_enum, default_value = "kenward-roger")]
+    df: DfFlag,
+    /// What each effect is adjusted for, where the design is not balanced
+    #[arg(long, value_enum, default_value = "adjusted")]
+    tests: TestsFlag,
+    /// Level of intervals, between 0 and 1; means are compared at what is left of 1 [default: the programme's, or 0.95]
+    #[arg(long, value_parser = level, allow_negative_numbers = true)]
+    level: Option<f64>,
+    /// Procedure whose letters the text prints beside means; other formats hold both
+    #[arg(long, value_enum, default_value = "tukey")]
+    letters: LettersFlag,
+}
+
+/// A method, as it is typed.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum MethodFlag {
+    /// Mean squares of the design's strata; least squares where the design is not balanced and has one error
+    Classical,
+    /// A mixed model by restricted maximum likelihood
+    Reml,
+    /// A mixed model by maximum likelihood
+    Ml,
+}
+
+/// Fixed or random, as it is typed.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum EffectFlag {
+    /// These and no others
+    Fixed,
+    /// A sample of others like them
+    Random,
+}
+
+/// Error variances, as they are typed.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum ResidualFlag {
+    /// One for all
+    Common,
+    /// One a site-year
+    BySiteYear,
+}
+
+/// Degrees of freedom, as they are typed.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum DfFlag {
+    /// Kenward and Roger, with their standard errors
+    KenwardRoger,
+    /// Satterthwaite
+    Satterthwaite,
+}
+
+/// Tests, as they are typed.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum TestsFlag {
+    /// For all others that do not contain it (type II)
+    Adjusted,
+    /// For those before it (type I)
+    Sequential,
+    /// For all others, cells weighing alike (type III)
+    Marginal,
+}
+
+/// A procedure, as it is typed.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum LettersFlag {
+    /// Tukey's honestly significant difference
+    Tukey,
+    /// The least significant difference, where the F test protects it
+    Lsd,
+}
+
+impl From<EffectFlag> for Effect {
+    fn from(flag: EffectFlag) -> Self {
+        match flag {
+            EffectFlag::Fixed => Self::Fixed,
+            EffectFlag::Random => Self::Random,
+        }
+    }
+}
+
+impl AnalysisFlags {
+    fn options(self, level: f64) -> AnovaOptions {
+        AnovaOptions {
+            level,
+            method: self.method.map(|method| match method {
+                MethodFlag::Classical => AskedMethod::Classical,
+                MethodFlag::Reml => AskedMethod::Reml,
+                MethodFlag::Ml => AskedMethod::Ml,
+            }),
+            blocks: self.blocks.map(Effect::from),
+            site_years: self.site_years.into(),
+            degrees_of_freedom: match self.df {
+                DfFlag::KenwardRoger => DegreesOfFreedomMethod::KenwardRoger,
+                DfFlag::Satterthwaite => DegreesOfFreedomMethod::Satterthwaite,
+            },
+            term_tests: match self.tests {
+                TestsFlag::Adjusted => TermTests::Adjusted,
+                TestsFlag::Sequential => TermTests::Sequential,
+                TestsFlag::Marginal => TermTests::Marginal,
+            },
+            residual_variance: match self.residual_variance {
+                ResidualFlag::Common => ResidualVariance::Common,
+                ResidualFlag::BySiteYear => ResidualVariance::BySiteYear,
+            },
+        }
+    }
+
+    fn letters(self) -> Letters {
+        match self.letters {
+            LettersFlag::Tukey => Letters::Tukey,
+            LettersFlag::Lsd => Letters::ProtectedLsd,
+        }
+    }
+
+    /// What was asked, as it is typed.
+    fn given(self, level: f64) -> Map<String, Value> {
+        let names = [
+            ("method", self.method.and_then(|flag| flag.to_possible_value())),
+            ("blocks", self.blocks.and_then(|flag| flag.to_possible_value())),
+            ("site_years", self.site_years.to_possible_value()),
+            ("residual_variance", self.residual_variance.to_possible_value()),
+            ("df", self.df.to_possible_value()),
+            ("tests", self.tests.to_possible_value()),
+            ("letters", self.letters.to_possible_value()),
+        ];
+        let names = names.map(|(name, value)| (name, value.map(|value| value.get_name().to_owned()).into()));
+        let level = [("level", Value::from(level))];
+        names.into_iter().chain(level).map(|(name, value)| (name.to_owned(), value)).collect()
+    }
+}
+
+const EXAMPLES: &str = "The design says which error each effect is tested on: it is in a trial's descriptor, or given with --block, --main-plot and
+--strip. A programme is analysed trial by trial, then trials of the same factors together, each a site-year.
+
+Examples:
+  stook anova trials
+  stook anova trials/osier-bend-2025 --letters lsd
+  stook anova oats.csv --rate nitrogen --yield yield --block block --main-plot variety
+  stook anova plots.csv --rate n --yield yield --block rep --factor variety --method reml
+  stook anova plots.csv --rate n --yield yield --block rep --site-year place --site-years fixed";
+
+/// What is to be analysed, and where it comes from.
+struct Read {
+    experiments: Vec<Experiment>,
+    level: f64,
+    roles: Map<String, Value>,
+    inputs: Vec<InputFile>,
+    warnings: Vec<Finding>,
+}
+
+pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
+    flags.roles.of_plots()?;
+    let read = flags.read()?;
+    flags.output.spares(&flags.path, Some(&read.inputs))?;
+    let options = flags.analysis.options(read.level);
+    let (mut analyses, mut refused) = (Vec::new(), Vec::new());
+    for experiment in &read.experiments {
+        match analyse(experiment, &options) {
+            Ok(analysis) => analyses.push(analysis),
+            Err(reason) => {
+                let site_years = experiment.site_years.as_ref().map_or_else(Vec::new, |of| of.levels.clone());
+                refused.push((experiment.key.clone(), site_years, reason.to_string()));
+            }
+        }
+    }
+    let anova = Anova::of(&analyses, read.level).with_letters(flags.analysis.letters()).with_not_analysed(refused);
+    let mut all = read.roles;
+    all.extend(flags.analysis.given(read.level));
+    let provenance = Provenance { inputs: read.inputs, options: all, seed: None, warnings: read.warnings };
+    Answer::report(&anova, &provenance, anova.any(), &flags.output)
+}
+
+impl Flags {
+    fn read(&self) -> Result<Read, Failure> {
+        match Source::read(&self.path, &self.roles)? {
+            Source::Columns { columns, input, warnings } => {
+                let (rate_unit, yield_unit) = (self.roles.rate_unit.as_deref(), self.roles.yield_unit.as_deref());
+                Ok(Read {
+                    experiments: experiments_of_columns(&columns, rate_unit, yield_unit),
+                    level: self.analysis.level.unwrap_or(Decisions::default().level),
+                    roles: self.roles.given(),
+                    inputs: vec![input],
+                    warnings,
+                })
+            }
+            Source::Programme(loaded) => {
+                let found = check_programme(&loaded.value);
+                if found.iter().any(|finding| finding.severity == Severity::Error) {
+                    return Err(Failure::Input(found));
+                }
+                Ok(Read {
+                    experiments: experiments(&loaded.value)?,
+                    level: self.analysis.level.unwrap_or(loaded.value.decisions.level),
+                    roles: Map::new(),
+                    inputs: loaded.value.inputs,
+                    warnings: loaded.warnings,
+                })
+            }
+        }
+    }
+}
+
+/// Every trial, then those of like treatments together.
+fn experiments(programme: &Programme) -> Result<Vec<Experiment>, Failure> {
+    let named = |trial: &Trial| {
+        let experiment = experiment_of_trial(trial, &programme.crop, &programme.units);
+        Ok((trial.site_year(), experiment.map_err(|error| bushel_unknown(&error, &programme.crop.name))?))
+    };
+    let trials: Vec<(String, Experiment)> = programme.trials.iter().map(named).collect::<Result<_, Failure>>()?;
+    let together = combined(&trials);
+    Ok(trials.into_iter().map(|(_, experiment)| experiment).chain(together).collect())
+}
