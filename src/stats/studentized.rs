@@ -85,6 +85,7 @@ pub(super) fn upper_quantile(
         let t = if df == f64::INFINITY { normal_quantile(0.5 * upper) } else { t_quantile(0.5 * upper, df) };
         t.map(|t| (-scale * t).ln()).filter(|log_q| log_q.is_finite())
     };
+    // On one degree of freedom or fewer our quantile of t is wrong far out, so no q may lie between; then all are looked at.
     let narrow = single(upper).zip(single(upper / comparisons));
     let root = narrow.and_then(|(low, high)| bracketed_root(miss, [low - BRACKET_MARGIN, high + BRACKET_MARGIN]));
     root.or_else(|| bracketed_root(miss, [f64::MIN_POSITIVE.ln(), f64::MAX.ln()])).map(f64::exp)

@@ -94,15 +94,21 @@ fn past_z_letters_are_numbered_and_still_read_one_way() {
 
 #[test]
 fn the_block_trials_have_the_oracles_letters_by_lsd_and_by_tukey() {
-    let file = beside("multiple_comparisons").join("letters_and_polynomials.json");
+    let file = beside("oracle").join("B_rcbd.json");
     let reference: Value = serde_json::from_str(&std::fs::read_to_string(file).unwrap()).unwrap();
-    for (trial, case) in reference.as_object().unwrap() {
-        let means: Vec<f64> = case["means"].as_array().unwrap().iter().map(|mean| mean.as_f64().unwrap()).collect();
-        for (procedure, case) in case["letters"].as_object().unwrap() {
-            let differ: BTreeSet<(usize, usize)> = serde_json::from_value(case["differ"].clone()).unwrap();
-            let expected: Vec<String> = serde_json::from_value(case["letters"].clone()).unwrap();
-            let found = compact_letters(&means, |i, j| differ.contains(&(i, j)));
-            assert_eq!(found, expected, "{trial} by {procedure}");
+    for (trial, case) in reference["trials"].as_object().unwrap() {
+        let numbers = |name: &str| -> Vec<f64> { serde_json::from_value(case[name].clone()).unwrap() };
+        let rates = numbers("rates");
+        for p in ["p_lsd", "p_tukey_direct"] {
+            let differ = |i: usize, j: usize| {
+                let mut pairs = case["pairs"].as_array().unwrap().iter();
+                pairs.any(|pair| {
+                    pair["rate_i"] == rates[i] && pair["rate_j"] == rates[j] && pair[p].as_f64() < Some(0.05)
+                })
+            };
+            let expected: Vec<String> =
+                serde_json::from_value(case[format!("letters_{p}")]["letters"].clone()).unwrap();
+            assert_eq!(compact_letters(&numbers("adjusted_means"), differ), expected, "{trial} by {p}");
         }
     }
 }

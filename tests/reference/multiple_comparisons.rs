@@ -6,7 +6,8 @@
 use crate::data::{Table, beside};
 use approx::assert_relative_eq;
 use proptest::prelude::*;
-use stook::stats::distribution::{normal_quantile, t_quantile, t_two_sided};
+use serde_json::Value;
+use stook::stats::distribution::{normal_quantile, t_two_sided};
 use stook::stats::dunnett::{dunnett_quantile, dunnett_quantile_upper, dunnett_survival};
 use stook::stats::studentized_range::{
     studentized_range_quantile, studentized_range_quantile_upper, studentized_range_survival,
@@ -102,11 +103,17 @@ fn quantiles_of_the_studentized_range_agree_with_the_oracle() {
 
 #[test]
 fn every_pair_of_the_block_trials_has_the_p_of_the_oracle() {
-    let table = table("range_pairs.csv");
-    let rows = table.numbers("means").into_iter().zip(table.numbers("df")).zip(table.numbers("q"));
-    for (((means, df), q), expected) in rows.zip(table.numbers("upper")) {
-        let found = studentized_range_survival(q, means as usize, df).unwrap();
-        assert_relative_eq!(found, expected, max_relative = ROUNDING);
+    let read = |name: &str| -> Value {
+        serde_json::from_str(&std::fs::read_to_string(beside("oracle").join(name)).unwrap()).unwrap()
+    };
+    let trials = &read("B_rcbd.json")["trials"];
+    for (trial, pairs) in read("B_tukey_rcbd_pairs_ref.json").as_object().unwrap() {
+        let means = trials[trial]["rates"].as_array().unwrap().len();
+        let df = trials[trial]["df_error"].as_f64().unwrap();
+        for pair in pairs.as_array().unwrap() {
+            let found = studentized_range_survival(pair["q"].as_f64().unwrap(), means, df).unwrap();
+            assert_relative_eq!(found, pair["p_ref"].as_f64().unwrap(), max_relative = ROUNDING);
+        }
     }
 }
 
@@ -264,8 +271,18 @@ proptest! {
         let lambdas = vec![lambda; means - 1];
         let t = dunnett_quantile_upper(upper, &lambdas, df).unwrap();
         prop_assert!((dunnett_survival(t, &lambdas, df).unwrap() / upper - 1.0).abs() < ROUNDING);
-        // A single comparison demands less, and their sum more.
-        let (single, sum) = (-t_quantile(0.5 * upper, df).unwrap(), -t_quantile(0.5 * upper / lambdas.len() as f64, df).unwrap());
-        prop_assert!(single * (1.0 - STUDENT) <= t && t <= sum * (1.0 + STUDENT));
+        // A single comparison exceeds more rarely than the largest, and the largest than all of them one by one.
+        let single = t_two_sided(t, df).unwrap();
+        prop_assert!(single <= upper * (1.0 + STUDENT) && upper <= lambdas.len() as f64 * single * (1.0 + STUDENT));
+    }
+}
+
+#[test]
+fn quantiles_on_one_degree_of_freedom_are_cauchys() {
+    for upper in [0.2, 1e-6, 1e-15, 1e-100] {
+        let cauchy = 1.0 / (0.5 * std::f64::consts::PI * upper).tan();
+        let q = studentized_range_quantile_upper(upper, 2, 1.0).unwrap();
+        assert_relative_eq!(q, std::f64::consts::SQRT_2 * cauchy, max_relative = ROUNDING);
+        assert_relative_eq!(dunnett_quantile_upper(upper, &[0.4], 1.0).unwrap(), cauchy, max_relative = ROUNDING);
     }
 }

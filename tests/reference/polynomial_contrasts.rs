@@ -11,11 +11,13 @@ const ROUNDING: f64 = 1e-13;
 
 #[test]
 fn contrasts_over_the_rates_of_the_block_trials_are_those_of_r() {
-    let file = beside("multiple_comparisons").join("letters_and_polynomials.json");
+    let file = beside("oracle").join("B_rcbd.json");
     let reference: Value = serde_json::from_str(&std::fs::read_to_string(file).unwrap()).unwrap();
-    for case in reference.as_object().unwrap().values() {
+    for case in reference["trials"].as_object().unwrap().values() {
         let rates: Vec<f64> = serde_json::from_value(case["rates"].clone()).unwrap();
-        let expected: Vec<Vec<f64>> = serde_json::from_value(case["polynomials"].clone()).unwrap();
+        let degrees = case["orthogonal_polynomials"].as_array().unwrap().iter();
+        let expected: Vec<Vec<f64>> =
+            degrees.map(|degree| serde_json::from_value(degree["coefficients"].clone()).unwrap()).collect();
         let found = orthogonal_polynomials(&rates, &vec![1.0; rates.len()], expected.len()).unwrap();
         assert_eq!(found.len(), expected.len());
         for (found, expected) in found.iter().flatten().zip(expected.iter().flatten()) {
