@@ -10,7 +10,7 @@ quietly <- function(e) suppressMessages(suppressWarnings(e))
 polished <- function(formula, data, REML = TRUE) {
   m <- quietly(lmer(formula, data, REML = REML, control = tight)); theta <- getME(m, "theta"); free <- which(abs(theta) > 1e-4); theta[abs(theta) <= 1e-4] <- 0
   dev <- quietly(lmer(formula, data, REML = REML, devFunOnly = TRUE)); f <- function(t) { th <- theta; th[free] <- t; dev(th) }
-  t <- theta[free]; if (length(free)) for (i in 1:6) t <- t - drop(solve(hessian(f, t), grad(f, t, method.args = list(eps = 1e-4, r = 6)))); theta[free] <- t
+  t <- theta[free]; if (length(free)) for (i in 1:6) t <- t - drop(solve(hessian(f, t), grad(f, t, method.args = list(d = 0.02, r = 6)))); theta[free] <- t
   quietly(lmerTest::lmer(formula, data, REML = REML, start = list(theta = unname(theta)), control = lmerControl(optimizer = NULL, calc.derivs = FALSE, check.conv.singular = "ignore")))
 }
 summary_of <- function(m, kr = FALSE) {
@@ -45,25 +45,23 @@ out$sleep <- c(list(data = data.frame(reaction = sleepstudy$Reaction, days = sle
 # Unbalanced, with a block variance of zero: Kenward and Roger at the boundary.
 d <- read.csv("../oracle/s6_unbalanced.csv"); d$T <- factor(d$rate); d$B <- factor(d$block); d$flat <- residuals(lm(yield ~ T + B, d)) + 10 * as.integer(d$T)
 out$zero_block <- c(list(response = I(d$flat)), summary_of(polished(flat ~ T + (1 | B), d), TRUE))
-# Profile intervals at 95 %: lme4's own (of the unrestricted likelihood), and the restricted one profiled with its deviance function.
-own <- function(formula, data) { p <- quietly(profile(lme4::lmer(formula, data, REML = FALSE, control = tight), which = "theta_", devtol = 1e-14, delta = 0.02, signames = FALSE)); ci <- confint(p, level = 0.95)^2; colnames(ci) <- c("low", "high"); data.frame(name = rownames(ci), ci, row.names = NULL) }
-# Variances of random intercepts alone: at a variance v of term i the others (and the residual) are searched.
-restricted <- function(formula, data) {
-  m <- polished(formula, data); dev <- quietly(lme4::lmer(formula, data, REML = TRUE, devFunOnly = TRUE)); k <- length(getME(m, "theta")); n <- nrow(data); p <- length(fixef(m)); e <- environment(dev)
-  full <- function(v) { th <- sqrt(v[1:k] / v[k + 1]); if (inherits(try(dev(th), silent = TRUE), "try-error")) return(1e10); wrss <- e$pp$ldL2() + e$pp$ldRX2(); rss <- e$resp$wrss() + e$pp$sqrL(1); wrss + (n - p) * log(2 * pi * v[k + 1]) + rss / v[k + 1] }
+# Profile intervals at 95 %: lme4's own (always of the unrestricted likelihood, interpolated; it gives up on some ends), and either
+# likelihood profiled directly with its deviance function.
+own <- function(formula, data) { p <- quietly(profile(quietly(lme4::lmer(formula, data, REML = FALSE, control = tight)), which = "theta_", devtol = 1e-14, delta = 0.02, signames = FALSE)); ci <- confint(p, level = 0.95)^2; colnames(ci) <- c("low", "high"); data.frame(name = rownames(ci), ci, row.names = NULL) }
+# Variances of random intercepts: at a variance v of term i the others, and the residual, are searched.
+direct <- function(formula, data, REML) {
+  m <- polished(formula, data, REML); dev <- quietly(lme4::lmer(formula, data, REML = REML, devFunOnly = TRUE)); k <- length(getME(m, "theta")); n <- nrow(data) - REML * length(fixef(m)); e <- environment(dev)
+  full <- function(v) { if (inherits(try(dev(sqrt(v[1:k] / v[k + 1])), silent = TRUE), "try-error")) return(1e10); e$pp$ldL2() + REML * e$pp$ldRX2() + n * log(2 * pi * v[k + 1]) + (e$resp$wrss() + e$pp$sqrL(1)) / v[k + 1] }
   best <- c((getME(m, "theta") * sigma(m))^2, sigma(m)^2); least <- full(best)
   at <- function(i, v) { f <- function(s) { w <- best; w[-i] <- exp(s); w[i] <- v; full(w) }; s <- log(pmax(best[-i], 1e-8)); for (r in 1:4) s <- nlminb(s, f, lower = log(1e-10), upper = log(1e8), control = list(rel.tol = 1e-15, x.tol = 1e-12))$par; f(s) - least - qchisq(.95, 1) }
-  ends <- function(i) { low <- if (at(i, best[i] * 1e-12) < 0) 0 else uniroot(function(l) at(i, exp(l)), log(best[i]) + c(-12, 0), extendInt = "no", tol = 1e-11)$root; high <- uniroot(function(l) at(i, exp(l)), log(best[i]) + c(0, 6), extendInt = "upX", tol = 1e-11)$root
-    data.frame(low = if (identical(low, 0)) 0 else exp(low), high = exp(high)) }
+  ends <- function(i) { low <- if (at(i, best[i] * 1e-12) < 0) 0 else exp(uniroot(function(l) at(i, exp(l)), log(best[i]) + c(-12, 0), tol = 1e-11)$root); data.frame(low = low, high = exp(uniroot(function(l) at(i, exp(l)), log(best[i]) + c(0, 6), extendInt = "upX", tol = 1e-11)$root)) }
   data.frame(name = c(names(getME(m, "theta")), "residual"), do.call(rbind, lapply(seq_len(k + 1), ends)))
 }
 c1 <- read.csv("../oracle/c1_regular.csv"); c1$x <- c1$rate / 100; c1$sb <- interaction(c1$site, c1$block, drop = TRUE)
 s1 <- read.csv("../oracle/s1_qp.csv"); s1$T <- factor(s1$rate)
 un <- read.csv("../oracle/oats_unbalanced.csv"); un$N <- factor(un$nitrogen)
-out$profile <- list(oats_additive = list(ML = own(Y ~ V + N + (1 | B / V), oats), REML = restricted(Y ~ V + N + (1 | B / V), oats)),
-  s1 = list(ML = own(yield ~ T + (1 | block), s1), REML = restricted(yield ~ T + (1 | block), s1)),
-  c1 = list(ML = own(yield ~ x + I(x^2) + (1 | site) + (1 | sb), c1), REML = restricted(yield ~ x + I(x^2) + (1 | site) + (1 | sb), c1)),
-  oats_unbalanced = list(ML = own(yield ~ variety + N + (1 | block / variety), un), REML = restricted(yield ~ variety + N + (1 | block / variety), un)),
-  sleep = list(ML = own(Reaction ~ Days + (Days | Subject), sleepstudy)))
+for (name in names(cases <- list(oats_additive = list(Y ~ V + N + (1 | B / V), oats), s1 = list(yield ~ T + (1 | block), s1), c1 = list(yield ~ x + I(x^2) + (1 | site) + (1 | sb), c1), oats_unbalanced = list(yield ~ variety + N + (1 | block / variety), un))))
+  out$profile[[name]] <- list(lme4 = own(cases[[name]][[1]], cases[[name]][[2]]), ML = direct(cases[[name]][[1]], cases[[name]][[2]], FALSE), REML = direct(cases[[name]][[1]], cases[[name]][[2]], TRUE))
+out$profile$sleep <- list(lme4 = own(Reaction ~ Days + (Days | Subject), sleepstudy))
 out$versions <- lapply(c(lme4 = "lme4", lmerTest = "lmerTest", pbkrtest = "pbkrtest", nlme = "nlme"), function(p) as.character(packageVersion(p)))
 writejson(out, "mixed.json")
