@@ -25,6 +25,7 @@ mod profile;
 mod search;
 #[cfg(test)]
 mod tests;
+mod turning;
 
 pub use inference::{Contrast, FTest};
 pub use model::{MixedModel, ResidualVariance, TermCovariance, fit};
