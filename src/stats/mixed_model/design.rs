@@ -6,6 +6,7 @@
 //! one residual variance the observations are turned so that the random effects touch only the first few of them ([`super::turning`]).
 
 use super::basis::{Basis, length};
+use super::cells::Cells;
 use super::dense::{Matrix, add_scaled};
 use super::layout::{Layout, TermLayout, in_own_units};
 use super::turning::Turning;
@@ -23,6 +24,8 @@ const NO_VARIATION: f64 = 1e-13;
 #[derive(Clone, Debug)]
 pub(super) struct Design {
     pub(super) layout: Layout,
+    pub(super) cells: Cells,
+    /// Of the fixed columns; its own columns are given by cell.
     pub(super) basis: Basis,
     pub(super) observations: usize,
     /// The response's coordinates in the basis, in its own unit.
@@ -74,7 +77,8 @@ impl Design {
     /// Checks and prepares; `first` names a coefficient of a correlated term (term, column) to stand first in its covariance factor.
     pub(super) fn new(data: &MixedData, first: Option<(usize, usize)>) -> Result<Self, MixedModelError> {
         let observations = check(data)?;
-        let basis = Basis::new(&data.fixed, FIXED_TOLERANCE);
+        let cells = Cells::new(data);
+        let basis = cells.basis(&data.fixed, FIXED_TOLERANCE);
         let rank = basis.q.len();
         let groups = data.residual_group.as_ref();
         let (group_of, group_labels) =
@@ -105,7 +109,7 @@ impl Design {
             return Err(MixedModelError::NoDegreesOfFreedom { observations, coefficients: rank });
         }
         let mut response = data.y.clone();
-        let least_squares = basis.take_out(&mut response);
+        let least_squares = cells.take_out(&basis, &mut response);
         let spread = length(&response);
         if spread <= NO_VARIATION * length(&data.y) {
             return Err(MixedModelError::NoVariation);
@@ -117,13 +121,14 @@ impl Design {
         let mut design = Self {
             untouched: vec![untouched; layout.groups.len()],
             layout,
+            cells,
             basis,
             observations,
             least_squares,
             unit,
             components: Vec::new(),
         };
-        let mut turning = Turning::new(&mut design, data, columns, level_of, group_of, response);
+        let mut turning = Turning::new(&mut design, columns, level_of, group_of, response);
         for members in components(&turning.level_of, observations) {
             turning.add(members);
         }

@@ -12,6 +12,7 @@
 //! random effects is not.
 
 mod basis;
+mod cells;
 mod curvature;
 mod dense;
 mod design;

@@ -72,11 +72,9 @@ impl MixedModel {
 
     /// `Xβ̂` of every observation.
     pub fn marginal_fitted(&self) -> Vec<f64> {
-        let mut fitted = vec![0.0; self.observations];
-        for (column, coefficient) in self.design.basis.q.iter().zip(self.orthonormal()) {
-            super::dense::add_scaled(&mut fitted, coefficient, column);
-        }
-        fitted
+        let cells = &self.design.cells;
+        let by_cell = cells.combined(&self.design.basis, &self.orthonormal());
+        cells.of.iter().map(|cell| by_cell[*cell]).collect()
     }
 
     /// `Xβ̂ + Zb̂` of every observation.

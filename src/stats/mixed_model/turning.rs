@@ -7,7 +7,6 @@
 //! Components with the same rows of fixed and random columns, such as all site-years in which no plot was lost, are one *shape*: only their
 //! responses differ, and V is factored once for all of them.
 
-use super::MixedData;
 use super::basis::Basis;
 use super::dense::{Matrix, add_scaled, inner};
 use super::design::{Block, Component, Design};
@@ -25,8 +24,6 @@ pub(super) struct Turning<'a> {
     pub(super) level_of: Vec<Vec<usize>>,
     group_of: Vec<usize>,
     response: Vec<f64>,
-    /// Observations with the same fixed and random columns have the same number.
-    cell_of: Vec<usize>,
     /// The block of each level of each term in its component, once it is known.
     block_of: Vec<Vec<usize>>,
     shapes: HashMap<Vec<usize>, usize>,
@@ -49,14 +46,12 @@ struct Turn {
 impl<'a> Turning<'a> {
     pub(super) fn new(
         design: &'a mut Design,
-        data: &MixedData,
         columns: Vec<Vec<Vec<f64>>>,
         level_of: Vec<Vec<usize>>,
         group_of: Vec<usize>,
         response: Vec<f64>,
     ) -> Self {
         Self {
-            cell_of: cells(data),
             block_of: design.layout.terms.iter().map(|term| vec![usize::MAX; term.levels.len()]).collect(),
             design,
             columns,
@@ -76,14 +71,14 @@ impl<'a> Turning<'a> {
             let levels = self.level_of.iter().map(|levels| levels[*a].cmp(&levels[*b]));
             let by_group = self.group_of[*a].cmp(&self.group_of[*b]);
             let by_level = levels.fold(by_group, std::cmp::Ordering::then);
-            by_level.then(self.cell_of[*a].cmp(&self.cell_of[*b]))
+            by_level.then(self.design.cells.of[*a].cmp(&self.design.cells.of[*b]))
         });
         let mut blocks: Vec<Block> = Vec::new();
         let mut of_blocks = Vec::new();
         let mut effects = 0;
         let mut shape = Vec::with_capacity(members.len() * (2 + self.level_of.len()));
         for member in &members {
-            shape.extend([self.group_of[*member], self.cell_of[*member]]);
+            shape.extend([self.group_of[*member], self.design.cells.of[*member]]);
             for (term, levels) in self.level_of.iter().enumerate() {
                 let block = &mut self.block_of[term][levels[*member]];
                 if *block == usize::MAX {
@@ -138,7 +133,7 @@ impl<'a> Turning<'a> {
             }
             let onto = Basis::new(&random, TURN_TOLERANCE);
             turned.iter_mut().zip(&onto.coordinates).for_each(|(to, coordinates)| to.extend(coordinates));
-            let gather = |column: &Vec<f64>| own.iter().map(|i| column[*i]).collect();
+            let gather = |column: &Vec<f64>| own.iter().map(|i| column[design.cells.of[*i]]).collect();
             let mut fixed: Vec<Vec<f64>> = design.basis.q.iter().map(gather).collect();
             for (to, left) in turned[effects..].iter_mut().zip(&mut fixed) {
                 to.extend(onto.take_out(left));
@@ -174,23 +169,6 @@ impl<'a> Turning<'a> {
         }
         self.design.components.retain(|component| component.effects > 0);
     }
-}
-
-/// Numbers for the observations, equal only where all their fixed and random columns are.
-fn cells(data: &MixedData) -> Vec<usize> {
-    let columns: Vec<&Vec<f64>> = data.fixed.iter().chain(data.random.iter().flat_map(|term| &term.columns)).collect();
-    let mut first_of: HashMap<u64, usize> = HashMap::new();
-    let mut cells: Vec<usize> = Vec::with_capacity(data.y.len());
-    for i in 0..data.y.len() {
-        // Fowler, Noll and Vo's hash. Where two different rows have the same, the later is a cell of its own.
-        let mix =
-            |hash: u64, column: &&Vec<f64>| (hash ^ column[i].to_bits()).wrapping_mul(0x0100_0000_01b3).rotate_left(23);
-        let hash = columns.iter().fold(0xcbf2_9ce4_8422_2325, mix);
-        let first = *first_of.entry(hash).or_insert(i);
-        let same = columns.iter().all(|column| column[i].to_bits() == column[first].to_bits());
-        cells.push(if same { first } else { i });
-    }
-    cells
 }
 
 /// Where each variance parameter stands in a component.
