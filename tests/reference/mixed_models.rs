@@ -107,10 +107,8 @@ fn oats(file: &str, model: &str) -> Case {
         "additive" => vec![v, n],
         _ => vec![v.clone(), n.clone(), interaction(&v, &n)],
     };
-    let random = vec![
-        RandomTerm::intercept("block × variety", both(&block, &variety)),
-        RandomTerm::intercept("block", block),
-    ];
+    let random =
+        vec![RandomTerm::intercept("block × variety", both(&block, &variety)), RandomTerm::intercept("block", block)];
     Case::new(table.numbers("yield"), &terms, random)
 }
 
@@ -230,7 +228,8 @@ fn balanced_oats_have_the_variances_and_tests_of_the_split_plot_table() {
     assert_relative_eq!(model.components[1].covariance[0][0], number(&wanted["B"]), max_relative = BALANCED);
     assert_relative_eq!(model.residual[0].variance, number(&wanted["resid"]), max_relative = BALANCED);
     // Varieties on error a, the others on error b: Yates 1935, from `aov(Y ~ V * N + Error(B / V))`.
-    let errors = [(1786.361111111111 / 2.0, 2.0, number(&squares["error_a"]), 10.0), (20020.5 / 3.0, 3.0, 7968.75 / 45.0, 45.0)];
+    let errors =
+        [(1786.361111111111 / 2.0, 2.0, number(&squares["error_a"]), 10.0), (20020.5 / 3.0, 3.0, 7968.75 / 45.0, 45.0)];
     for (range, (square, df1, error, df2)) in case.terms.iter().zip(errors) {
         for method in [Satterthwaite, KenwardRoger] {
             let found = model.f_test(&model.sequential(range.clone()), method).unwrap();
@@ -309,7 +308,8 @@ fn site_years_agree_with_lme4_singular_fits_included() {
                 assert_test(model.f_test(&rows, KenwardRoger), &wanted["kenward_roger"][i], digits);
             }
             let effects = model.random_effects();
-            for (effect, row) in effects.iter().filter(|effect| effect.term == "site").zip(list(&wanted["ranef_site"])) {
+            for (effect, row) in effects.iter().filter(|effect| effect.term == "site").zip(list(&wanted["ranef_site"]))
+            {
                 for (name, column) in [("(Intercept)", 0), ("x", 1), ("I(x^2)", 2)] {
                     if let (Some(found), Some(wanted)) = (effect.values.get(column), row[name].as_f64()) {
                         // Shrunken to near zero some of them; a predicted yield has a unit of 1.
@@ -369,7 +369,13 @@ fn balanced_random_curves_have_the_variances_of_the_site_years_own_curves() {
 }
 
 /// Everything that `summary_of` in the script wrote.
-fn assert_summary(case: &Case, likelihood: Likelihood, wanted: &Value, level_names: &[(&str, Vec<String>)], digits: f64) {
+fn assert_summary(
+    case: &Case,
+    likelihood: Likelihood,
+    wanted: &Value,
+    level_names: &[(&str, Vec<String>)],
+    digits: f64,
+) {
     let model = fit(&case.data, likelihood).unwrap();
     assert!(model.converged);
     assert_relative_eq!(model.log_likelihood, number(&wanted["log_likelihood"]), max_relative = LOG_LIKELIHOOD);
@@ -405,7 +411,12 @@ fn assert_summary(case: &Case, likelihood: Likelihood, wanted: &Value, level_nam
             let row = list(&wanted["random_effects"]).iter().find(is_it).expect("the level");
             assert_relative_eq!(effect.values[column], number(&row["value"]), max_relative = digits, epsilon = digits);
             let deviation = number(&row["sd"]);
-            assert_relative_eq!(effect.conditional_deviations[column], deviation, max_relative = digits, epsilon = 1e-6);
+            assert_relative_eq!(
+                effect.conditional_deviations[column],
+                deviation,
+                max_relative = digits,
+                epsilon = 1e-6
+            );
             assert!(effect.prediction_errors[column] >= effect.conditional_deviations[column]);
         }
     }
