@@ -1,5 +1,7 @@
 //! A linear mixed model of a designed experiment: treatments fixed, the units of randomisation random.
 
+use rayon::prelude::*;
+
 use super::engine::{Engine, Estimate, Test};
 use super::experiment::Experiment;
 use super::least_squares::adjusted_for;
@@ -178,12 +180,12 @@ impl<'c> Mixed<'c> {
 
     /// Variances with their profile intervals.
     pub(super) fn components(&self, experiment: &Experiment) -> Vec<Component> {
-        let random = self.model.components.iter().enumerate().map(|(term, one)| Component {
+        let random = self.model.components.par_iter().enumerate().map(|(term, one)| Component {
             term: one.name.clone(),
             variance: self.model.profile(VarianceOf::Coefficient { term, column: 0 }, self.options.level),
         });
         let site_year = |group: usize| experiment.site_years.as_ref().and_then(|factor| factor.levels.get(group));
-        let residual = self.model.residual.iter().enumerate().map(|(position, one)| Component {
+        let residual = self.model.residual.par_iter().enumerate().map(|(position, one)| Component {
             term: match site_year(one.group).filter(|_| self.options.by_site_year) {
                 Some(site_year) => format!("residual of {site_year}"),
                 None => "residual".to_owned(),

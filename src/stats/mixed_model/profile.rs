@@ -2,6 +2,7 @@
 
 use super::design::Design;
 use super::layout::Layout;
+use super::point::Point;
 use super::search::{Found, newton};
 use super::{Likelihood, MixedModel};
 use crate::stats::distribution::chi_square_quantile;
@@ -10,6 +11,10 @@ use crate::stats::root::bracketed_root;
 use std::cell::RefCell;
 
 const METHOD: &str = "profile";
+/// An end is found where the rise meets the cutoff to this share; its own digits are as many, or more.
+const MET: f64 = 1e-10;
+/// What may be left to gain where a criterion is compared with the cutoff.
+const ENOUGH: f64 = 1e-12;
 /// Doublings of a standard deviation after which an end counts as open.
 const DOUBLINGS: usize = 40;
 /// A factor at zero is started a little off it, in units of the response's spread: at zero itself every slope is level.
@@ -74,7 +79,12 @@ impl Profile {
             VarianceOf::Coefficient { term, column } => Some((term, column)),
             VarianceOf::Residual(_) => None,
         };
-        let design = Design::new(&model.data, first).ok()?;
+        // Only in a correlated term is a coefficient's variance a factor of its own when the coefficient comes first.
+        let moved = first.filter(|(term, _)| model.design.layout.terms.get(*term).is_some_and(|term| term.correlated));
+        let design = match moved {
+            Some(_) => Design::new(&model.data, moved).ok()?,
+            None => model.design.clone(),
+        };
         let square = design.unit * design.unit;
         let (held, is_residual, square) = match of {
             VarianceOf::Residual(group) => (design.layout.residual(group), true, square),
@@ -84,7 +94,13 @@ impl Profile {
                 (parameter, false, square * own.back.at(column, position).powi(2))
             }
         };
-        let least = super::search::least(&design, model.likelihood)?;
+        let least = match moved {
+            Some(_) => super::search::least(&design, model.likelihood)?,
+            None => {
+                let criterion = Point::new(&design, &model.psi)?.criterion(model.likelihood);
+                Found { psi: model.psi.clone(), criterion, converged: model.converged }
+            }
+        };
         let near = RefCell::new(off_zero(&design.layout, least.psi.clone()));
         Some(Self { design, likelihood: model.likelihood, held, is_residual, square, least, near })
     }
@@ -93,7 +109,7 @@ impl Profile {
     fn rise(&self, deviation: f64) -> Option<f64> {
         let mut psi = self.near.borrow().clone();
         psi[self.held] = if self.is_residual { 2.0 * deviation.ln() } else { deviation };
-        let found = newton(&self.design, self.likelihood, psi, Some(self.held))?;
+        let found = newton(&self.design, self.likelihood, psi, Some(self.held), ENOUGH)?;
         *self.near.borrow_mut() = off_zero(&self.design.layout, found.psi);
         Some(found.criterion - self.least.criterion)
     }
@@ -101,7 +117,11 @@ impl Profile {
     /// The two ends as variances in given units; the upper one `None` where it is open.
     fn ends(&self, estimate: f64, cutoff: f64) -> Option<(f64, Option<f64>)> {
         let best = (estimate / self.square).sqrt();
-        let above = |deviation: f64| self.rise(deviation).map_or(f64::NAN, |rise| rise - cutoff);
+        // Square roots of the rise are nearly straight in the deviation, so that few steps lead to where it meets the cutoff.
+        let above = |deviation: f64| {
+            let over = self.rise(deviation).map_or(f64::NAN, |rise| rise.max(0.0).sqrt() - cutoff.sqrt());
+            if over.abs() <= MET * cutoff.sqrt() { 0.0 } else { over }
+        };
         let start = self.near.borrow().clone();
         let low = if best == 0.0 || (!self.is_residual && above(0.0) <= 0.0) {
             0.0

@@ -121,9 +121,9 @@ fn from(design: &Design, likelihood: Likelihood, start: f64) -> Option<Found> {
     let of_terms = design.layout.of_terms();
     psi[..of_terms].iter_mut().for_each(|factor| *factor *= scale.sqrt());
     psi[of_terms..].iter_mut().for_each(|log| *log += scale.ln());
-    let mut found = newton(design, likelihood, psi, None)?;
+    let mut found = newton(design, likelihood, psi, None, LAST_GAIN)?;
     if settle_at_zero(design, likelihood, &mut found) {
-        found = newton(design, likelihood, found.psi, None)?;
+        found = newton(design, likelihood, found.psi, None, LAST_GAIN)?;
         settle_at_zero(design, likelihood, &mut found);
     }
     Some(found)
@@ -149,8 +149,14 @@ fn settle_at_zero(design: &Design, likelihood: Likelihood, found: &mut Found) ->
 }
 
 /// Newton's method on the factors, all but one that is `held`. A direction that bends down is walked down; so a variance of zero, where
-/// every slope is level, is left if that helps.
-pub(super) fn newton(design: &Design, likelihood: Likelihood, mut psi: Vec<f64>, held: Option<usize>) -> Option<Found> {
+/// every slope is level, is left if that helps. It ends where no more than `enough` is left to gain.
+pub(super) fn newton(
+    design: &Design,
+    likelihood: Likelihood,
+    mut psi: Vec<f64>,
+    held: Option<usize>,
+    enough: f64,
+) -> Option<Found> {
     let mut point = Point::new(design, &psi)?;
     let mut criterion = point.criterion(likelihood);
     let mut last_gain = f64::INFINITY;
@@ -173,7 +179,7 @@ pub(super) fn newton(design: &Design, likelihood: Likelihood, mut psi: Vec<f64>,
         }
         let lowest = (0..values.len()).min_by(|a, b| values[*a].total_cmp(&values[*b]));
         let down = lowest.filter(|i| values[*i] < -BENDS_DOWN * largest);
-        if gain <= LAST_GAIN || (gain < ROUNDING_GAIN && gain >= 0.25 * last_gain) {
+        if gain <= enough || (gain < ROUNDING_GAIN && gain >= 0.25 * last_gain) {
             let Some(down) = down else { return Some(Found { psi, criterion, converged: true }) };
             let Some(next) = fall(design, likelihood, &psi, criterion, vectors.row(down), 1.0) else {
                 return Some(Found { psi, criterion, converged: true });
