@@ -3,7 +3,7 @@
 suppressMessages({library(lme4); library(lmerTest); library(pbkrtest)})
 made <- function(sites) {
   p <- expand.grid(block = 0:3, rate = 0:7, site = seq_len(sites) - 1); i <- seq_len(nrow(p)) - 1
-  wave <- function(k, m) ((k * 7919) %% m) / m - 0.5
+  wave <- function(k, m) ((31 * k * k + 7919 * k) %% m) / m - 0.5
   p$y <- 60 + 20 * wave(p$site + 3, 101) + 4 * wave(4 * p$site + p$block + 1, 211) + 25 * (1 - (1 - pmin(p$rate, 5) / 5)^2) + 10 * wave(i + 17, 10007) +
     3 * wave(8 * p$site + p$rate + 5, 499)
   transform(p, site = factor(site), block = factor(site * 4L + block), rate = factor(rate))

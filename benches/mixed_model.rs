@@ -15,7 +15,7 @@ const SIZES: [usize; 4] = [60, 250, 500, 1000];
 
 /// The data of the R script.
 fn data(sites: usize, with_rate_by_site: bool) -> MixedData {
-    let wave = |k: usize, m: usize| (k * 7919 % m) as f64 / m as f64 - 0.5;
+    let wave = |k: usize, m: usize| ((31 * k * k + 7919 * k) % m) as f64 / m as f64 - 0.5;
     let (mut y, mut site_of, mut block_of, mut rate_of) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for site in 0..sites {
         for rate in 0..8 {
