@@ -138,7 +138,9 @@ pub fn analyse(experiment: &Experiment, options: &AnovaOptions) -> Result<Analys
     let found = match method {
         Method::Classical => {
             let classical = Classical::new(experiment, &cells, random_site_years);
-            Found::new(classical.rows.clone(), classical.strata.clone(), &cells, experiment, &classical, options)
+            let found =
+                Found::new(classical.rows.clone(), classical.strata.clone(), &cells, experiment, &classical, options);
+            Found { components: components(experiment, &cells, options, random_site_years), ..found }
         }
         Method::LeastSquares => {
             let with_site_years = several.then(|| experiment.with_site_years_as_factor());
@@ -165,6 +167,7 @@ pub fn analyse(experiment: &Experiment, options: &AnovaOptions) -> Result<Analys
     let mut notes = confounded::notes(experiment, &cells);
     notes.extend(found.notes);
     notes.extend(no_error(&found.rows));
+    notes.extend(hardly_tested(&found.rows));
     Ok(Analysis {
         key: experiment.key.clone(),
         site_years: experiment.site_years.as_ref().map_or_else(Vec::new, |factor| factor.levels.clone()),
@@ -233,6 +236,29 @@ impl Found {
             notes: Vec::new(),
         }
     }
+}
+
+/// Variances of a balanced design of several errors. REML gives them as the mean squares do, but for those that would be negative.
+fn components(
+    experiment: &Experiment,
+    cells: &Cells,
+    options: &AnovaOptions,
+    random_site_years: bool,
+) -> Vec<Component> {
+    if experiment.whole_units.is_empty() && !random_site_years {
+        return Vec::new();
+    }
+    let mixed = MixedOptions {
+        likelihood: Likelihood::Reml,
+        fixed_blocks: false,
+        random_site_years,
+        by_site_year: false,
+        degrees_of_freedom: options.degrees_of_freedom,
+        term_tests: options.term_tests,
+        level: options.level,
+    };
+    // Without an error, or with variances that cannot be told apart, the table stands alone.
+    Mixed::fit(experiment, cells, mixed).map_or_else(|_| Vec::new(), |model| model.components(experiment))
 }
 
 fn mixed_model(
@@ -311,6 +337,19 @@ fn no_error(rows: &[SourceRow]) -> Option<Note> {
         text: format!(
             "no error is left to test {} on: there are no degrees of freedom for it, or yields do not vary within treatments",
             untested.join(", "),
+        ),
+    })
+}
+
+/// Effects whose error has less than one degree of freedom: an F test is a matter of form then.
+fn hardly_tested(rows: &[SourceRow]) -> Option<Note> {
+    let hardly = |row: &&SourceRow| row.part_of.is_none() && row.error_df.is_some_and(|df| df < 1.0);
+    let sources: Vec<&str> = rows.iter().filter(hardly).map(|row| row.source.as_str()).collect();
+    (!sources.is_empty()).then(|| Note {
+        code: "few-error-df",
+        text: format!(
+            "the error of {} has less than one degree of freedom: too few site-years or larger units hold it, and its test says nothing",
+            sources.join(", "),
         ),
     })
 }

@@ -121,7 +121,7 @@ pub struct Analysis {
     pub means: Vec<TreatmentMeans>,
     /// Comparisons of those means.
     pub comparisons: Vec<ComparisonFamily>,
-    /// Variance components; of a classical table from its mean squares, and then without interval.
+    /// Variance components by REML (ML where that was asked for); empty with one error.
     pub components: Vec<Component>,
     /// Of a mixed model.
     pub likelihood: Option<FittedLikelihood>,
@@ -268,7 +268,7 @@ pub struct Comparison {
 pub struct Component {
     /// *block*, *main plot*, *site-year*, *residual*, *residual of Upper Terrace 2024*.
     pub term: String,
-    /// Its variance with the interval, where one was computed; may be negative in a classical table.
+    /// Its variance with the interval by profile.
     pub variance: Interval,
 }
 
@@ -357,7 +357,7 @@ pub struct Outlier {
 /// Something that the reader must know.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Note {
-    /// Kebab-case, never changes: *confounded-effects*, *empty-cells*, *one-block*, *no-error*, *singular-fit*.
+    /// Kebab-case, never changes: *confounded-effects*, *empty-cells*, *one-block*, *no-error*, *few-error-df*, …
     pub code: &'static str,
     /// For a reader.
     pub text: String,
