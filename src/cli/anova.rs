@@ -11,13 +11,13 @@ use super::flags::{OutputFlags, level};
 use super::roles::RoleFlags;
 use super::source::{Source, bushel_unknown};
 use crate::experiment::anova::{
-    AnovaOptions, AskedMethod, DegreesOfFreedomMethod, Effect, Experiment, ResidualVariance, TermTests, analyse,
-    combined, experiment_of_trial, experiments_of_columns,
+    Analysed, AnovaOptions, AskedMethod, DegreesOfFreedomMethod, Effect, ResidualVariance, TermTests,
+    analyses_of_programme, experiments_of_columns,
 };
-use crate::finding::{Finding, Severity};
+use crate::finding::Severity;
 use crate::output::{Anova, Letters, Provenance};
 use crate::quality::check_programme;
-use crate::trial::{Decisions, InputFile, Programme, Trial};
+use crate::trial::{Decisions, InputFile};
 
 /// Test what varied in the experiment, each effect on its proper error, and compare means
 #[derive(Debug, Args)]
@@ -191,74 +191,55 @@ Examples:
   stook anova plots.csv --rate n --yield yield --block rep --factor variety --method reml
   stook anova plots.csv --rate n --yield yield --block rep --site-year place --site-years fixed";
 
-/// What is to be analysed, and where it comes from.
-struct Read {
-    experiments: Vec<Experiment>,
+/// What was analysed, and where it comes from.
+struct Found {
+    analysed: Vec<Analysed>,
     level: f64,
-    roles: Map<String, Value>,
-    inputs: Vec<InputFile>,
-    warnings: Vec<Finding>,
+    provenance: Provenance,
 }
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     flags.roles.of_plots()?;
-    let read = flags.read()?;
-    flags.output.spares(&flags.path, Some(&read.inputs))?;
-    let options = flags.analysis.options(read.level);
-    let (mut analyses, mut refused) = (Vec::new(), Vec::new());
-    for experiment in &read.experiments {
-        match analyse(experiment, &options) {
-            Ok(analysis) => analyses.push(analysis),
-            Err(reason) => {
-                let site_years = experiment.site_years.as_ref().map_or_else(Vec::new, |of| of.levels.clone());
-                refused.push((experiment.key.clone(), site_years, reason.to_string()));
-            }
-        }
-    }
-    let anova = Anova::of(&analyses, read.level).with_letters(flags.analysis.letters()).with_not_analysed(refused);
-    let mut all = read.roles;
-    all.extend(flags.analysis.given(read.level));
-    let provenance = Provenance { inputs: read.inputs, options: all, seed: None, warnings: read.warnings };
+    let Found { analysed, level, provenance } = flags.analyse()?;
+    flags.output.spares(&flags.path, Some(&provenance.inputs))?;
+    let anova = Anova::of(&analysed, level).with_letters(flags.analysis.letters());
     Answer::report(&anova, &provenance, anova.any(), &flags.output)
 }
 
 impl Flags {
-    fn read(&self) -> Result<Read, Failure> {
+    fn analyse(&self) -> Result<Found, Failure> {
+        let asked = &self.analysis;
+        let provenance = |level: f64, mut options: Map<String, Value>, inputs: Vec<InputFile>, warnings| {
+            options.extend(asked.given(level));
+            Provenance { inputs, options, seed: None, warnings }
+        };
         match Source::read(&self.path, &self.roles)? {
             Source::Columns { columns, input, warnings } => {
+                let level = asked.level.unwrap_or(Decisions::default().level);
                 let (rate_unit, yield_unit) = (self.roles.rate_unit.as_deref(), self.roles.yield_unit.as_deref());
-                Ok(Read {
-                    experiments: experiments_of_columns(&columns, rate_unit, yield_unit),
-                    level: self.analysis.level.unwrap_or(Decisions::default().level),
-                    roles: self.roles.given(),
-                    inputs: vec![input],
-                    warnings,
+                let experiments = experiments_of_columns(&columns, rate_unit, yield_unit);
+                let analysed = |experiment| Analysed::of(experiment, &asked.options(level));
+                Ok(Found {
+                    analysed: experiments.iter().map(analysed).collect(),
+                    level,
+                    provenance: provenance(level, self.roles.given(), vec![input], warnings),
                 })
             }
             Source::Programme(loaded) => {
-                let found = check_programme(&loaded.value);
+                let programme = loaded.value;
+                let found = check_programme(&programme);
                 if found.iter().any(|finding| finding.severity == Severity::Error) {
                     return Err(Failure::Input(found));
                 }
-                Ok(Read {
-                    experiments: experiments(&loaded.value)?,
-                    level: self.analysis.level.unwrap_or(loaded.value.decisions.level),
-                    roles: Map::new(),
-                    inputs: loaded.value.inputs,
-                    warnings: loaded.warnings,
+                let level = asked.level.unwrap_or(programme.decisions.level);
+                let analysed = analyses_of_programme(&programme, &asked.options(level))
+                    .map_err(|error| bushel_unknown(&error, &programme.crop.name))?;
+                Ok(Found {
+                    analysed,
+                    level,
+                    provenance: provenance(level, Map::new(), programme.inputs, loaded.warnings),
                 })
             }
         }
     }
-}
-
-/// Every trial, then those of like treatments together.
-fn experiments(programme: &Programme) -> Result<Vec<Experiment>, Failure> {
-    let named = |trial: &Trial| {
-        let experiment = experiment_of_trial(trial, &programme.crop, &programme.units);
-        Ok((trial.site_year(), experiment.map_err(|error| bushel_unknown(&error, &programme.crop.name))?))
-    };
-    let trials: Vec<(String, Experiment)> = programme.trials.iter().map(named).collect::<Result<_, Failure>>()?;
-    let together = combined(&trials);
-    Ok(trials.into_iter().map(|(_, experiment)| experiment).chain(together).collect())
 }

@@ -9,7 +9,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use super::deliver::Answer;
 use super::failure::Failure;
 use super::flags::{FormatFlag, PriceFlags, SeedFlag};
-use super::source::{read_programme, run_season};
+use super::source::{read_programme, run_season, season_failure};
 use crate::figures::{NamedFigure, season_figures};
 use crate::output::{OutputFile, Summary, WriteError, provenance_of, season_files, season_provenance, write_folder};
 use crate::season::{SeasonOptions, Step};
@@ -61,14 +61,16 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     bar.set_message("figures");
     let (figures, left_out) = season_figures(&season);
     season.warnings.extend(left_out);
-    let mut files = season_files(&season).map_err(WriteError::from)?;
+    bar.set_message("analysis of variance");
+    let analysed = season.analyses().map_err(|error| season_failure(&error, &season.programme.crop.name))?;
+    let mut files = season_files(&season, &analysed).map_err(WriteError::from)?;
     files.extend(figures.into_iter().flat_map(figure_files));
     files.push(season_provenance(&season, &files));
     write_folder(&flags.out, &files)?;
     bar.finish_and_clear();
     // Standard error may be closed; there is then nobody to tell.
     let _ = writeln!(std::io::stderr(), "{} files written to {}", files.len(), flags.out.display());
-    let summary = Summary::of(&season);
+    let summary = Summary::of(&season, &analysed);
     let answered = season.tables.is_empty() || season.tables.iter().any(|result| result.table.is_ok());
     Answer::summary(&summary, &provenance_of(&season), answered, flags.format)
 }

@@ -110,18 +110,24 @@ pub(super) fn run_season(
     progress: &(dyn Fn(Step<'_>) + Sync),
 ) -> Result<Season, Failure> {
     let crop = loaded.value.crop.name.clone();
-    let season = Season::run(loaded.value, loaded.warnings, options, progress).map_err(|error| match &error {
-        SeasonError::Bushel(bushel) => bushel_unknown(bushel, &crop),
+    let season =
+        Season::run(loaded.value, loaded.warnings, options, progress).map_err(|error| season_failure(&error, &crop))?;
+    if season.warnings.iter().any(|finding| finding.severity == Severity::Error) {
+        return Err(Failure::Input(season.warnings));
+    }
+    Ok(season)
+}
+
+/// What a user is told where there is no season.
+pub(super) fn season_failure(error: &SeasonError, crop: &str) -> Finding {
+    match error {
+        SeasonError::Bushel(bushel) => bushel_unknown(bushel, crop),
         SeasonError::AbsurdPrices(_) => {
             let place = Place::file("programme.toml").column("prices");
             Finding::error("absurd-prices", place, error.to_string())
                 .remedy("check the prices and the units that they are per")
         }
-    })?;
-    if season.warnings.iter().any(|finding| finding.severity == Severity::Error) {
-        return Err(Failure::Input(season.warnings));
     }
-    Ok(season)
 }
 
 /// What a user is told where quantities of a crop can't be brought to the programme's units.

@@ -8,7 +8,7 @@ use super::anova_means::{ComparisonsOf, MeansOf};
 use super::anova_model::{AssumptionsOf, ComponentOf, ErrorVariancesOf, LikelihoodOf, PredictedSiteYear};
 use super::envelope::{Report, Warning};
 use super::plots_read::ExcludedPlot;
-use crate::experiment::anova::{Analysis, AnalysisKey, SourceRow, StratumError};
+use crate::experiment::anova::{Analysed, Analysis, SourceRow, StratumError};
 use crate::files::export::Table;
 
 /// Probabilities below which a test has one, two and three stars.
@@ -52,8 +52,6 @@ pub struct Anova {
 pub struct NotAnalysedOf {
     /// What tells it from the others.
     pub group: Map<String, Value>,
-    /// The trials or site-years that would take part, where it would be of several.
-    pub site_years: Vec<String>,
     /// Why there is no analysis.
     pub reason: String,
 }
@@ -183,26 +181,24 @@ pub(super) fn key_object(key: &[(String, String)]) -> Map<String, Value> {
 
 impl Anova {
     /// Analyses with intervals and comparisons at a level.
-    pub fn of<'a>(analyses: impl IntoIterator<Item = &'a Analysis>, level: f64) -> Self {
-        let analyses = analyses.into_iter().map(|analysis| AnalysisOf::of(analysis, level)).collect();
-        Self { analyses, not_analysed: Vec::new(), letters: Letters::default() }
+    pub fn of<'a>(analysed: impl IntoIterator<Item = &'a Analysed>, level: f64) -> Self {
+        let mut anova = Self { analyses: Vec::new(), not_analysed: Vec::new(), letters: Letters::default() };
+        for one in analysed {
+            match &one.outcome {
+                Ok(analysis) => anova.analyses.push(AnalysisOf::of(analysis, level)),
+                Err(reason) => {
+                    let reason = reason.to_string();
+                    anova.not_analysed.push(NotAnalysedOf { group: key_object(&one.key), reason });
+                }
+            }
+        }
+        anova
     }
 
     /// The same with other letters in the text.
     #[must_use]
     pub fn with_letters(self, letters: Letters) -> Self {
         Self { letters, ..self }
-    }
-
-    /// The same with what could not be analysed: its key, its site-years where it is of several, and why.
-    #[must_use]
-    pub fn with_not_analysed(self, refused: impl IntoIterator<Item = (AnalysisKey, Vec<String>, String)>) -> Self {
-        let of = |(key, site_years, reason): (AnalysisKey, Vec<String>, String)| NotAnalysedOf {
-            group: key_object(&key),
-            site_years,
-            reason,
-        };
-        Self { not_analysed: refused.into_iter().map(of).collect(), ..self }
     }
 
     /// Whether anything was analysed.

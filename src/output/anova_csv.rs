@@ -73,7 +73,7 @@ pub(super) fn table(anova: &Anova) -> Table {
     }
     for refused in &anova.not_analysed {
         let group = level_fields(&refused.group, &group_columns).into_iter();
-        let what = [site_years(&refused.site_years), text(None), text(None), "not-analysed".into()];
+        let what = [text(None), text(None), text(None), "not-analysed".into()];
         let none = factor_columns.iter().map(|_| text(None));
         long.row(group.chain(what).chain(none).chain(in_order(&[("text", refused.reason.as_str().into())])));
     }

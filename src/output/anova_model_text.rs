@@ -24,7 +24,7 @@ pub(super) fn components(analysis: &AnalysisOf) -> String {
         .words("variance component")
         .numbers(with_unit("variance", square.as_deref()))
         .numbers(with_unit("SD", analysis.yield_unit.as_deref()))
-        .words(interval_head(level) + " of the variance");
+        .words(interval_head(level));
     for component in &analysis.components {
         let variance = &component.variance;
         table.row(vec![
@@ -84,15 +84,15 @@ pub(super) fn error_variances(analysis: &AnalysisOf) -> String {
             or_dash(of.df, df_text),
         ]);
     }
-    table.render(2) + &paragraph("  ", &homogeneity(found))
+    table.render(2) + &paragraph("  ", &homogeneity(found, 1.0 - analysis.level))
 }
 
-fn homogeneity(found: &ErrorVariancesOf) -> String {
+fn homogeneity(found: &ErrorVariancesOf, alpha: f64) -> String {
     let test = found.bartlett.and_then(|test| Some((test.chi_squared?, test.df?, test.p?)));
     let ratio = found.ratio.map_or_else(String::new, |ratio| format!("; largest ÷ smallest {}", significant(ratio, 3)));
     let test = match test {
         Some((chi_squared, df, p)) => {
-            let verdict = if p < NOTABLE { "differ" } else { "are not shown to differ" };
+            let verdict = if p < alpha { "differ" } else { "are not shown to differ" };
             let (chi_squared, df) = (significant(chi_squared, 3), df_text(df));
             format!("Error variances {verdict} (Bartlett: χ² = {chi_squared} on {df} df, {}{ratio}). ", p_value(p))
         }

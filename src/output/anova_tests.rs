@@ -4,15 +4,24 @@ use super::anova::{Anova, Letters};
 use super::envelope::Report as _;
 use crate::experiment::LeftOut;
 use crate::experiment::anova::{
-    Analysis, Assumptions, Comparison, ComparisonFamily, Component, DegreesOfFreedomMethod, ErrorVariances,
-    FittedLikelihood, Method, Note, Outlier, Pair, PlotResidual, SiteYearPrediction, SourceRow, StratumError,
-    TermTests, TreatmentMeanOf, TreatmentMeans, VarianceOf,
+    Analysed, Analysis, Assumptions, Comparison, ComparisonFamily, Component, DegreesOfFreedomMethod, ErrorVariances,
+    FittedLikelihood, Method, NotAnalysed, Note, Outlier, Pair, PlotResidual, SiteYearPrediction, SourceRow,
+    StratumError, TermTests, TreatmentMeanOf, TreatmentMeans, VarianceOf,
 };
 use crate::stats::interval::Interval;
 use crate::stats::shapiro_wilk::ShapiroWilk;
 use crate::stats::spread::SpreadTest;
 
 const LEVEL: f64 = 0.95;
+
+fn anova<const N: usize>(analyses: [Analysis; N]) -> Anova {
+    let analysed = analyses.map(|analysis| Analysed { key: analysis.key.clone(), outcome: Ok(analysis) });
+    Anova::of(&analysed, LEVEL)
+}
+
+fn refused() -> Analysed {
+    Analysed { key: vec![("trial".to_owned(), "chalk-rise-2025".to_owned())], outcome: Err(NotAnalysed::NoTreatments) }
+}
 
 fn words(words: &[&str]) -> Vec<String> {
     words.iter().map(|word| (*word).to_owned()).collect()
@@ -317,27 +326,25 @@ fn site_years_together() -> Analysis {
 
 #[test]
 fn a_split_plot_is_printed_as_a_paper_has_it() {
-    insta::assert_snapshot!(Anova::of([&split_plot(0.4)], LEVEL).text());
+    insta::assert_snapshot!(anova([split_plot(0.4)]).text());
 }
 
 #[test]
 fn letters_stand_within_the_grid_where_the_interaction_is_significant() {
-    insta::assert_snapshot!(Anova::of([&split_plot(0.012)], LEVEL).with_letters(Letters::ProtectedLsd).text());
+    insta::assert_snapshot!(anova([split_plot(0.012)]).with_letters(Letters::ProtectedLsd).text());
 }
 
 #[test]
 fn a_mixed_model_says_what_its_fit_and_its_residuals_show() {
-    insta::assert_snapshot!(Anova::of([&site_years_together()], LEVEL).text());
+    insta::assert_snapshot!(anova([site_years_together()]).text());
 }
 
 #[test]
 fn what_is_not_analysed_is_named_with_the_reason() {
-    let key = vec![("trial".to_owned(), "chalk-rise-2025".to_owned())];
-    let refused = [(key, Vec::new(), "one rate of N is not a comparison".to_owned())];
-    let anova = Anova::of([], LEVEL).with_not_analysed(refused);
+    let anova = Anova::of(&[refused()], LEVEL);
     assert_eq!(
         anova.text(),
-        "Analysis of variance\n\nTrial chalk-rise-2025: not analysed, as one rate of N is not a comparison.\n"
+        "Analysis of variance\n\nTrial chalk-rise-2025: not analysed, as no factor has two levels: there is nothing to compare.\n"
     );
     assert!(!anova.any());
 }
@@ -345,7 +352,7 @@ fn what_is_not_analysed_is_named_with_the_reason() {
 #[test]
 fn no_line_is_wider_than_the_page() {
     for analysis in [split_plot(0.012), site_years_together()] {
-        for line in Anova::of([&analysis], LEVEL).text().lines() {
+        for line in anova([analysis]).text().lines() {
             assert!(line.chars().count() <= super::layout::WIDTH, "{line}");
         }
     }
@@ -360,7 +367,7 @@ fn a_grid_that_is_too_wide_is_turned_or_written_as_a_list() {
         .flat_map(|row| (0..5).map(move |column| (row, column)))
         .map(|(row, column)| mean(&[&name("variety", row), &name("rate", column)], 4, 70.0, 2.0))
         .collect();
-    let text = Anova::of([&analysis], LEVEL).text();
+    let text = anova([analysis]).text();
     assert!(text.lines().all(|line| line.chars().count() <= super::layout::WIDTH), "{text}");
     assert!(text.contains("rate of a long name 4"), "{text}");
 }
@@ -371,7 +378,7 @@ fn numbers_that_overflow_are_null() {
     analysis.grand_mean = f64::INFINITY;
     analysis.rows[0].ss = Some(f64::NAN);
     analysis.rows[1].p = Some(f64::NAN);
-    let anova = Anova::of([&analysis], LEVEL);
+    let anova = anova([analysis]);
     let json = serde_json::to_value(&anova).unwrap();
     let analysis = &json["analyses"][0];
     let rows = &analysis["tables"][0]["rows"];
@@ -385,7 +392,7 @@ fn stars_begin_below_their_limits() {
     let stars = |p: f64| {
         let mut analysis = split_plot(0.4);
         analysis.rows[1].p = Some(p);
-        let json = serde_json::to_value(Anova::of([&analysis], LEVEL)).unwrap();
+        let json = serde_json::to_value(anova([analysis])).unwrap();
         json["analyses"][0]["tables"][0]["rows"][1]["significance"].as_str().map(str::to_owned).unwrap()
     };
     for (p, expected) in [(0.05, "ns"), (0.0499, "*"), (0.01, "*"), (0.0099, "**"), (0.001, "**"), (0.0009, "***")] {
@@ -395,9 +402,8 @@ fn stars_begin_below_their_limits() {
 
 #[test]
 fn the_long_table_has_a_record_of_everything() {
-    let key = vec![("trial".to_owned(), "chalk-rise-2025".to_owned())];
-    let refused = [(key, Vec::new(), "one rate of N is not a comparison".to_owned())];
-    let anova = Anova::of([&split_plot(0.4), &site_years_together()], LEVEL).with_not_analysed(refused);
+    let of = |analysis: Analysis| Analysed { key: analysis.key.clone(), outcome: Ok(analysis) };
+    let anova = Anova::of(&[of(split_plot(0.4)), of(site_years_together()), refused()], LEVEL);
     let table = anova.table();
     assert!(table.rows.iter().all(|row| row.len() == table.columns.len()));
     // The first record of each kind, without what is missing.

@@ -33,7 +33,7 @@ pub(super) fn text(anova: &Anova) -> String {
 
 fn not_analysed(anova: &Anova) -> String {
     let reason = |refused: &NotAnalysedOf| {
-        let name = heading(&refused.group, &refused.site_years, None);
+        let name = heading(&refused.group, &[], None);
         paragraph("", &format!("{name}: not analysed, as {}.", refused.reason))
     };
     let reasons: String = anova.not_analysed.iter().map(reason).collect();
@@ -46,12 +46,13 @@ pub(super) fn heading(
     site_years: &[String],
     rate_unit: Option<&str>,
 ) -> String {
-    if site_years.is_empty() {
-        return capitalised(&group_text(group, rate_unit));
-    }
-    let together = format!("{} together", count(site_years.len(), "site-year"));
+    let together = match site_years.len() {
+        0 => "site-years together".to_owned(),
+        several => format!("{} together", count(several, "site-year")),
+    };
     match group.get(TOGETHER).and_then(|what| what.as_str()) {
-        Some(what) => format!("{together} ({what})"),
+        Some(what) => capitalised(&format!("{together} ({what})")),
+        None if site_years.is_empty() => capitalised(&group_text(group, rate_unit)),
         None if group.is_empty() => together,
         None => format!("{together}, {}", group_text(group, rate_unit)),
     }

@@ -12,6 +12,7 @@ mod anova_means;
 mod anova_means_text;
 mod anova_model;
 mod anova_model_text;
+mod anova_summary;
 mod anova_text;
 mod calibrate;
 mod calibrate_text;
@@ -57,6 +58,7 @@ pub use anova_model::{
     AssumptionsOf, Bartlett, ComponentOf, ErrorVarianceOf, ErrorVariancesOf, LikelihoodOf, OutlierOf,
     PredictedSiteYear, ResidualOf,
 };
+pub use anova_summary::NTests;
 pub use calibrate::{
     Aside, CalibrationAt, Calibrations, Errors, HeldOutSiteYear, Point, PredictionOf, RelationOf, ResampledOf,
     TableCalibration, ValidationOf,

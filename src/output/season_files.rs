@@ -6,19 +6,20 @@ use serde::Serialize;
 use serde_json::{Map, Value};
 
 use super::across::table as site_years_table;
+use super::anova::Anova;
 use super::calibrate::{Calibrations, Errors};
 use super::curves::Curves;
 use super::envelope::{Provenance, Report, json};
 use super::findings::Findings;
 use super::folder::{OutputFile, PROVENANCE, SEASON, digest};
-use super::group::{group_object, level_fields};
 use super::long::{Long, csv, number, text};
 use super::optimum::{Optima, Prices};
 use super::sense::Sense;
 use super::summary::Summary;
 use super::workbook::{Sheet, about_season, workbook};
 use super::yields::Yields;
-use crate::experiment::{ErrorStratum, FittedGroup};
+use crate::experiment::FittedGroup;
+use crate::experiment::anova::Analysed;
 use crate::files::export::{ExportError, Table};
 use crate::rate_table::RateTable;
 use crate::season::Season;
@@ -50,11 +51,12 @@ pub(super) fn optima<'a>(season: &Season, groups: impl IntoIterator<Item = &'a F
     Some(Optima::of(groups, &prices).with_quality(with_quality, &prices))
 }
 
-/// Every file of a season's folder but the figures and `provenance.json`, which lists the files.
+/// Every file of a season's folder but the figures and `provenance.json`, which lists the files. `analysed` are the season's analyses
+/// of variance.
 ///
 /// # Errors
 /// A table that is too large for a sheet of `report/tables.xlsx`.
-pub fn season_files(season: &Season) -> Result<Vec<OutputFile>, ExportError> {
+pub fn season_files(season: &Season, analysed: &[Analysed]) -> Result<Vec<OutputFile>, ExportError> {
     let provenance = provenance_of(season);
     let groups = || season.trials.iter().flat_map(|trial| &trial.groups);
     let calibrations = Calibrations::of(season, &season.tables);
@@ -64,11 +66,12 @@ pub fn season_files(season: &Season) -> Result<Vec<OutputFile>, ExportError> {
     let sense = Sense::of(&season.programme, season.trials.iter().map(|trial| trial.sensings.as_slice()));
     let optima = optima(season, groups()).unwrap_or(Optima { groups: Vec::new(), across: Vec::new() });
     let optima = optima.with_across(&season.across());
+    let anova = Anova::of(analysed, season.programme.decisions.level);
     let mut files = vec![
-        OutputFile::text("summary.txt", Summary::of(season).text()),
+        OutputFile::text("summary.txt", Summary::of(season, analysed).text()),
         OutputFile::text("findings.csv", Findings::of(&season.warnings).csv()),
         OutputFile::text("data/yields.csv", yields.csv()),
-        OutputFile::text("data/anova.csv", csv(&anova_table(groups()))),
+        OutputFile::text("data/anova.csv", anova.csv()),
         OutputFile::text("data/curves.json", json(&curves, &provenance)),
         OutputFile::text("data/optimum.json", json(&optima, &provenance)),
         OutputFile::text("data/site_years.csv", csv(&site_years_table(&optima.across))),
@@ -89,7 +92,13 @@ pub fn season_files(season: &Season) -> Result<Vec<OutputFile>, ExportError> {
     let (rates, yields_in) = (units.n_rate, units.yields);
     let mut sheets = vec![
         Sheet::new("yields", yields.table(), format!("Yield of every plot in {yields_in}, and what became of it")),
-        Sheet::new("anova", anova_table(groups()), format!("Analysis of variance; sums of squares in ({yields_in})²")),
+        Sheet::new(
+            "anova",
+            anova.table(),
+            format!(
+                "Analyses of variance: a record a row of the table, mean, pair …; yields in {yields_in}, squares in ({yields_in})²"
+            ),
+        ),
         Sheet::new(
             "curves",
             curves.table(),
@@ -188,50 +197,4 @@ pub fn season_provenance(season: &Season, files: &[OutputFile]) -> OutputFile {
         digests: files.iter().map(|file| (file.path.as_str(), digest(&file.bytes))).collect(),
     };
     OutputFile::text(PROVENANCE, json(&listed, &provenance_of(season)))
-}
-
-/// The analysis of variance of every group: nuisance, N rates, error.
-fn anova_table<'a>(groups: impl Iterator<Item = &'a FittedGroup> + Clone) -> Table {
-    let mut columns = ["trial", "variety", "early_n"].map(str::to_owned).to_vec();
-    for (factor, _) in groups.clone().flat_map(|fitted| &fitted.group.key.factors) {
-        if !columns.contains(factor) {
-            columns.push(factor.clone());
-        }
-    }
-    let results = ["error_stratum", "source", "df", "ss", "ms", "f", "p"];
-    let mut long = Long::new(columns.iter().map(String::as_str).chain(results));
-    for fitted_group in groups {
-        let Ok(fitted) = &fitted_group.outcome else { continue };
-        let analysis = &fitted.analysis;
-        let levels = level_fields(&group_object(&fitted_group.group.key), &columns);
-        let stratum = fitted_group.group.error_stratum;
-        let sources = [
-            (nuisance_name(stratum), analysis.nuisance_df, analysis.nuisance_ss, None, None),
-            ("N rate", analysis.treatment_df, analysis.treatment_ss, analysis.f, analysis.p),
-            ("error", analysis.error_df, analysis.error_ss, None, None),
-        ];
-        for (source, df, ss, f, p) in sources.into_iter().filter(|(_, df, ..)| *df > 0) {
-            let results = [
-                stratum.name().into(),
-                source.into(),
-                df.into(),
-                number(ss),
-                number(ss / df as f64),
-                number(f),
-                number(p),
-            ];
-            long.row(levels.iter().cloned().chain(results));
-        }
-    }
-    long.finish()
-}
-
-fn nuisance_name(stratum: ErrorStratum) -> &'static str {
-    match stratum {
-        ErrorStratum::Plots | ErrorStratum::Means | ErrorStratum::MeansWithPooledError => "none",
-        ErrorStratum::PlotsWithinLevels => "factor",
-        ErrorStratum::PlotsWithinLevelsAndBlocks => "block × factor",
-        ErrorStratum::PlotsWithinBlocks | ErrorStratum::MainPlots | ErrorStratum::Strips => "block",
-        ErrorStratum::Subplots => "block or main plot",
-    }
 }

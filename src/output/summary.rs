@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::anova::Anova;
+use super::anova_summary::{NTests, analysis_of_variance, n_tests};
 use super::calibrate::{Calibrations, Errors};
 use super::envelope::{Report, made_by};
 use super::group::{factors, level_fields, level_text};
@@ -16,6 +18,7 @@ use super::optimum::{Optima, OptimumGroup, status_name};
 use super::optimum_text::{chosen_text, limits, rate_text};
 use super::season_files::{optima, provenance_of};
 use super::table::{rate, rows_with_a_rate};
+use crate::experiment::anova::Analysed;
 use crate::files::export::Table;
 use crate::response::OptimumStatus;
 use crate::season::{Season, TableResult};
@@ -49,6 +52,8 @@ pub struct Summary {
     pub left_out: Vec<LeftOutTrial>,
     /// One entry a trial.
     pub trials: Vec<TrialSummary>,
+    /// The F tests of N, one entry an analysis of variance.
+    pub anova: Vec<NTests>,
     /// One entry a table wanted.
     pub tables: Vec<TableSummary>,
     #[serde(skip)]
@@ -118,9 +123,9 @@ pub struct RowSummary {
 }
 
 impl Summary {
-    /// A season in short.
+    /// A season in short, with its analyses of variance.
     #[must_use]
-    pub fn of(season: &Season) -> Self {
+    pub fn of(season: &Season, analysed: &[Analysed]) -> Self {
         let programme = &season.programme;
         let mut warnings: BTreeMap<&'static str, usize> = BTreeMap::new();
         for warning in &season.warnings {
@@ -154,6 +159,7 @@ impl Summary {
                     groups: optima(season, &result.groups).map_or_else(Vec::new, |optima: Optima| optima.groups),
                 })
                 .collect(),
+            anova: n_tests(&Anova::of(analysed, programme.decisions.level)),
             tables: tables.map(|(result, calibration)| TableSummary::of(result, &calibration)).collect(),
             foot: made_by(&provenance_of(season)),
             warnings,
@@ -205,6 +211,7 @@ impl Report for Summary {
     fn text(&self) -> String {
         let mut text = self.head();
         text += &format!("\n{}", self.trials());
+        text += &analysis_of_variance(&self.anova);
         for table in &self.tables {
             text += &format!("\n{}", self.table(table));
         }

@@ -205,6 +205,22 @@ mod tests {
     }
 
     #[test]
+    fn chi_square_tails_agree_with_r() {
+        // R 4.2.2, pchisq(x, df, lower.tail = FALSE).
+        let reference = [
+            (0.02, 3.0, 0.9992522446606089),
+            (3.2, 3.0, 0.3618050274975322),
+            (100.0, 3.0, 1.5541594313896051e-21),
+            (700.0, 10.0, 6.280146699235951e-144),
+        ];
+        for (x, df, expected) in reference {
+            assert_relative_eq!(chi_square_survival(x, df).unwrap(), expected, max_relative = QUANTILE);
+        }
+        assert_eq!(chi_square_survival(0.0, 2.0), Some(1.0));
+        assert_eq!((chi_square_survival(f64::NAN, 2.0), chi_square_survival(1.0, 0.0)), (None, None));
+    }
+
+    #[test]
     fn normal_tails_agree_with_forty_digits() {
         // mpmath at 40 digits: erfc(x/√2)/2.
         for (x, log_survival, hazard) in REFERENCE_NORMAL {

@@ -62,7 +62,7 @@ struct ManyToOne {
 impl ManyToOne {
     fn new(lambdas: &[f64], df: f64) -> Option<Self> {
         let are_fit = lambdas.iter().all(|lambda| lambda * lambda <= LARGEST_SQUARE);
-        if lambdas.is_empty() || !are_fit || df.is_nan() || df <= 0.0 {
+        if lambdas.is_empty() || !are_fit || df.is_nan() || df < f64::MIN_POSITIVE {
             return None;
         }
         let mut sizes: Vec<f64> = lambdas.iter().map(|lambda| lambda.abs()).collect();
@@ -83,7 +83,10 @@ impl ManyToOne {
         if t <= 0.0 {
             return 1.0;
         }
-        EstimatedError { df: self.df, decay: 0.5, typical: self.typical }.survival(t, |w| self.known_error(w))
+        let typical = self.typical;
+        // Twice what exp(−w²/2) has there, for λ near 1, where two slopes meet.
+        let steepness = 2.0 * typical * typical;
+        EstimatedError { df: self.df, decay: 0.5, typical, steepness }.survival(t, |w| self.known_error(w))
     }
 
     /// P(max |T| > w).

@@ -5,8 +5,10 @@
 //! levels all have another in common is absorbed. Last, letters go that are not needed, so that none left can be taken away.
 //!
 //! That ends with every largest set of levels of which no two differ, and relations exist with 3^(k/3) of them, if hardly among means. Past
-//! [`MOST_LETTERS`] each pair that still shares none is given one in turn, and it goes to every further level that it helps: as true, if
-//! perhaps not as few.
+//! 400 of them each pair that still shares none is given one in turn, and it goes to each further level that it helps, those first that
+//! it helps most: as true, if perhaps not as few.
+
+use std::cmp::Reverse;
 
 /// As many letters as are split further.
 const MOST_LETTERS: usize = 400;
@@ -80,11 +82,14 @@ fn pair_by_pair(alike: &[Levels]) -> Vec<Levels> {
         while let Some(j) = open.get(i).and_then(|open| open.iter().find(|j| *j >= i)) {
             let mut set = Levels::of(alike.len(), [i, j]);
             let mut candidates = alike.get(j).map_or_else(|| like_i.clone(), |like_j| like_i.and(like_j));
-            for (level, like) in alike.iter().enumerate() {
-                if candidates.has(level) && (set.has(level) || open.get(level).is_some_and(|open| open.meets(&set))) {
-                    set.insert(level);
-                    candidates = candidates.and(like);
-                }
+            // The level next that most pairs of the set still wait for; of equal ones the first.
+            loop {
+                let helped = |level: usize| open.get(level).map_or(0, |open| open.and(&set).count());
+                let outside = candidates.and_not(&set);
+                let next = outside.iter().map(|level| (helped(level), Reverse(level))).max();
+                let Some((1.., Reverse(level))) = next else { break };
+                set.insert(level);
+                candidates = alike.get(level).map_or_else(|| candidates.clone(), |like| candidates.and(like));
             }
             for level in set.iter() {
                 if let Some(open) = open.get_mut(level) {
@@ -110,7 +115,7 @@ fn drop_unneeded(sets: &mut Vec<Levels>, levels: usize) {
             *count += 1;
         }
     }
-    sets.sort_by(|a, b| a.iter().count().cmp(&b.iter().count()).then_with(|| b.iter().cmp(a.iter())));
+    sets.sort_by(|a, b| a.count().cmp(&b.count()).then_with(|| b.iter().cmp(a.iter())));
     sets.retain(|set| {
         let is_needed = pairs(set).any(|pair| shared.get(pair) == Some(&1));
         if !is_needed {
@@ -169,7 +174,7 @@ impl Levels {
         self.0.iter().zip(&other.0).all(|(a, b)| b & !a == 0)
     }
 
-    fn meets(&self, other: &Self) -> bool {
-        self.0.iter().zip(&other.0).any(|(a, b)| a & b != 0)
+    fn count(&self) -> u32 {
+        self.0.iter().map(|word| word.count_ones()).sum()
     }
 }

@@ -116,6 +116,7 @@ fn median(values: &[f64]) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use approx::assert_relative_eq;
 
     #[test]
     fn pairs_lie_equally_far_from_their_median_and_tell_nothing() {
@@ -123,5 +124,52 @@ mod tests {
         assert_eq!(brown_forsythe(&[1.0, 2.0, 4.0], &[0, 0, 0]), None);
         assert_eq!(brown_forsythe(&[4.0; 6], &[0, 0, 0, 1, 1, 1]), None);
         assert_eq!(brown_forsythe(&[1.0, 2.0], &[usize::MAX, 0]), None);
+    }
+
+    /// R 4.2.2: `y <- c(4.1, 5, 3.7, 4.4, 6.2, 9.1, 7.7, 5, 8.4, 3, 3.3, 2.9, 10.2, 4.4, 8.1, 12.5); g <- factor(rep(0:3, c(4, 5, 3, 4)))`.
+    const VALUES: [f64; 16] = [4.1, 5.0, 3.7, 4.4, 6.2, 9.1, 7.7, 5.0, 8.4, 3.0, 3.3, 2.9, 10.2, 4.4, 8.1, 12.5];
+    const GROUPS: [usize; 16] = [0, 0, 0, 0, 1, 1, 1, 1, 1, 2, 2, 2, 3, 3, 3, 3];
+    /// The same sums in another order.
+    const CLOSED_FORM: f64 = 1e-12;
+
+    #[test]
+    fn levene_is_the_analysis_of_variance_of_distances_from_means() {
+        // anova(lm(abs(y - ave(y, g)) ~ g))
+        let found = levene(&VALUES, &GROUPS).unwrap();
+        assert_relative_eq!(found.f, 4.46722569043623, max_relative = CLOSED_FORM);
+        assert_relative_eq!(found.p, 0.02511644281250864, max_relative = CLOSED_FORM);
+        assert_eq!((found.df, found.error_df), (3, 12));
+    }
+
+    #[test]
+    fn bartlett_is_that_of_r_from_values_and_from_mean_squares() {
+        // bartlett.test(y, g); tapply(y, g, var)
+        let variances = [(0.3, 3.0), (2.777, 4.0), (0.13 / 3.0, 2.0), (35.5 / 3.0, 3.0)];
+        let found = bartlett(&variances).unwrap();
+        assert_relative_eq!(found.chi_square, 12.99928701618249, max_relative = CLOSED_FORM);
+        assert_relative_eq!(found.p, 0.004638147560069918, max_relative = CLOSED_FORM);
+        assert_eq!(found.df, 3);
+        // bartlett.test(yy, gg), yy made to have these variances: mk <- function(v, n) scale(seq_len(n)^1.5)[, 1] * sqrt(v);
+        // yy <- unlist(Map(mk, ms, df + 1)); gg <- factor(rep(1:4, df + 1))
+        let found = bartlett(&[(6.2, 15.0), (11.9, 12.0), (9.8, 18.0), (31.4, 9.0)]).unwrap();
+        assert_relative_eq!(found.chi_square, 8.478822381699112, max_relative = CLOSED_FORM);
+        assert_relative_eq!(found.p, 0.03708611512945328, max_relative = CLOSED_FORM);
+    }
+
+    #[test]
+    fn variances_in_another_unit_are_as_equal() {
+        let stretched = |by: f64| bartlett(&[(6.2 * by, 15.0), (11.9 * by, 12.5)]).unwrap().chi_square;
+        assert_relative_eq!(stretched(1e-200), stretched(1e200), max_relative = CLOSED_FORM);
+        let equal = bartlett(&[(0.1, 3.0), (0.1, 5.0), (0.1, 9.0)]).unwrap();
+        assert!(equal.chi_square < CLOSED_FORM && equal.p > 1.0 - CLOSED_FORM);
+    }
+
+    #[test]
+    fn a_variance_of_nothing_is_not_compared() {
+        assert_eq!(bartlett(&[(2.0, 5.0)]), None);
+        for unfit in [(0.0, 5.0), (-1.0, 5.0), (2.0, 0.0), (f64::NAN, 5.0), (2.0, f64::INFINITY)] {
+            assert_eq!(bartlett(&[(3.0, 8.0), unfit]), None);
+        }
+        assert_eq!(levene(&[1.0, 2.0, 1.0, 9.0], &[0, 0, 1, 1]), None);
     }
 }

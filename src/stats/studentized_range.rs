@@ -8,15 +8,19 @@
 //! For two unequally replicated means, q is |difference| over √(error mean square × mean of 1/n₁ and 1/n₂): √2 times Student's t.
 
 use super::distribution::{normal_log_density, normal_quantile};
-use super::studentized::{EstimatedError, normal_upper, sum_outward, upper_quantile};
-use std::f64::consts::SQRT_2;
+use super::studentized::{EstimatedError, NEGLIGIBLE, normal_upper, sum_outward, upper_quantile};
+use std::f64::consts::{LN_2, SQRT_2};
 
 /// The lowest z that is looked at: two normals both lie below it once in 1e38.
 const LOWEST: f64 = -9.0;
 /// The highest: beyond it a density is less than the least double.
 const HIGHEST: f64 = 38.0;
+/// A range of known error beyond this has a probability less than the least double.
+const UNREACHABLE: f64 = 60.0;
 /// The step of z for a single normal, in standard deviations; the largest of k needs √k times as many.
 const STEP: f64 = 0.75;
+/// Past this many means steps grow no finer: the largest spreads as 1/√(2 ln k), which these still resolve.
+const MOST_RESOLVED: f64 = 1000.0;
 
 /// P(Q > q) for the studentized range of `means` means with `df` degrees of freedom, which may be fractional or infinite.
 ///
@@ -60,30 +64,41 @@ struct StudentizedRange {
 
 impl StudentizedRange {
     fn new(means: usize, df: f64) -> Option<Self> {
-        if means < 2 || df.is_nan() || df <= 0.0 {
+        if means < 2 || df.is_nan() || df < f64::MIN_POSITIVE {
             return None;
         }
         let k = means as f64;
-        let step = STEP / k.sqrt();
+        let step = STEP / k.min(MOST_RESOLVED).sqrt();
         let places = (0..).map(|i| LOWEST + f64::from(i) * step).take_while(|z| *z < HIGHEST);
         let (density, below) = places
             .map(|z| {
                 let below = normal_upper(-z);
-                (k * (normal_log_density(z) + (k - 1.0) * below.ln()).exp(), below)
+                (k * (normal_log_density(z) + (k - 1.0) * (-normal_upper(z)).ln_1p()).exp(), below)
             })
             .unzip();
-        Some(Self { means: k, df, step, density, below, median: normal_quantile(0.5_f64.powf(k.recip()))? })
+        let median = -normal_quantile(-(-LN_2 / k).exp_m1())?;
+        Some(Self { means: k, df, step, density, below, median })
     }
 
     fn survival(&self, q: f64) -> f64 {
         if q <= 0.0 {
             return 1.0;
         }
-        EstimatedError { df: self.df, decay: 0.25, typical: 2.0 * self.median }.survival(q, |w| self.known_error(w))
+        let typical = 2.0 * self.median;
+        // As exp(−w²/4) does at the typical range.
+        let steepness = 0.5 * typical * typical;
+        EstimatedError { df: self.df, decay: 0.25, typical, steepness }.survival(q, |w| self.known_error(w))
     }
 
     /// P(W > w).
     fn known_error(&self, w: f64) -> f64 {
+        if w > UNREACHABLE {
+            return 0.0;
+        }
+        // The others all lie in an interval of length w, where the density is below 0.4.
+        if self.means * (0.4 * w).powf(self.means - 1.0) < NEGLIGIBLE {
+            return 1.0;
+        }
         // The mass lies where the largest does, but no lower than half of w.
         let from = (self.median.max(0.5 * w) - LOWEST) / self.step;
         self.step

@@ -1,5 +1,6 @@
 //! The built command, driven as a user drives it.
 
+mod anova;
 mod contract;
 mod designs;
 mod economics;

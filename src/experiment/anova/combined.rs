@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use super::experiment::{Experiment, Factor, WholeUnits};
 use super::sources::TOPDRESS_N;
+use crate::experiment::LeftOut;
 
 /// Rates that differ by less than this share are one level over site-years: what was meant alike is written in other units.
 const SAME_LEVEL: f64 = 0.02;
@@ -88,7 +89,14 @@ fn together(members: &[&Named]) -> Option<Experiment> {
             .collect()
         }),
         design: designs(members),
-        left_out: members.iter().flat_map(|(_, one)| one.left_out.iter().cloned()).collect(),
+        left_out: members
+            .iter()
+            .flat_map(|(site_year, one)| {
+                let named =
+                    move |plot: &LeftOut| LeftOut { plot: format!("{site_year}, {}", plot.plot), ..plot.clone() };
+                one.left_out.iter().map(named)
+            })
+            .collect(),
         rate_unit: first.rate_unit.clone(),
         yield_unit: first.yield_unit.clone(),
     })

@@ -1,8 +1,8 @@
 //! Second derivatives of the criterion by the variances, and the matrices that Kenward and Roger's correction needs.
 //!
 //! V is linear in φ, so with W = V⁻¹, Aᵣ = ∂V/∂φᵣ and Φ = (XᵀWX)⁻¹ all second derivatives come from three kinds of sums over
-//! components: `tr(WAᵣWAₛ)`, `Kᵣ = XᵀWAᵣWX` and `Qᵣₛ = XᵀWAᵣWAₛWX` (Kenward & Roger's −Pᵣ and Qᵣₛ). Below, X is bordered by the
-//! generalised residuals e.
+//! components: `tr(WAᵣWAₛ)`, `Kᵣ = XᵀWAᵣWX` and `Qᵣₛ = XᵀWAᵣWAₛWX` (Kenward & Roger's −Pᵣ and Qᵣₛ), and the latter two with the generalised
+//! residuals e for X.
 
 use super::Likelihood;
 use super::dense::{Matrix, add_scaled, forward, inner, inverse};
@@ -30,54 +30,48 @@ impl Curvature {
     pub(super) fn new(point: &Point) -> Self {
         let rank = point.coefficients.len();
         let count = point.design.layout.parameters();
-        let border = rank + 1;
-        let mut traces = Matrix::zeros(count, count);
-        let mut k = vec![Matrix::zeros(border, border); count];
-        let mut q = vec![Matrix::default(); count * count];
+        let mut sums = Self {
+            covariance: inverse(&point.information, rank),
+            traces: Matrix::zeros(count, count),
+            k: vec![Matrix::zeros(rank, rank); count],
+            q: vec![Matrix::default(); count * count],
+            k_residual: vec![vec![0.0; rank]; count],
+            q_residual: Matrix::zeros(count, count),
+        };
         for (index, component) in point.design.components.iter().enumerate() {
-            add_component(point, component, index, &mut traces, &mut k, &mut q);
+            sums.add_component(point, component, index);
         }
         for (group, untouched) in point.design.untouched.iter().enumerate().filter(|(_, u)| u.count > 0) {
             let (parameter, variance) = (point.design.layout.residual(group), point.residual[group]);
             let residuals = point.untouched_residuals(group);
-            let mut products = untouched.products.clone();
-            for (i, x) in residuals.iter().enumerate() {
-                products.values[i * border + rank] = *x;
-                products.values[rank * border + i] = *x;
-            }
+            let products: Vec<f64> = (0..rank).flat_map(|i| untouched.products.row(i)[..rank].to_vec()).collect();
+            let products = Matrix { columns: rank, values: products };
             let square = variance * variance;
-            traces.values[parameter * count + parameter] += untouched.count as f64 / square;
-            k[parameter].add(square.recip(), &products);
-            let own = &mut q[parameter * count + parameter];
-            if own.values.is_empty() {
-                *own = Matrix::zeros(border, border);
-            }
-            own.add((square * variance).recip(), &products);
+            let own = parameter * count + parameter;
+            sums.traces.values[own] += untouched.count as f64 / square;
+            sums.k[parameter].add(square.recip(), &products);
+            add_scaled(&mut sums.k_residual[parameter], square.recip(), &residuals[..rank]);
+            sums.at(own, rank).add((square * variance).recip(), &products);
+            sums.q_residual.values[own] += residuals[rank] / (square * variance);
         }
-        let covariance = inverse(&point.information, rank);
-        let mut q_residual = Matrix::zeros(count, count);
         for r in 0..count {
             for s in 0..r {
-                traces.values[s * count + r] = traces.at(r, s);
-                q[s * count + r] = q[r * count + s].transposed();
+                let (lower, upper) = (r * count + s, s * count + r);
+                sums.traces.values[upper] = sums.traces.values[lower];
+                sums.q_residual.values[upper] = sums.q_residual.values[lower];
+                sums.q[upper] = sums.q[lower].transposed();
             }
         }
-        for (at, full) in q.iter().enumerate().filter(|(_, full)| !full.values.is_empty()) {
-            q_residual.values[at] = full.at(rank, rank);
+        sums
+    }
+
+    /// Qᵣₛ, made where it was none.
+    fn at(&mut self, place: usize, rank: usize) -> &mut Matrix {
+        let q = &mut self.q[place];
+        if q.values.is_empty() {
+            *q = Matrix::zeros(rank, rank);
         }
-        let k_residual = k.iter().map(|full| (0..rank).map(|i| full.at(i, rank)).collect()).collect();
-        let cut = |full: &Matrix| match full.values.is_empty() {
-            true => Matrix::default(),
-            false => Matrix { columns: rank, values: (0..rank).flat_map(|i| full.row(i)[..rank].to_vec()).collect() },
-        };
-        Self {
-            covariance,
-            traces,
-            k: k.iter().map(cut).collect(),
-            q: q.iter().map(cut).collect(),
-            k_residual,
-            q_residual,
-        }
+        q
     }
 
     /// `tr(PAᵣPAₛ)`: twice the expected information of the variances.
@@ -111,68 +105,72 @@ impl Curvature {
         }
         observed
     }
-}
 
-fn add_component(
-    point: &Point,
-    component: &Component,
-    index: usize,
-    traces: &mut Matrix,
-    k: &mut [Matrix],
-    q: &mut [Matrix],
-) {
-    let (rows, effects) = (component.rows, component.effects);
-    let (white, lower) = (&point.white[index], &point.lower[index]);
-    let (rank, count) = (point.coefficients.len(), k.len());
-    let border = rank + 1;
-    let size = effects + rows;
-    // The columns of the random effects and of the observations themselves, whitened, a row each.
-    let mut own = Matrix::zeros(size, rows);
-    own.values[..effects * rows].copy_from_slice(&white.values[..effects * rows]);
-    for i in 0..rows {
-        let row = own.row_mut(effects + i);
-        row[i] = 1.0;
-        forward(lower, row);
-    }
-    let residuals = point.white_residuals(component, white);
-    let mut with = Matrix::zeros(size, border);
-    let mut t = Matrix::zeros(size, size);
-    for a in 0..size {
-        let left = own.row(a).to_vec();
-        for i in 0..rank {
-            with.values[a * border + i] = inner(&left, white.row(effects + i));
+    fn add_component(&mut self, point: &Point, component: &Component, index: usize) {
+        let (rows, effects) = (component.rows, component.effects);
+        let (white, lower) = (&point.white[index], &point.lower[index]);
+        let (rank, count) = (point.coefficients.len(), self.k.len());
+        let (size, copies) = (effects + rows, component.copies.len());
+        // The columns of the random effects and of the observations themselves, whitened, a row each.
+        let mut own = Matrix::zeros(size, rows);
+        own.values[..effects * rows].copy_from_slice(&white.values[..effects * rows]);
+        for i in 0..rows {
+            let row = own.row_mut(effects + i);
+            row[i] = 1.0;
+            forward(lower, row);
         }
-        with.values[a * border + rank] = inner(&left, &residuals);
-        for b in 0..=a {
-            let product = inner(&left, own.row(b));
-            t.values[a * size + b] = product;
-            t.values[b * size + a] = product;
-        }
-    }
-    for (parameter, places) in &component.places {
-        for (a, b) in places {
-            k[*parameter].add_outer(1.0, with.row(*a), with.row(*b));
-        }
-    }
-    let mut along = Matrix::zeros(size, border);
-    for (s, places_s) in &component.places {
-        along.values.fill(0.0);
-        for (c, d) in places_s {
-            for b in 0..size {
-                add_scaled(along.row_mut(b), t.at(b, *c), with.row(*d));
+        // Their products with the fixed columns, with the residuals of each copy, and with each other.
+        let residuals = point.white_residuals(component, white);
+        let mut fixed = Matrix::zeros(size, rank);
+        let mut left = Matrix::zeros(size, copies);
+        let mut t = Matrix::zeros(size, size);
+        for a in 0..size {
+            let one = own.row(a);
+            for (i, product) in fixed.row_mut(a).iter_mut().enumerate() {
+                *product = inner(one, white.row(effects + i));
+            }
+            for (product, residuals) in left.row_mut(a).iter_mut().zip(&residuals) {
+                *product = inner(one, residuals);
+            }
+            for b in 0..=a {
+                let product = inner(one, own.row(b));
+                t.values[a * size + b] = product;
+                t.values[b * size + a] = product;
             }
         }
-        for (r, places_r) in component.places.iter().filter(|(r, _)| r >= s) {
-            let to = &mut q[r * count + s];
-            if to.values.is_empty() {
-                *to = Matrix::zeros(border, border);
+        let left_together: Vec<f64> = (0..size).map(|a| left.row(a).iter().sum()).collect();
+        for (parameter, places) in &component.places {
+            for (a, b) in places {
+                self.k[*parameter].add_outer(copies as f64, fixed.row(*a), fixed.row(*b));
+                add_scaled(&mut self.k_residual[*parameter], left_together[*b], fixed.row(*a));
             }
-            let mut trace = 0.0;
-            for (a, b) in places_r {
-                to.add_outer(1.0, with.row(*a), along.row(*b));
-                trace += places_s.iter().map(|(c, d)| t.at(*b, *c) * t.at(*d, *a)).sum::<f64>();
+        }
+        let mut along_fixed = Matrix::zeros(size, rank);
+        let mut along_left = Matrix::zeros(size, copies);
+        for (s, places_s) in &component.places {
+            along_fixed.values.fill(0.0);
+            along_left.values.fill(0.0);
+            for (c, d) in places_s {
+                for b in 0..size {
+                    let weight = t.at(b, *c);
+                    add_scaled(along_fixed.row_mut(b), weight, fixed.row(*d));
+                    add_scaled(along_left.row_mut(b), weight, left.row(*d));
+                }
             }
-            traces.values[r * count + s] += trace;
+            for (r, places_r) in component.places.iter().filter(|(r, _)| r >= s) {
+                let place = r * count + s;
+                let (mut trace, mut form) = (0.0, 0.0);
+                for (a, b) in places_r {
+                    trace += places_s.iter().map(|(c, d)| t.at(*b, *c) * t.at(*d, *a)).sum::<f64>();
+                    form += inner(left.row(*a), along_left.row(*b));
+                }
+                let q = self.at(place, rank);
+                for (a, b) in places_r {
+                    q.add_outer(copies as f64, fixed.row(*a), along_fixed.row(*b));
+                }
+                self.traces.values[place] += copies as f64 * trace;
+                self.q_residual.values[place] += form;
+            }
         }
     }
 }

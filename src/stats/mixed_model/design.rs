@@ -3,13 +3,13 @@
 //! The response is taken as what the fixed columns leave of it, in units of its own spread, and the fixed columns as an orthonormal
 //! basis of them: neither shift nor scale of anything then costs digits. Observations that share a level of a random term, directly
 //! or through others, form a *component*; the covariance matrix is block diagonal over components. Within a component and a group of
-//! one residual variance the observations are turned so that the random effects touch only the first few of them, at most as many as
-//! there are random effects (their covariance is a multiple of the unit matrix before and after). The others carry nothing but
-//! residual variance and enter as sums of products, once for all components.
+//! one residual variance the observations are turned so that the random effects touch only the first few of them ([`super::turning`]).
 
 use super::basis::{Basis, length};
+use super::cells::Cells;
 use super::dense::{Matrix, add_scaled};
 use super::layout::{Layout, TermLayout, in_own_units};
+use super::turning::Turning;
 use super::{MixedData, MixedModelError};
 use std::collections::HashMap;
 
@@ -24,6 +24,8 @@ const NO_VARIATION: f64 = 1e-13;
 #[derive(Clone, Debug)]
 pub(super) struct Design {
     pub(super) layout: Layout,
+    pub(super) cells: Cells,
+    /// Of the fixed columns; its own columns are given by cell.
     pub(super) basis: Basis,
     pub(super) observations: usize,
     /// The response's coordinates in the basis, in its own unit.
@@ -43,7 +45,7 @@ pub(super) struct Untouched {
     pub(super) products: Matrix,
 }
 
-/// Turned observations that share random effects.
+/// Turned observations that share random effects, and others that only their responses tell from them.
 #[derive(Clone, Debug)]
 pub(super) struct Component {
     /// How many there are.
@@ -52,7 +54,9 @@ pub(super) struct Component {
     pub(super) effects: usize,
     /// Which random effects: a level of a term each, its coefficients one after the other.
     pub(super) blocks: Vec<Block>,
-    /// A *row* each: the columns of the random effects, then the fixed columns, then the response.
+    /// For each component of this shape the levels of its blocks, as positions among those of their terms.
+    pub(super) copies: Vec<Vec<usize>>,
+    /// A *row* each: the columns of the random effects, then the fixed columns, then the response of each copy.
     pub(super) columns: Matrix,
     /// The group of residual variance of each turned observation.
     pub(super) groups: Vec<usize>,
@@ -65,8 +69,6 @@ pub(super) struct Component {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Block {
     pub(super) term: usize,
-    /// Position among the term's levels.
-    pub(super) level: usize,
     /// Position of its first coefficient among the component's random effects.
     pub(super) first: usize,
 }
@@ -75,7 +77,8 @@ impl Design {
     /// Checks and prepares; `first` names a coefficient of a correlated term (term, column) to stand first in its covariance factor.
     pub(super) fn new(data: &MixedData, first: Option<(usize, usize)>) -> Result<Self, MixedModelError> {
         let observations = check(data)?;
-        let basis = Basis::new(&data.fixed, FIXED_TOLERANCE);
+        let cells = Cells::new(data);
+        let basis = cells.basis(&data.fixed, FIXED_TOLERANCE);
         let rank = basis.q.len();
         let groups = data.residual_group.as_ref();
         let (group_of, group_labels) =
@@ -106,7 +109,7 @@ impl Design {
             return Err(MixedModelError::NoDegreesOfFreedom { observations, coefficients: rank });
         }
         let mut response = data.y.clone();
-        let least_squares = basis.take_out(&mut response);
+        let least_squares = cells.take_out(&basis, &mut response);
         let spread = length(&response);
         if spread <= NO_VARIATION * length(&data.y) {
             return Err(MixedModelError::NoVariation);
@@ -118,85 +121,24 @@ impl Design {
         let mut design = Self {
             untouched: vec![untouched; layout.groups.len()],
             layout,
+            cells,
             basis,
             observations,
             least_squares,
             unit,
             components: Vec::new(),
         };
-        for members in components(&level_of, observations) {
-            design.add_component(&members, &columns, &level_of, &group_of, &response);
+        let mut turning = Turning::new(&mut design, columns, level_of, group_of, response);
+        for members in components(&turning.level_of, observations) {
+            turning.add(members);
         }
+        turning.finish();
         Ok(design)
     }
 
     /// Fixed columns that are kept.
     pub(super) fn rank(&self) -> usize {
         self.basis.q.len()
-    }
-
-    fn add_component(
-        &mut self,
-        members: &[usize],
-        columns: &[Vec<Vec<f64>>],
-        level_of: &[Vec<usize>],
-        group_of: &[usize],
-        response: &[f64],
-    ) {
-        let mut blocks: Vec<Block> = Vec::new();
-        let mut effects = 0;
-        let mut block_of: HashMap<(usize, usize), usize> = HashMap::new();
-        for (term, levels) in level_of.iter().enumerate() {
-            for member in members {
-                block_of.entry((term, levels[*member])).or_insert_with(|| {
-                    blocks.push(Block { term, level: levels[*member], first: effects });
-                    effects += self.layout.terms[term].size;
-                    blocks.len() - 1
-                });
-            }
-        }
-        let mut sorted = members.to_vec();
-        sorted.sort_by_key(|member| group_of[*member]);
-        let rank = self.rank();
-        let mut turned: Vec<Vec<f64>> = vec![Vec::new(); effects + rank + 1];
-        let mut groups = Vec::new();
-        for of_group in sorted.chunk_by(|a, b| group_of[*a] == group_of[*b]) {
-            let group = of_group.first().map_or(0, |member| group_of[*member]);
-            let mut random = vec![vec![0.0; of_group.len()]; effects];
-            for (position, member) in of_group.iter().enumerate() {
-                for (term, levels) in level_of.iter().enumerate() {
-                    let first = blocks[block_of[&(term, levels[*member])]].first;
-                    match columns[term].as_slice() {
-                        [] => random[first][position] = 1.0,
-                        own => own.iter().enumerate().for_each(|(i, c)| random[first + i][position] = c[*member]),
-                    }
-                }
-            }
-            let turn = Basis::new(&random, TURN_TOLERANCE);
-            turned.iter_mut().zip(&turn.coordinates).for_each(|(to, coordinates)| to.extend(coordinates));
-            let given = self.basis.q.iter().map(Vec::as_slice).chain([response]);
-            let mut rest: Vec<Vec<f64>> = given.map(|column| of_group.iter().map(|i| column[*i]).collect()).collect();
-            for (to, left) in turned[effects..].iter_mut().zip(&mut rest) {
-                to.extend(turn.take_out(left));
-            }
-            groups.extend(std::iter::repeat_n(group, turn.q.len()));
-            let untouched = &mut self.untouched[group];
-            untouched.count += of_group.len() - turn.q.len();
-            if of_group.len() > turn.q.len() {
-                for i in 0..=rank {
-                    for j in 0..=rank {
-                        untouched.products.values[i * (rank + 1) + j] += super::dense::inner(&rest[i], &rest[j]);
-                    }
-                }
-            }
-        }
-        if effects == 0 {
-            return;
-        }
-        let rows = groups.len();
-        let columns = Matrix { columns: rows, values: turned.concat() };
-        let places = places(&self.layout, &blocks, &groups, effects);
-        self.components.push(Component { rows, effects, blocks, columns, groups, places });
     }
 
     /// The covariance matrix of a component, by row, for factors of the terms' covariance matrices and residual variances.
@@ -225,32 +167,6 @@ impl Design {
             v[i * rows + i] += residual[*group];
         }
     }
-}
-
-/// Where each variance parameter stands in a component.
-fn places(layout: &Layout, blocks: &[Block], groups: &[usize], effects: usize) -> Vec<(usize, Vec<(usize, usize)>)> {
-    let mut places: Vec<(usize, Vec<(usize, usize)>)> = Vec::new();
-    let mut position: HashMap<usize, usize> = HashMap::new();
-    let mut add = |parameter: usize, place: (usize, usize)| {
-        let at = *position.entry(parameter).or_insert_with(|| {
-            places.push((parameter, Vec::new()));
-            places.len() - 1
-        });
-        places[at].1.push(place);
-    };
-    for block in blocks {
-        for (parameter, i, j) in layout.terms[block.term].entries() {
-            let (a, b) = (block.first + i, block.first + j);
-            add(parameter, (a, b));
-            if a != b {
-                add(parameter, (b, a));
-            }
-        }
-    }
-    for (row, group) in groups.iter().enumerate() {
-        add(layout.residual(*group), (effects + row, effects + row));
-    }
-    places
 }
 
 fn check(data: &MixedData) -> Result<usize, MixedModelError> {

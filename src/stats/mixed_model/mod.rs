@@ -12,6 +12,7 @@
 //! random effects is not.
 
 mod basis;
+mod cells;
 mod curvature;
 mod dense;
 mod design;
@@ -25,6 +26,7 @@ mod profile;
 mod search;
 #[cfg(test)]
 mod tests;
+mod turning;
 
 pub use inference::{Contrast, FTest};
 pub use model::{MixedModel, ResidualVariance, TermCovariance, fit};

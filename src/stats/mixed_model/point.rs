@@ -15,7 +15,7 @@ use std::f64::consts::PI;
 pub(super) struct Point<'a> {
     pub(super) design: &'a Design,
     pub(super) residual: Vec<f64>,
-    /// Whitened columns of each component, a row each: random effects, fixed columns, response.
+    /// Whitened columns of each component, a row each: random effects, fixed columns, the response of each copy.
     pub(super) white: Vec<Matrix>,
     /// The Cholesky factor of each component's covariance matrix.
     pub(super) lower: Vec<Vec<f64>>,
@@ -48,17 +48,28 @@ impl<'a> Point<'a> {
             let rows = component.rows;
             let mut v = vec![0.0; rows * rows];
             design.covariance(component, &factors, &residual, &mut v);
-            log_v += factor(&mut v, rows)?;
+            let log_component = factor(&mut v, rows)?;
             let mut columns = component.columns.clone();
             if rows > 0 {
                 columns.values.chunks_exact_mut(rows).for_each(|column| forward(&v, column));
             }
-            for i in 0..=rank {
+            // Copies share all but the response.
+            let copies = component.copies.len();
+            let responses = |copy: usize| columns.row(component.effects + rank + copy);
+            let mut together = vec![0.0; rows];
+            for copy in 0..copies {
+                add_scaled(&mut together, 1.0, responses(copy));
+                products.values[rank * (rank + 1) + rank] += inner(responses(copy), responses(copy));
+            }
+            for i in 0..rank {
                 let one = columns.row(component.effects + i);
+                products.values[rank * (rank + 1) + i] += inner(one, &together);
                 for j in 0..=i {
-                    products.values[i * (rank + 1) + j] += inner(one, columns.row(component.effects + j));
+                    products.values[i * (rank + 1) + j] +=
+                        copies as f64 * inner(one, columns.row(component.effects + j));
                 }
             }
+            log_v += copies as f64 * log_component;
             white.push(columns);
             lower.push(v);
         }
@@ -114,14 +125,18 @@ impl<'a> Point<'a> {
         self.logarithms(likelihood) + contrasts * (1.0 + (2.0 * PI * self.best_scale(likelihood)).ln())
     }
 
-    /// Whitened generalised residuals of a component.
-    pub(super) fn white_residuals(&self, component: &Component, white: &Matrix) -> Vec<f64> {
+    /// Whitened generalised residuals of each copy of a component.
+    pub(super) fn white_residuals(&self, component: &Component, white: &Matrix) -> Vec<Vec<f64>> {
         let rank = self.coefficients.len();
-        let mut residuals = white.row(component.effects + rank).to_vec();
+        let mut fitted = vec![0.0; component.rows];
         for (i, coefficient) in self.coefficients.iter().enumerate() {
-            add_scaled(&mut residuals, -coefficient, white.row(component.effects + i));
+            add_scaled(&mut fitted, *coefficient, white.row(component.effects + i));
         }
-        residuals
+        let less = |copy| {
+            let response = white.row(component.effects + rank + copy);
+            response.iter().zip(&fitted).map(|(y, fitted)| y - fitted).collect()
+        };
+        (0..component.copies.len()).map(less).collect()
     }
 
     /// Products of the residuals that no random effect touches with the fixed columns, and with themselves last.
@@ -153,25 +168,26 @@ impl<'a> Point<'a> {
                 column.iter_mut().for_each(|x| *x /= row[i]);
                 spent.push(column);
             }
-            let mut projected = Vec::with_capacity(component.effects);
-            for effect in 0..component.effects {
-                let own = white.row(effect);
-                projected
-                    .push((spent.iter().map(|column| inner(own, column)).collect::<Vec<_>>(), inner(own, &residuals)));
-            }
+            let along = |own: &[f64], columns: &[Vec<f64>]| -> Vec<f64> {
+                columns.iter().map(|column| inner(own, column)).collect()
+            };
+            let of_effect = |effect| (along(white.row(effect), &spent), along(white.row(effect), &residuals));
+            let projected: Vec<_> = (0..component.effects).map(of_effect).collect();
+            let copies = component.copies.len() as f64;
             let mut unit = vec![0.0; rows];
             for (parameter, places) in &component.places {
                 let mut sum = 0.0;
                 for (a, b) in places {
                     if *a < component.effects {
                         let ((spent_a, left_a), (spent_b, left_b)) = (&projected[*a], &projected[*b]);
-                        sum += inner(white.row(*a), white.row(*b)) - inner(spent_a, spent_b) - left_a * left_b / scale;
+                        let trace = inner(white.row(*a), white.row(*b)) - inner(spent_a, spent_b);
+                        sum += copies * trace - inner(left_a, left_b) / scale;
                     } else {
                         unit.fill(0.0);
                         unit[a - component.effects] = 1.0;
                         forward(lower, &mut unit);
-                        let spent: f64 = spent.iter().map(|column| inner(&unit, column).powi(2)).sum();
-                        sum += inner(&unit, &unit) - spent - inner(&unit, &residuals).powi(2) / scale;
+                        let (spent, left) = (along(&unit, &spent), along(&unit, &residuals));
+                        sum += copies * (inner(&unit, &unit) - inner(&spent, &spent)) - inner(&left, &left) / scale;
                     }
                 }
                 gradient[*parameter] += sum;

@@ -30,10 +30,9 @@ impl MixedModel {
             layout.terms.iter().map(|term| vec![None; term.levels.len()]).collect();
         for (component, white) in self.design.components.iter().zip(&point.white) {
             let residuals = point.white_residuals(component, white);
-            for block in &component.blocks {
+            for (position, block) in component.blocks.iter().enumerate() {
                 let (term, g) = (&layout.terms[block.term], &covariances[block.term]);
                 let own: Vec<&[f64]> = (0..term.size).map(|i| white.row(block.first + i)).collect();
-                let left: Vec<f64> = own.iter().map(|column| inner(column, &residuals)).collect();
                 let mut products = Matrix::zeros(term.size, term.size);
                 let mut spent = Matrix::zeros(term.size, point.coefficients.len());
                 for (i, column) in own.iter().enumerate() {
@@ -54,13 +53,18 @@ impl MixedModel {
                     let by_fixed = self.curvature.covariance.form(&along, &along);
                     deviation(i, products.form(back.row(i), back.row(i)) - by_fixed)
                 };
-                found[block.term][block.level] = Some(RandomEffect {
-                    term: term.name.clone(),
-                    level: term.levels[block.level],
-                    values: back.times_vector(&left).iter().map(|x| x * self.design.unit).collect(),
-                    conditional_deviations: (0..term.size).map(conditional).collect(),
-                    prediction_errors: (0..term.size).map(predicted).collect(),
-                });
+                let conditional: Vec<f64> = (0..term.size).map(conditional).collect();
+                let predicted: Vec<f64> = (0..term.size).map(predicted).collect();
+                for (levels, residuals) in component.copies.iter().zip(&residuals) {
+                    let left: Vec<f64> = own.iter().map(|column| inner(column, residuals)).collect();
+                    found[block.term][levels[position]] = Some(RandomEffect {
+                        term: term.name.clone(),
+                        level: term.levels[levels[position]],
+                        values: back.times_vector(&left).iter().map(|x| x * self.design.unit).collect(),
+                        conditional_deviations: conditional.clone(),
+                        prediction_errors: predicted.clone(),
+                    });
+                }
             }
         }
         found.into_iter().flatten().flatten().collect()
@@ -68,11 +72,9 @@ impl MixedModel {
 
     /// `Xβ̂` of every observation.
     pub fn marginal_fitted(&self) -> Vec<f64> {
-        let mut fitted = vec![0.0; self.observations];
-        for (column, coefficient) in self.design.basis.q.iter().zip(self.orthonormal()) {
-            super::dense::add_scaled(&mut fitted, coefficient, column);
-        }
-        fitted
+        let cells = &self.design.cells;
+        let by_cell = cells.combined(&self.design.basis, &self.orthonormal());
+        cells.of.iter().map(|cell| by_cell[*cell]).collect()
     }
 
     /// `Xβ̂ + Zb̂` of every observation.
