@@ -7,7 +7,8 @@ use serde_json::{Map, Value};
 
 use super::deliver::Answer;
 use super::failure::Failure;
-use super::flags::{OutputFlags, RoleFlags, level};
+use super::flags::{OutputFlags, level};
+use super::roles::RoleFlags;
 use super::source::{Source, bushel_unknown};
 use crate::experiment::anova::{
     Analysed, AnovaOptions, AskedMethod, DegreesOfFreedomMethod, Effect, ResidualVariance, TermTests,

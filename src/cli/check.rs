@@ -6,7 +6,8 @@ use clap::Args;
 
 use super::deliver::Answer;
 use super::failure::Failure;
-use super::flags::{OutputFlags, RoleFlags};
+use super::flags::OutputFlags;
+use super::roles::RoleFlags;
 use super::source::Source;
 use crate::files::{Loaded, kind_of};
 use crate::output::{Findings, PlotsReadOf, Provenance};

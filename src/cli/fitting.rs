@@ -6,7 +6,8 @@ use clap::Args;
 use serde_json::{Map, Value};
 
 use super::failure::Failure;
-use super::flags::{FamilyFlag, IntervalFlags, OutputFlags, RoleFlags, SeedFlag};
+use super::flags::{FamilyFlag, IntervalFlags, OutputFlags, SeedFlag};
+use super::roles::RoleFlags;
 use super::source::{Source, run_season};
 use crate::experiment::{FitOptions, FittedGroup, groups_of_columns};
 use crate::finding::Finding;

@@ -15,6 +15,7 @@ mod lookup;
 mod new;
 mod optimum;
 mod pricing;
+mod roles;
 mod season;
 mod sense;
 mod source;

@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::failure::Failure;
-use super::flags::{OutputFlags, PriceFlags, RoleFlags, SeedFlag, TableFlag};
+use super::flags::{OutputFlags, PriceFlags, SeedFlag, TableFlag};
+use super::roles::RoleFlags;
 use crate::files::{Kind, Loaded, kind_of, load_columns, load_programme, load_trial};
 use crate::finding::{Finding, Place, Severity};
 use crate::season::{Season, SeasonError, SeasonOptions, Step};
