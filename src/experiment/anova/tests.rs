@@ -95,7 +95,11 @@ fn a_factor_that_goes_with_the_blocks_is_named() {
     let text = "n,yield,block,variety\n0,40,1,Heron\n60,52,1,Heron\n0,38,2,Heron\n60,49,2,Heron\n\
                 0,44,3,Sedge\n60,55,3,Sedge\n0,45,4,Sedge\n60,58,4,Sedge\n";
     let analysis = of(text, Design::RandomisedCompleteBlock);
-    assert!(notes(&analysis).iter().any(|(code, text)| *code == "confounded-effects" && text.ends_with("variety and blocks")));
+    assert!(
+        notes(&analysis)
+            .iter()
+            .any(|(code, text)| *code == "confounded-effects" && text.ends_with("variety and blocks"))
+    );
     assert_eq!(row(&analysis, "variety").df, 0);
     // Within blocks all else is there: rates, and whether they act alike on both varieties.
     assert!(row(&analysis, "n").f.is_some() && row(&analysis, "variety × n").f.is_some());
@@ -190,7 +194,11 @@ fn tests_of(columns: &Columns, design: Design) -> Vec<(String, Option<f64>, Opti
 }
 
 #[track_caller]
-fn same_tests(one: &[(String, Option<f64>, Option<f64>)], other: &[(String, Option<f64>, Option<f64>)], tolerance: f64) {
+fn same_tests(
+    one: &[(String, Option<f64>, Option<f64>)],
+    other: &[(String, Option<f64>, Option<f64>)],
+    tolerance: f64,
+) {
     assert_eq!(one.len(), other.len());
     for (one, other) in one.iter().zip(other) {
         assert_eq!(one.0, other.0);
@@ -221,7 +229,17 @@ fn order_of_rows_names_of_levels_and_units_do_not_change_a_test() {
         same_tests(&plain, &tests_of(&permuted, split()), tolerance);
         let renamed = |labels: &[String]| labels.iter().map(|label| format!("{} {label}", 9 - label.len())).collect();
         let reversed = |labels: &[String]| {
-            labels.iter().map(|label| match label.as_str() { "Heron" => "z", "Sedge" => "y", _ => "x" }.to_owned()).collect()
+            labels
+                .iter()
+                .map(|label| {
+                    match label.as_str() {
+                        "Heron" => "z",
+                        "Sedge" => "y",
+                        _ => "x",
+                    }
+                    .to_owned()
+                })
+                .collect()
         };
         let renamed = Columns {
             blocks: columns.blocks.as_deref().map(renamed),
