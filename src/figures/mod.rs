@@ -1,7 +1,7 @@
 //! Figures for journals and bulletins, drawn from finished numbers.
 //!
-//! Nothing is estimated here. A caller fills in a plain description ([`ResponsePanels`] or [`CalibrationFigure`]); one
-//! layout in millimetres is made from it, and that layout is written twice: as SVG (vector, text kept as text) and as PNG.
+//! Nothing is estimated here. A caller fills in a plain description ([`ResponsePanels`], [`CalibrationFigure`] or
+//! [`ResidualFigure`]); one layout in millimetres is made from it, and that layout is written twice: as SVG (vector, text kept as text) and as PNG.
 //!
 //! - Sizes are those of print. Type is 7 pt or larger at that width.
 //! - Marker shape, fill and line pattern carry the meaning; colour only repeats it, so a grey copy reads the same.
@@ -14,6 +14,7 @@ mod calibration;
 mod legend;
 mod marker;
 mod png_image;
+mod residuals;
 mod response;
 mod scene;
 mod season;
@@ -24,8 +25,9 @@ mod typeface;
 mod tests;
 
 pub use calibration::{CalibrationFigure, CalibrationPoint, Censoring, IndexBand};
+pub use residuals::{ResidualFigure, ResidualPoint};
 pub use response::{BandPoint, CurveLine, MarkedRate, MeanPoint, ResponsePanel, ResponsePanels};
-pub use season::{NamedFigure, season_figures};
+pub use season::{NamedFigure, residual_figures, season_figures};
 
 use scene::Scene;
 use typeface::Typeface;
@@ -152,6 +154,18 @@ pub fn render_calibration(figure: &CalibrationFigure, style: &Style) -> Result<R
     figure.validate()?;
     let typeface = Typeface::load()?;
     let scene = calibration::lay_out(figure, style.width.millimetres(), &typeface);
+    finish(&scene, style, &figure.caption, &typeface)
+}
+
+/// Draws residuals against what was fitted, in field order, and against normal scores.
+///
+/// # Errors
+///
+/// [`FigureError`] if there are no points, a number is not finite, or a text is too long.
+pub fn render_residuals(figure: &ResidualFigure, style: &Style) -> Result<Rendered, FigureError> {
+    figure.validate()?;
+    let typeface = Typeface::load()?;
+    let scene = residuals::lay_out(figure, style.width.millimetres(), &typeface);
     finish(&scene, style, &figure.caption, &typeface)
 }
 

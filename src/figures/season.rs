@@ -5,9 +5,11 @@ use rayon::prelude::*;
 use super::response::MOST_PANELS;
 use super::{
     BandPoint, CalibrationFigure, CalibrationPoint, Censoring, CurveLine, FigureError, IndexBand, MarkedRate,
-    MeanPoint, Rendered, ResponsePanel, ResponsePanels, Style, Width, render_calibration, render_response,
+    MeanPoint, Rendered, ResidualFigure, ResponsePanel, ResponsePanels, Style, Width, render_calibration,
+    render_residuals, render_response,
 };
 use crate::calibration::{Bound, Calibration, NeedPoint, Relation};
+use crate::experiment::anova::Analysed;
 use crate::experiment::{Fitted, FittedGroup};
 use crate::finding::{Finding, Place};
 use crate::response::{Curve, Family, OptimumStatus, Reach};
@@ -55,6 +57,25 @@ pub fn season_figures(season: &Season) -> (Vec<NamedFigure>, Vec<Finding>) {
         (name, render_calibration(&figure, &Style { width: Width::DoubleColumn, ..Style::default() }))
     });
     let drawn: Vec<(String, Result<Rendered, FigureError>)> = drawn_responses.chain(drawn_calibrations).collect();
+    gathered(drawn)
+}
+
+/// The residuals of every trial that was analysed and leaves an error.
+///
+/// A figure that cannot be drawn is left out, with a warning that says why.
+#[must_use]
+pub fn residual_figures(analysed: &[Analysed]) -> (Vec<NamedFigure>, Vec<Finding>) {
+    let of_trial = |one: &Analysed| {
+        let (_, trial) = one.key.iter().find(|(name, _)| name == "trial")?;
+        Some((format!("{trial}-residuals"), ResidualFigure::of(one.outcome.as_ref().ok()?, trial)?))
+    };
+    let style = Style { width: Width::DoubleColumn, ..Style::default() };
+    let figures: Vec<(String, ResidualFigure)> = analysed.iter().filter_map(of_trial).collect();
+    gathered(figures.into_par_iter().map(|(name, figure)| (name, render_residuals(&figure, &style))).collect())
+}
+
+/// What could be drawn, and a warning for what could not.
+fn gathered(drawn: Vec<(String, Result<Rendered, FigureError>)>) -> (Vec<NamedFigure>, Vec<Finding>) {
     let (mut figures, mut left_out) = (Vec::new(), Vec::new());
     for (name, rendered) in drawn {
         match rendered {
