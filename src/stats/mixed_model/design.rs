@@ -15,8 +15,6 @@ use std::collections::HashMap;
 
 /// Of a fixed column, what is left beside earlier ones if it counts as spanned by them.
 const FIXED_TOLERANCE: f64 = 1e-10;
-/// Of a random effect's column within a component, what rounding may leave beside others that span it.
-const TURN_TOLERANCE: f64 = 1e-13;
 /// What of the response is left by fixed columns that fit it without error.
 const NO_VARIATION: f64 = 1e-13;
 

@@ -133,7 +133,9 @@ pub enum MixedModelError {
         terms: Vec<String>,
     },
     /// The residual variance of a group goes to zero: the likelihood has no maximum.
-    #[error("fixed and random effects fit the observations of residual group {group} without error")]
+    #[error(
+        "fixed and random effects leave the observations of residual group {group} no error beside the spread of the response"
+    )]
     FittedWithoutError {
         /// The label of the group; 0 where all observations are one.
         group: usize,

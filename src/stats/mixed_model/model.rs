@@ -11,8 +11,8 @@ use std::sync::OnceLock;
 
 /// Eigenvalues of the information on the variances, scaled to what it would be without fixed columns, that mean no information.
 const NO_INFORMATION: f64 = 1e-9;
-/// A residual variance below this share of what the fixed columns leave is rounding of zero.
-const NO_ERROR: f64 = 1e-13;
+/// A residual variance below this share of what the fixed columns leave, with something still to gain, is on its way to zero.
+const NEXT_TO_NO_ERROR: f64 = 1e-8;
 /// Eigenvalues of the scaled second derivatives under which the likelihood says nothing of a direction.
 const FLAT: f64 = 1e-9;
 
@@ -98,7 +98,9 @@ pub fn fit(data: &MixedData, likelihood: Likelihood) -> Result<MixedModel, Mixed
     identified(&design)?;
     let found = least(&design, likelihood).ok_or(MixedModelError::NotEvaluated)?;
     let variances = design.layout.residual_variances(&found.psi);
-    if let Some((group, _)) = design.layout.groups.iter().zip(&variances).find(|(_, variance)| **variance < NO_ERROR) {
+    let mut groups = design.layout.groups.iter().zip(&variances);
+    let vanishes = |variance: f64| !found.converged && variance < NEXT_TO_NO_ERROR;
+    if let Some((group, _)) = groups.find(|(_, variance)| vanishes(**variance)) {
         return Err(MixedModelError::FittedWithoutError { group: *group });
     }
     let point = Point::new(&design, &found.psi).ok_or(MixedModelError::NotEvaluated)?;

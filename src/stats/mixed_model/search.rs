@@ -23,7 +23,7 @@ const QUASI_NEWTON_STEPS: u64 = 60;
 const QUASI_NEWTON_EVALUATIONS: usize = 400;
 /// A fall of the criterion in one step under which L-BFGS has come near.
 const NEAR: f64 = 1e-4;
-const NEWTON_STEPS: usize = 200;
+const NEWTON_STEPS: usize = 60;
 /// Under this gain still to be had, full steps of Newton's method converge quadratically.
 const QUADRATIC_PHASE: f64 = 1e-5;
 /// The step that has less than this to gain is the last: what it leaves is far below rounding.
@@ -34,6 +34,8 @@ const ROUNDING_GAIN: f64 = 1e-14;
 const FLAT: f64 = 1e-10;
 /// A direction bends down if its eigenvalue is at or under minus this share of the largest.
 const BENDS_DOWN: f64 = 1e-8;
+/// A residual variance below this share of what the fixed columns leave is on its way to zero, where the likelihood has no bound.
+const NO_ERROR: f64 = 1e-13;
 /// A factor under this share of the residual standard deviation is tried at zero,
 const NEARLY_ZERO: f64 = 1e-3;
 /// and is zero if that raises the criterion by no more than this: rounding of it.
@@ -165,6 +167,9 @@ pub(super) fn newton(
         if let Some(held) = held {
             hold(&mut local, held);
         }
+        if point.residual.iter().any(|variance| *variance < NO_ERROR) {
+            return Some(Found { psi, criterion, converged: false });
+        }
         let (values, vectors) = eigen(&local.bend)?;
         let largest = values.iter().fold(0.0_f64, |largest, value| largest.max(value.abs()));
         let mut direction = vec![0.0; psi.len()];
@@ -227,7 +232,7 @@ fn fall<'a>(
     direction: &[f64],
     gain: f64,
 ) -> Option<(Vec<f64>, Point<'a>, f64)> {
-    for halvings in 0..50 {
+    for halvings in 0..30 {
         for side in [1.0, -1.0] {
             let share = side * 0.5_f64.powi(halvings);
             let next: Vec<f64> = psi.iter().zip(direction).map(|(x, d)| x + share * d).collect();
