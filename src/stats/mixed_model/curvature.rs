@@ -18,8 +18,10 @@ pub(super) struct Curvature {
     traces: Matrix,
     /// Kᵣ, a variance each.
     pub(super) k: Vec<Matrix>,
-    /// Qᵣₛ, by row of r and s.
+    /// Qᵣₛ, by row of r and s; none where only second derivatives are wanted.
     pub(super) q: Vec<Matrix>,
+    /// `tr(ΦQᵣₛ)`.
+    q_traces: Matrix,
     /// `XᵀWAᵣWe`, a variance each.
     k_residual: Vec<Vec<f64>>,
     /// `eᵀWAᵣWAₛWe`.
@@ -27,14 +29,25 @@ pub(super) struct Curvature {
 }
 
 impl Curvature {
+    /// All sums, those of Kenward and Roger's correction included.
     pub(super) fn new(point: &Point) -> Self {
+        Self::of(point, true)
+    }
+
+    /// What second derivatives need. The matrices Qᵣₛ, most of the work, are needed by their traces only.
+    pub(super) fn of_derivatives(point: &Point) -> Self {
+        Self::of(point, false)
+    }
+
+    fn of(point: &Point, with_matrices: bool) -> Self {
         let rank = point.coefficients.len();
         let count = point.design.layout.parameters();
         let mut sums = Self {
             covariance: inverse(&point.information, rank),
             traces: Matrix::zeros(count, count),
             k: vec![Matrix::zeros(rank, rank); count],
-            q: vec![Matrix::default(); count * count],
+            q: if with_matrices { vec![Matrix::default(); count * count] } else { Vec::new() },
+            q_traces: Matrix::zeros(count, count),
             k_residual: vec![vec![0.0; rank]; count],
             q_residual: Matrix::zeros(count, count),
         };
@@ -51,7 +64,10 @@ impl Curvature {
             sums.traces.values[own] += untouched.count as f64 / square;
             sums.k[parameter].add(square.recip(), &products);
             add_scaled(&mut sums.k_residual[parameter], square.recip(), &residuals[..rank]);
-            sums.at(own, rank).add((square * variance).recip(), &products);
+            sums.q_traces.values[own] += sums.covariance.trace_of_product(&products) / (square * variance);
+            if with_matrices {
+                sums.at(own, rank).add((square * variance).recip(), &products);
+            }
             sums.q_residual.values[own] += residuals[rank] / (square * variance);
         }
         for r in 0..count {
@@ -59,7 +75,10 @@ impl Curvature {
                 let (lower, upper) = (r * count + s, s * count + r);
                 sums.traces.values[upper] = sums.traces.values[lower];
                 sums.q_residual.values[upper] = sums.q_residual.values[lower];
-                sums.q[upper] = sums.q[lower].transposed();
+                sums.q_traces.values[upper] = sums.q_traces.values[lower];
+                if with_matrices {
+                    sums.q[upper] = sums.q[lower].transposed();
+                }
             }
         }
         sums
@@ -84,9 +103,7 @@ impl Curvature {
         let turned: Vec<Matrix> = self.k.iter().map(|k| self.covariance.times(k)).collect();
         for r in 0..count {
             for s in 0..count {
-                let q = &self.q[r * count + s];
-                let both = if q.values.is_empty() { 0.0 } else { self.covariance.trace_of_product(q) };
-                expected.values[r * count + s] += turned[r].trace_of_product(&turned[s]) - 2.0 * both;
+                expected.values[r * count + s] += turned[r].trace_of_product(&turned[s]) - 2.0 * self.q_traces.at(r, s);
             }
         }
         expected
@@ -145,29 +162,42 @@ impl Curvature {
                 add_scaled(&mut self.k_residual[*parameter], left_together[*b], fixed.row(*a));
             }
         }
-        let mut along_fixed = Matrix::zeros(size, rank);
+        // The same in coordinates in which Φ is the identity: traces with Φ are then sums of inner products.
+        let mut spent = fixed.clone();
+        (0..size).for_each(|a| forward(&point.information, spent.row_mut(a)));
+        let mut along_spent = Matrix::zeros(size, rank);
+        let with_matrices = !self.q.is_empty();
+        let mut along_fixed = Matrix::zeros(if with_matrices { size } else { 0 }, rank);
         let mut along_left = Matrix::zeros(size, copies);
         for (s, places_s) in &component.places {
             along_fixed.values.fill(0.0);
+            along_spent.values.fill(0.0);
             along_left.values.fill(0.0);
             for (c, d) in places_s {
                 for b in 0..size {
                     let weight = t.at(b, *c);
-                    add_scaled(along_fixed.row_mut(b), weight, fixed.row(*d));
+                    if with_matrices {
+                        add_scaled(along_fixed.row_mut(b), weight, fixed.row(*d));
+                    }
+                    add_scaled(along_spent.row_mut(b), weight, spent.row(*d));
                     add_scaled(along_left.row_mut(b), weight, left.row(*d));
                 }
             }
             for (r, places_r) in component.places.iter().filter(|(r, _)| r >= s) {
                 let place = r * count + s;
-                let (mut trace, mut form) = (0.0, 0.0);
+                let (mut trace, mut form, mut spent_trace) = (0.0, 0.0, 0.0);
                 for (a, b) in places_r {
                     trace += places_s.iter().map(|(c, d)| t.at(*b, *c) * t.at(*d, *a)).sum::<f64>();
                     form += inner(left.row(*a), along_left.row(*b));
+                    spent_trace += inner(spent.row(*a), along_spent.row(*b));
                 }
-                let q = self.at(place, rank);
-                for (a, b) in places_r {
-                    q.add_outer(copies as f64, fixed.row(*a), along_fixed.row(*b));
+                if with_matrices {
+                    let q = self.at(place, rank);
+                    for (a, b) in places_r {
+                        q.add_outer(copies as f64, fixed.row(*a), along_fixed.row(*b));
+                    }
                 }
+                self.q_traces.values[place] += copies as f64 * spent_trace;
                 self.traces.values[place] += copies as f64 * trace;
                 self.q_residual.values[place] += form;
             }

@@ -139,7 +139,7 @@ pub fn fit(data: &MixedData, likelihood: Likelihood) -> Result<MixedModel, Mixed
         data: data.clone(),
         psi: found.psi,
         generalised,
-        curvature: local.curvature,
+        curvature: Curvature::new(&point),
         jacobian: local.jacobian,
         factor_covariance,
         corrected: OnceLock::new(),
@@ -161,7 +161,7 @@ pub(super) fn in_given_units(design: &Design, likelihood: Likelihood, criterion:
 fn identified(design: &Design) -> Result<(), MixedModelError> {
     let layout = &design.layout;
     let point = Point::new(design, &vec![0.0; layout.parameters()]).ok_or(MixedModelError::NotEvaluated)?;
-    let curvature = Curvature::new(&point);
+    let curvature = Curvature::of_derivatives(&point);
     let mut information = curvature.expected(Likelihood::Reml);
     let whole = curvature.expected(Likelihood::Ml);
     let count = information.columns;

@@ -27,7 +27,7 @@ const NEWTON_STEPS: usize = 60;
 /// Under this gain still to be had, full steps of Newton's method converge quadratically.
 const QUADRATIC_PHASE: f64 = 1e-5;
 /// The step that has less than this to gain is the last: what it leaves is far below rounding.
-const LAST_GAIN: f64 = 1e-22;
+pub(super) const LAST_GAIN: f64 = 1e-22;
 /// A gain below this that falls no further is rounding.
 const ROUNDING_GAIN: f64 = 1e-14;
 /// Eigenvalues of the second derivatives below this share of the largest are taken for flat.
@@ -53,7 +53,6 @@ pub(super) struct Found {
 pub(super) struct Local {
     pub(super) slope: Vec<f64>,
     pub(super) bend: Matrix,
-    pub(super) curvature: Curvature,
     pub(super) jacobian: Matrix,
 }
 
@@ -61,11 +60,11 @@ impl Local {
     pub(super) fn new(point: &Point, psi: &[f64], likelihood: Likelihood) -> Self {
         let layout = &point.design.layout;
         let by_variances = point.gradient(likelihood, 1.0);
-        let curvature = Curvature::new(point);
+        let curvature = Curvature::of_derivatives(point);
         let jacobian = layout.jacobian(psi);
         let mut bend = jacobian.transposed().times(&curvature.observed(likelihood)).times(&jacobian);
         bend.add(1.0, &layout.curvature(psi, &by_variances));
-        Self { slope: jacobian.transposed().times_vector(&by_variances), bend, curvature, jacobian }
+        Self { slope: jacobian.transposed().times_vector(&by_variances), bend, jacobian }
     }
 }
 

@@ -357,7 +357,7 @@ proptest! {
             prop_assert!(least.converged);
             for start in &starts {
                 let psi: Vec<f64> = start.iter().copied().take(design.layout.parameters()).collect();
-                if let Some(other) = super::search::newton(&design, likelihood, psi, None) {
+                if let Some(other) = super::search::newton(&design, likelihood, psi, None, super::search::LAST_GAIN) {
                     prop_assert!(least.criterion <= other.criterion + 1e-9, "{} {}", least.criterion, other.criterion);
                 }
             }
@@ -367,7 +367,7 @@ proptest! {
     #[test]
     fn nothing_panics_and_what_is_fitted_is_a_number(
         y in prop::collection::vec(prop_oneof![-50.0..50.0f64, Just(0.0), Just(1e7), Just(-1e-9)], 1..14),
-        levels in prop::collection::vec((0..4, 0..3, 0..3, -2..3), 14),
+        levels in prop::collection::vec((0..4_usize, 0..3_usize, 0..3_usize, -2..3_i32), 14),
         correlated: bool,
         grouped: bool,
     ) {
