@@ -1,7 +1,8 @@
 //! Figures for journals and bulletins, drawn from finished numbers.
 //!
 //! Nothing is estimated here. A caller fills in a plain description ([`ResponsePanels`], [`CalibrationFigure`] or
-//! [`ResidualFigure`]); one layout in millimetres is made from it, and that layout is written twice: as SVG (vector, text kept as text) and as PNG.
+//! [`ResidualFigure`]); one layout in millimetres is made from it, and that layout is written twice: as SVG (vector, text
+//! kept as text) and as PNG.
 //!
 //! - Sizes are those of print. Type is 7 pt or larger at that width.
 //! - Marker shape, fill and line pattern carry the meaning; colour only repeats it, so a grey copy reads the same.

@@ -5,9 +5,8 @@ use serde::Serialize;
 use serde_json::{Map, Value};
 
 use super::anova::{AnalysisOf, Anova, SourceOf};
-use super::anova_text::{df_text, heading};
 use super::layout::paragraph;
-use super::numbers::{count, fixed, p_value};
+use super::numbers::{count, p_value};
 
 /// An effect is significant where p is below this.
 const ALPHA: f64 = 0.05;
@@ -40,14 +39,10 @@ impl NTests {
         self.tests.iter().any(|test| test.p.is_some())
     }
 
-    /// *N rate F = 1.23, p = 0.342*.
-    fn text(&self, with_df: bool) -> String {
-        let each = self.tests.iter().filter_map(|test| {
-            let on = test.error_df.filter(|_| with_df);
-            let on = on.map_or_else(String::new, |error| format!(" on {} and {} df", test.df, df_text(error)));
-            Some(format!("{} F = {}{on}, {}", test.source, fixed(test.f?, 2), p_value(test.p?)))
-        });
-        each.collect::<Vec<_>>().join("; ")
+    /// *early N p = 0.001, topdress N p < 0.001*.
+    fn text(&self) -> String {
+        let each = self.tests.iter().filter_map(|test| Some(format!("{} {}", test.source, p_value(test.p?))));
+        each.collect::<Vec<_>>().join(", ")
     }
 }
 
@@ -63,28 +58,19 @@ pub(super) fn analysis_of_variance(analyses: &[NTests]) -> String {
     if trials.is_empty() {
         return String::new();
     }
-    let not: Vec<String> = trials
+    let not: Vec<&str> = trials
         .iter()
         .filter(|tests| !tests.is_significant())
-        .map(|tests| {
-            format!("{} ({})", tests.group.get("trial").and_then(Value::as_str).unwrap_or("one"), tests.text(false))
-        })
+        .filter_map(|tests| tests.group.get("trial")?.as_str())
         .collect();
-    let named = match not.len() {
-        0 => String::new(),
-        few if few <= NAMED => format!("; not in {}", not.join(", ")),
-        _ => String::new(),
-    };
-    let significant = trials.len() - not.len();
-    let mut text = format!(
-        "\n{}",
-        paragraph(
-            "Analysis of variance: ",
-            &format!("N is significant (p < {ALPHA}) in {significant} of {}{named}.", count(trials.len(), "trial")),
-        )
+    let named = if (1..=NAMED).contains(&not.len()) { format!(", not in {}", not.join(", ")) } else { String::new() };
+    let mut words = format!(
+        "Analysis of variance: N raises or lowers yields in {} of {} (F test, p < {ALPHA}){named}.",
+        trials.len() - not.len(),
+        count(trials.len(), "trial"),
     );
     for tests in together {
-        text += &paragraph("  ", &format!("{}: {}.", heading(&tests.group, &tests.site_years, None), tests.text(true)));
+        words += &format!(" {} site-years together: {}.", tests.site_years.len(), tests.text());
     }
-    text
+    format!("\n{}", paragraph("", &words))
 }

@@ -1,9 +1,10 @@
 //! What was given is what is drawn.
 
-use super::demo::{calibration, figure, flat, many, panel};
+use super::demo::{calibration, figure, flat, many, panel, residuals};
 use super::svg_reader::{Page, read};
 use crate::figures::{
-    Censoring, CurveLine, FigureError, Rendered, ResponsePanels, Style, Width, render_calibration, render_response,
+    Censoring, CurveLine, FigureError, Rendered, ResponsePanels, Style, Width, render_calibration, render_residuals,
+    render_response,
 };
 
 const SMALL: Style = Style { width: Width::SingleColumn, dots_per_inch: 72 };
@@ -247,4 +248,18 @@ fn the_caption_is_kept_and_markup_in_a_title_is_only_text() -> Result<(), Figure
     assert!(!rendered.svg.contains('\u{0}'));
     assert!(has_text(&read(&rendered.svg), "<script>alert(1)</script> & \"co\""));
     Ok(())
+}
+
+#[test]
+fn every_residual_stands_in_each_of_the_three_panels() {
+    let rendered = render_residuals(&residuals(24), &Style { width: Width::DoubleColumn, dots_per_inch: 72 }).unwrap();
+    let page = read(&rendered.svg);
+    // An open circle is two discs; a plot is in three panels, and once in the legend. The outlier is a diamond in all of them.
+    assert_eq!(page.circles.len(), 2 * (3 * 23 + 1));
+    let brick = page.polygons.iter().filter(|(corners, colour)| colour == "#B0451C" && corners.len() == 4);
+    assert_eq!(brick.count(), 4);
+    assert!(has_text(&page, "further out than chance: plot 103"));
+    for title in ["Fitted yield (bu/ac)", "Plots in field order", "Normal score", "Residual (bu/ac)"] {
+        assert!(has_text(&page, title), "{title}");
+    }
 }

@@ -2,10 +2,27 @@
 
 use crate::figures::{
     BandPoint, CalibrationFigure, CalibrationPoint, Censoring, CurveLine, IndexBand, MarkedRate, MeanPoint,
-    ResponsePanel, ResponsePanels, Style, Width, render_calibration, render_response,
+    ResidualFigure, ResidualPoint, ResponsePanel, ResponsePanels, Style, Width, render_calibration, render_response,
 };
 
 pub(super) const BLOCKS: usize = 4;
+
+/// Residuals of some plots, the third an outlier where there are as many.
+pub(super) fn residuals(count: usize) -> ResidualFigure {
+    let point = |plot: usize| ResidualPoint {
+        name: format!("plot {}", 101 + plot),
+        fitted: 55.0 + ((plot * 13) % 29) as f64,
+        residual: ((plot * 7) % 11) as f64 - 5.0,
+        normal_score: (((plot * 7) % 11) as f64 - 5.0) / 3.0,
+        outlier: plot == 2,
+    };
+    ResidualFigure {
+        yield_unit: Some("bu/ac".to_owned()),
+        points: (0..count).map(point).collect(),
+        normal_slope: Some(3.0),
+        caption: "Residuals of a made-up trial.".to_owned(),
+    }
+}
 
 /// A quadratic-plateau curve with scatter that differs by plot but not by chance.
 pub(super) fn panel(title: Option<&str>, intercept: f64, slope: f64, join: f64, seed: usize) -> ResponsePanel {

@@ -1,8 +1,8 @@
 //! Nothing overlaps, nothing is cut off, nothing is too small to read.
 
-use super::demo::{calibration, figure, flat, many, panel};
+use super::demo::{calibration, figure, flat, many, panel, residuals};
 use super::svg_reader::{Page, read};
-use crate::figures::{BandPoint, MeanPoint, Style, Width, render_calibration, render_response};
+use crate::figures::{BandPoint, MeanPoint, Style, Width, render_calibration, render_residuals, render_response};
 
 /// Coordinates in a file are rounded to a hundredth of a unit of 0.005 mm, and a length to the font's units.
 const ROUNDING: f64 = 0.01;
@@ -106,6 +106,22 @@ fn pages() -> Vec<(String, Page)> {
     narrow.table_range = None;
     calibrations.push(("narrow indices".to_owned(), narrow));
 
+    let mut of_residuals: Vec<(String, _)> =
+        [1, 2, 24, 96, 400].into_iter().map(|count| (format!("{count} plots"), residuals(count))).collect();
+    let mut long = residuals(48);
+    long.yield_unit = Some("megagrams a hectare, at 13.5% moisture".to_owned());
+    for point in &mut long.points {
+        point.name = format!("{}, {LONG}", point.name);
+        point.outlier = point.residual > 3.0;
+    }
+    of_residuals.push(("long names".to_owned(), long));
+    for (name, factor) in [("tiny residuals", 1e-9), ("large residuals", 3.7e8)] {
+        let mut scaled = residuals(24);
+        scaled.points.iter_mut().for_each(|point| point.residual *= factor);
+        scaled.normal_slope = Some(3.0 * factor);
+        of_residuals.push((name.to_owned(), scaled));
+    }
+
     let mut pages = Vec::new();
     for width in [Width::SingleColumn, Width::DoubleColumn] {
         let style = Style { width, dots_per_inch: 72 };
@@ -116,6 +132,10 @@ fn pages() -> Vec<(String, Page)> {
         for (name, input) in &calibrations {
             let rendered = render_calibration(input, &style).unwrap();
             pages.push((format!("calibration, {name}, {width:?}"), read(&rendered.svg)));
+        }
+        for (name, input) in &of_residuals {
+            let rendered = render_residuals(input, &style).unwrap();
+            pages.push((format!("residuals, {name}, {width:?}"), read(&rendered.svg)));
         }
     }
     pages

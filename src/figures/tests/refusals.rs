@@ -2,10 +2,10 @@
 
 use proptest::prelude::*;
 
-use super::demo::{calibration, figure, many, panel};
+use super::demo::{calibration, figure, many, panel, residuals};
 use crate::figures::{
     BandPoint, CalibrationPoint, Censoring, FigureError, MeanPoint, ResponsePanels, Style, Width, render_calibration,
-    render_response,
+    render_residuals, render_response,
 };
 
 const SMALL: Style = Style { width: Width::SingleColumn, dots_per_inch: 72 };
@@ -25,6 +25,7 @@ fn nothing_to_draw_is_refused() {
     let mut none = calibration(1);
     none.points.clear();
     assert!(matches!(render_calibration(&none, &SMALL), Err(FigureError::Empty { .. })));
+    assert!(matches!(render_residuals(&residuals(0), &SMALL), Err(FigureError::Empty { .. })));
 }
 
 #[test]
@@ -41,6 +42,15 @@ fn a_number_that_is_not_finite_is_refused_wherever_it_stands() {
         inputs[7].panels[0].join.as_mut().unwrap().low = Some(bad);
         for (i, input) in inputs.iter().enumerate() {
             let outcome = render_response(input, &SMALL);
+            assert!(matches!(outcome, Err(FigureError::NotDrawable { .. })), "{i} {bad}");
+        }
+        let mut inputs = vec![residuals(5); 4];
+        inputs[0].points[4].fitted = bad;
+        inputs[1].points[0].residual = bad;
+        inputs[2].points[1].normal_score = bad;
+        inputs[3].normal_slope = Some(bad);
+        for (i, input) in inputs.iter().enumerate() {
+            let outcome = render_residuals(input, &SMALL);
             assert!(matches!(outcome, Err(FigureError::NotDrawable { .. })), "{i} {bad}");
         }
         let mut inputs = vec![calibration(1); 5];
