@@ -13,6 +13,8 @@ cat(R.version.string, "lme4", as.character(packageVersion("lme4")), "\n"); d <- 
 m <- lmerTest::lmer(y ~ rate + (1 | site) + (1 | block), d); print(as.data.frame(VarCorr(m))[, c("grp", "vcov")], digits = 10); print(anova(m), digits = 10)
 timed("fit, lme4", 9, function() lme4::lmer(y ~ rate + (1 | site) + (1 | block), d))
 timed("fit and F by Satterthwaite, lmerTest", 5, function() anova(lmerTest::lmer(y ~ rate + (1 | site) + (1 | block), d)))
+lost <- local({ i <- seq_len(nrow(d)) - 1; s <- i %/% 32; p <- i %% 32; p == (7 * s + 3) %% 32 | p == (11 * s^2 + 5) %% 32 })
+timed("fit and F by Satterthwaite, plots lost", 5, function() anova(lmerTest::lmer(y ~ rate + (1 | site) + (1 | block), d[!lost, ])))
 timed("fit and F by Satterthwaite, rate × site", 5, function() anova(lmerTest::lmer(y ~ rate + (1 | site) + (1 | block) + (1 | site:rate), d)))
 timed("fit, lme4, 1 000 site-years", 3, function() lme4::lmer(y ~ rate + (1 | site) + (1 | block), made(1000)))
 timed("fit and F by Kenward-Roger, pbkrtest", 1, function() anova(lmerTest::lmer(y ~ rate + (1 | site) + (1 | block), d), ddf = "Kenward-Roger"))

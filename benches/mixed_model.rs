@@ -42,6 +42,23 @@ fn data(sites: usize, with_rate_by_site: bool) -> MixedData {
     MixedData { y, fixed, random, residual_group: None }
 }
 
+/// Site-years with two plots lost each, at other places in almost every one, so that no covariance matrix serves two.
+fn with_plots_lost(sites: usize) -> MixedData {
+    let mut data = data(sites, false);
+    let is_lost = |i: usize| {
+        let (site, plot) = (i / 32, i % 32);
+        plot == (7 * site + 3) % 32 || plot == (11 * site * site + 5) % 32
+    };
+    let kept: Vec<usize> = (0..data.y.len()).filter(|i| !is_lost(*i)).collect();
+    for column in data.fixed.iter_mut().chain([&mut data.y]) {
+        *column = kept.iter().map(|i| column[*i]).collect();
+    }
+    for term in &mut data.random {
+        term.group_of = kept.iter().map(|i| term.group_of[*i]).collect();
+    }
+    data
+}
+
 fn tested(data: &MixedData, method: DegreesOfFreedom) -> (MixedModel, f64) {
     let model = fit(data, Likelihood::Reml).expect("a fit");
     let df = model.f_test(&model.sequential(1..8), method).expect("a test").df2;
@@ -64,6 +81,12 @@ fn fit_and_f_by_satterthwaite(bencher: Bencher) {
 fn fit_and_f_by_kenward_roger(bencher: Bencher) {
     let data = data(60, false);
     bencher.bench_local(|| tested(black_box(&data), DegreesOfFreedom::KenwardRoger).1);
+}
+
+#[divan::bench]
+fn fit_and_f_by_satterthwaite_with_plots_lost(bencher: Bencher) {
+    let data = with_plots_lost(60);
+    bencher.bench_local(|| tested(black_box(&data), DegreesOfFreedom::Satterthwaite).1);
 }
 
 #[divan::bench]

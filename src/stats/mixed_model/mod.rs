@@ -30,7 +30,7 @@ mod turning;
 
 pub use inference::{Contrast, FTest};
 pub use model::{MixedModel, ResidualVariance, TermCovariance, fit};
-pub use prediction::RandomEffect;
+pub use prediction::{OfLevel, Prediction, RandomEffect};
 pub use profile::VarianceOf;
 
 use thiserror::Error;

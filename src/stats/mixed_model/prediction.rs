@@ -1,8 +1,9 @@
 //! What is predicted: random effects, fitted values, residuals.
 
 use super::MixedModel;
-use super::dense::{Matrix, inner};
+use super::dense::{Matrix, add_scaled, inner};
 use super::point::Point;
+use std::collections::BTreeMap;
 
 /// The predicted coefficients of one level of a random term (best linear unbiased predictions).
 #[derive(Clone, Debug, PartialEq)]
@@ -20,7 +21,71 @@ pub struct RandomEffect {
     pub prediction_errors: Vec<f64>,
 }
 
+/// A linear combination of the coefficients of one level of a random term.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OfLevel {
+    /// Position of the term.
+    pub term: usize,
+    /// The label of the level, as given. One without observations is a new one, drawn from the same distribution.
+    pub level: usize,
+    /// The weight of each of its coefficients: one for a random intercept.
+    pub weights: Vec<f64>,
+}
+
+/// The prediction of a combination of fixed and random coefficients, such as the yield of a treatment in one site-year.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Prediction {
+    /// `c·β̂ + m·b̂`.
+    pub value: f64,
+    /// The standard deviation of prediction − truth, the variances taken as known: with s = XᵀV⁻¹ZGm it is the root of
+    /// `mᵀGm − mᵀGZᵀV⁻¹ZGm + (c − s)ᵀΦ(c − s)` (Henderson 1975, Biometrics 31:423-447, in this form from memory).
+    pub standard_error: f64,
+}
+
 impl MixedModel {
+    /// Predicts `fixed·β + Σ weights·b(level)`. Levels named twice add up.
+    ///
+    /// `None` where the fixed part is not estimable or the random part does not fit the terms.
+    pub fn predict(&self, fixed: &[f64], random: &[OfLevel]) -> Option<Prediction> {
+        let layout = &self.design.layout;
+        let covariances = layout.covariances(&self.psi);
+        let point = Point::new(&self.design, &self.psi)?;
+        let mut from_fixed = self.design.basis.whitened(fixed)?;
+        let mut value = inner(&from_fixed, &self.orthonormal()) / self.design.unit;
+        // Weights of coefficients of columns in units of their own, one entry a level.
+        let mut wanted: BTreeMap<(usize, usize), Vec<f64>> = BTreeMap::new();
+        for of in random {
+            let term = layout.terms.get(of.term).filter(|term| term.size == of.weights.len())?;
+            let own = term.back.transposed().times_vector(&of.weights);
+            let sum = wanted.entry((of.term, of.level)).or_insert_with(|| vec![0.0; term.size]);
+            add_scaled(sum, 1.0, &own);
+        }
+        let mut variance: f64 = wanted.iter().map(|((term, _), own)| covariances[*term].form(own, own)).sum();
+        for (component, white) in self.design.components.iter().zip(&point.white) {
+            let residuals = point.white_residuals(component, white);
+            for (levels, residuals) in component.copies.iter().zip(&residuals) {
+                // L⁻¹ZGm of this component.
+                let mut along = vec![0.0; component.rows];
+                for (block, level) in component.blocks.iter().zip(levels) {
+                    let label = layout.terms[block.term].levels[*level];
+                    let Some(own) = wanted.get(&(block.term, label)) else { continue };
+                    for (i, weight) in covariances[block.term].times_vector(own).iter().enumerate() {
+                        add_scaled(&mut along, *weight, white.row(block.first + i));
+                    }
+                }
+                value += inner(&along, residuals);
+                variance -= inner(&along, &along);
+                for (i, weight) in from_fixed.iter_mut().enumerate() {
+                    *weight -= inner(&along, white.row(component.effects + i));
+                }
+            }
+        }
+        variance += self.curvature.covariance.form(&from_fixed, &from_fixed);
+        let standard_error = variance.max(0.0).sqrt() * self.design.unit;
+        let value = value * self.design.unit;
+        (value.is_finite() && standard_error.is_finite()).then_some(Prediction { value, standard_error })
+    }
+
     /// The predicted coefficients of every level, term by term, levels ascending.
     pub fn random_effects(&self) -> Vec<RandomEffect> {
         let layout = &self.design.layout;

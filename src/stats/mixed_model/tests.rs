@@ -1,3 +1,5 @@
+mod properties;
+
 use super::curvature::Curvature;
 use super::design::Design;
 use super::point::Point;
@@ -5,7 +7,6 @@ use super::search::Local;
 use super::*;
 use crate::stats::interval::Limits;
 use approx::assert_relative_eq;
-use proptest::prelude::*;
 
 /// Central differences with a step of 1e-5 keep nine digits of numbers near 1.
 const DIFFERENCE: f64 = 1e-7;
@@ -211,6 +212,70 @@ fn a_variance_of_zero_is_an_answer() {
 }
 
 #[test]
+fn predictions_are_those_of_hendersons_equations() {
+    let mut data = messy();
+    data.residual_group = None;
+    let model = fit(&data, Likelihood::Reml).unwrap();
+    // All fixed and random coefficients in one system: [XᵀX XᵀZ; ZᵀX ZᵀZ + σ²G⁻¹] (b; u) = (Xᵀy; Zᵀy).
+    let (sites, blocks) = (&data.random[0].group_of, &data.random[1].group_of);
+    let count = data.y.len();
+    let mut columns = data.fixed.clone();
+    for site in 0..5 {
+        for weights in &data.random[0].columns {
+            columns.push((0..count).map(|i| if sites[i] == site { weights[i] } else { 0.0 }).collect());
+        }
+    }
+    for block in 0..15 {
+        columns.push((0..count).map(|i| f64::from(u8::from(blocks[i] == block))).collect());
+    }
+    let size = columns.len();
+    let mut system: Vec<f64> = columns.iter().flat_map(|a| columns.iter().map(|b| dense::inner(a, b))).collect();
+    let (g, residual) = (&model.components[0].covariance, model.residual[0].variance);
+    let determinant = g[0][0] * g[1][1] - g[0][1] * g[1][0];
+    for site in 0..5 {
+        let at = 3 + 2 * site;
+        for (i, j) in [(0, 0), (0, 1), (1, 0), (1, 1)] {
+            let inverse = if i == j { g[1 - i][1 - i] } else { -g[0][1] } / determinant;
+            system[(at + i) * size + at + j] += residual * inverse;
+        }
+    }
+    for block in 13..size {
+        system[block * size + block] += residual / model.components[1].covariance[0][0];
+    }
+    dense::factor(&mut system, size).unwrap();
+    let inverse = dense::inverse(&system, size);
+    let solved = inverse.times_vector(&columns.iter().map(|column| dense::inner(column, &data.y)).collect::<Vec<_>>());
+    let of = |term, level, weights: &[f64]| OfLevel { term, level, weights: weights.to_vec() };
+    // A rate of 1.5 in block 4, which lies in site-year 1; the difference of two site-years; a block alone.
+    let cases = [
+        (vec![1.0, 1.5, 2.25], vec![of(0, 1, &[1.0, 1.5]), of(1, 4, &[1.0])]),
+        (vec![0.0; 3], vec![of(0, 3, &[1.0, 0.5]), of(0, 0, &[-1.0, -0.5])]),
+        (vec![0.0; 3], vec![of(1, 7, &[0.25]), of(1, 7, &[0.75])]),
+    ];
+    for (fixed, random) in cases {
+        let mut weights = vec![0.0; size];
+        weights[..3].copy_from_slice(&fixed);
+        for of in &random {
+            let first = if of.term == 0 { 3 + 2 * of.level } else { 13 + of.level };
+            of.weights.iter().enumerate().for_each(|(i, weight)| weights[first + i] += weight);
+        }
+        let found = model.predict(&fixed, &random).unwrap();
+        assert_relative_eq!(found.value, dense::inner(&weights, &solved), max_relative = INVARIANT);
+        let wanted = (residual * inverse.form(&weights, &weights)).sqrt();
+        assert_relative_eq!(found.standard_error, wanted, max_relative = INVARIANT);
+    }
+    // A site-year that was not seen has the mean of all, and its own variance besides.
+    let mean = model.predict(&[1.0, 1.0, 1.0], &[]).unwrap();
+    let new = model.predict(&[1.0, 1.0, 1.0], &[of(0, 99, &[1.0, 1.0])]).unwrap();
+    assert_relative_eq!(new.value, mean.value, max_relative = INVARIANT);
+    let own = g[0][0] + 2.0 * g[0][1] + g[1][1];
+    let wanted = (mean.standard_error.powi(2) + own).sqrt();
+    assert_relative_eq!(new.standard_error, wanted, max_relative = INVARIANT);
+    assert_eq!(model.predict(&[1.0, 1.0, 1.0], &[of(0, 1, &[1.0])]), None);
+    assert_eq!(model.predict(&[1.0, 1.0, 1.0], &[of(2, 1, &[1.0])]), None);
+}
+
+#[test]
 fn without_random_terms_it_is_the_linear_model() {
     let mut data = trial(4, 5, 2.0);
     data.random.clear();
@@ -223,6 +288,29 @@ fn without_random_terms_it_is_the_linear_model() {
         let wanted = plain.standard_error(&[0.0, 1.0, 0.0, 0.0]).unwrap();
         assert_relative_eq!(difference.standard_error, wanted, max_relative = 1e-12);
         assert_relative_eq!(whole(&model, method).df2, 16.0, max_relative = 1e-10);
+    }
+}
+
+#[test]
+fn two_groups_with_a_variance_each_are_welchs_test() {
+    // R: t.test(b, a), unequal variances.
+    let (a, b) = ([52.1, 48.3, 55.0, 50.2, 51.7], [61.0, 70.4, 55.9, 66.2, 59.1, 73.8, 64.5]);
+    let group: Vec<usize> = (0..12).map(|i| usize::from(i >= 5)).collect();
+    let data = MixedData {
+        y: a.into_iter().chain(b).collect(),
+        fixed: vec![vec![1.0; 12], group.iter().map(|group| *group as f64).collect()],
+        random: Vec::new(),
+        residual_group: Some(group),
+    };
+    let model = fit(&data, Likelihood::Reml).unwrap();
+    for method in [DegreesOfFreedom::Satterthwaite, DegreesOfFreedom::KenwardRoger] {
+        let difference = model.contrast(&[0.0, 1.0], method).unwrap();
+        assert_relative_eq!(difference.standard_error, 2.632714385195174, max_relative = 1e-10);
+        assert_relative_eq!(difference.df, 8.286877542777594, max_relative = 1e-9);
+        assert_relative_eq!(difference.p().unwrap(), 0.001049572434676132, max_relative = 1e-9);
+        let [low, high] = difference.interval(0.95).unwrap();
+        assert_relative_eq!(0.5 * (low + high), difference.estimate, max_relative = 1e-12);
+        assert_relative_eq!(difference.estimate / difference.standard_error, 4.920505538744703, max_relative = 1e-10);
     }
 }
 
@@ -323,77 +411,5 @@ fn an_interval_holds_its_estimate_and_widens_with_the_level() {
         let estimate = narrow.estimate.unwrap();
         assert!(wide.low <= narrow.low && narrow.low.unwrap() <= estimate, "{of:?} {narrow:?} {wide:?}");
         assert!(estimate <= narrow.high.unwrap() && narrow.high < wide.high, "{of:?} {narrow:?} {wide:?}");
-    }
-}
-
-proptest! {
-    #![proptest_config(ProptestConfig::with_cases(64))]
-
-    #[test]
-    fn no_other_start_finds_a_lower_criterion(
-        lost in prop::collection::vec(any::<bool>(), 48),
-        errors in prop::collection::vec(-1.0..1.0f64, 48),
-        sites in prop::collection::vec(-1.0..1.0f64, 4),
-        size in prop_oneof![Just(0.0), 0.0..3.0f64],
-        starts in prop::collection::vec(prop::collection::vec(-2.0..2.0f64, 5), 4),
-        correlated: bool,
-    ) {
-        let kept: Vec<usize> = (0..48).filter(|i| !(lost[*i] && lost[(i + 7) % 48] && lost[(i + 11) % 48])).collect();
-        let x = |i: &usize| (*i % 4) as f64;
-        let columns = vec![vec![1.0; kept.len()], kept.iter().map(x).collect::<Vec<_>>()];
-        let y = |i: &usize| x(i) * 2.0 + size * sites[*i / 12] * (1.0 + 0.3 * x(i)) + errors[*i];
-        let site = RandomTerm {
-            name: "site".to_owned(),
-            group_of: kept.iter().map(|i| i / 12).collect(),
-            columns: columns.clone(),
-            correlated,
-        };
-        let block = RandomTerm::intercept("block", kept.iter().map(|i| i / 4).collect());
-        let y = kept.iter().map(y).collect();
-        let data = MixedData { y, fixed: columns, random: vec![site, block], residual_group: None };
-        for likelihood in [Likelihood::Reml, Likelihood::Ml] {
-            let design = Design::new(&data, None).unwrap();
-            let least = super::search::least(&design, likelihood).unwrap();
-            prop_assert!(least.converged);
-            for start in &starts {
-                let psi: Vec<f64> = start.iter().copied().take(design.layout.parameters()).collect();
-                if let Some(other) = super::search::newton(&design, likelihood, psi, None, super::search::LAST_GAIN) {
-                    prop_assert!(least.criterion <= other.criterion + 1e-9, "{} {}", least.criterion, other.criterion);
-                }
-            }
-        }
-    }
-
-    #[test]
-    fn nothing_panics_and_what_is_fitted_is_a_number(
-        y in prop::collection::vec(prop_oneof![-50.0..50.0f64, Just(0.0), Just(1e7), Just(-1e-9)], 1..14),
-        levels in prop::collection::vec((0..4_usize, 0..3_usize, 0..3_usize, -2..3), 14),
-        correlated: bool,
-        grouped: bool,
-    ) {
-        type Levels = (usize, usize, usize, i32);
-        let of = |pick: fn(&Levels) -> usize| levels.iter().take(y.len()).map(pick).collect::<Vec<_>>();
-        let x: Vec<f64> = levels.iter().take(y.len()).map(|level: &Levels| f64::from(level.3)).collect();
-        let ones = vec![1.0; y.len()];
-        let data = MixedData {
-            fixed: vec![ones.clone(), x.clone()],
-            random: vec![
-                RandomTerm { name: "a".to_owned(), group_of: of(|l| l.0), columns: vec![ones, x], correlated },
-                RandomTerm::intercept("b", of(|l| l.1)),
-            ],
-            residual_group: grouped.then(|| of(|l| l.2)),
-            y,
-        };
-        for likelihood in [Likelihood::Reml, Likelihood::Ml] {
-            let Ok(model) = fit(&data, likelihood) else { continue };
-            prop_assert!(model.log_likelihood.is_finite());
-            for method in [DegreesOfFreedom::Satterthwaite, DegreesOfFreedom::KenwardRoger] {
-                if let Some(test) = model.f_test(&model.sequential(0..2), method) {
-                    prop_assert!(test.f >= 0.0 && test.df2 > 0.0 && (0.0..=1.0).contains(&test.p));
-                }
-            }
-            model.profile(VarianceOf::Coefficient { term: 0, column: 1 }, 0.9);
-            prop_assert!(model.conditional_residuals().iter().all(|x| x.is_finite()));
-        }
     }
 }

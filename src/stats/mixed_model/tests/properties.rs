@@ -1,0 +1,78 @@
+//! Of random data: nothing panics, and no start of the search ends lower.
+
+use super::super::design::Design;
+use super::super::search::{LAST_GAIN, least, newton};
+use super::super::*;
+use proptest::prelude::*;
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    #[test]
+    fn no_other_start_finds_a_lower_criterion(
+        lost in prop::collection::vec(any::<bool>(), 48),
+        errors in prop::collection::vec(-1.0..1.0f64, 48),
+        sites in prop::collection::vec(-1.0..1.0f64, 4),
+        size in prop_oneof![Just(0.0), 0.0..3.0f64],
+        starts in prop::collection::vec(prop::collection::vec(-2.0..2.0f64, 5), 4),
+        correlated: bool,
+    ) {
+        let kept: Vec<usize> = (0..48).filter(|i| !(lost[*i] && lost[(i + 7) % 48] && lost[(i + 11) % 48])).collect();
+        let x = |i: &usize| (*i % 4) as f64;
+        let columns = vec![vec![1.0; kept.len()], kept.iter().map(x).collect::<Vec<_>>()];
+        let y = |i: &usize| x(i) * 2.0 + size * sites[*i / 12] * (1.0 + 0.3 * x(i)) + errors[*i];
+        let site = RandomTerm {
+            name: "site".to_owned(),
+            group_of: kept.iter().map(|i| i / 12).collect(),
+            columns: columns.clone(),
+            correlated,
+        };
+        let block = RandomTerm::intercept("block", kept.iter().map(|i| i / 4).collect());
+        let y = kept.iter().map(y).collect();
+        let data = MixedData { y, fixed: columns, random: vec![site, block], residual_group: None };
+        for likelihood in [Likelihood::Reml, Likelihood::Ml] {
+            let design = Design::new(&data, None).unwrap();
+            let least = least(&design, likelihood).unwrap();
+            prop_assert!(least.converged);
+            for start in &starts {
+                let psi: Vec<f64> = start.iter().copied().take(design.layout.parameters()).collect();
+                if let Some(other) = newton(&design, likelihood, psi, None, LAST_GAIN) {
+                    prop_assert!(least.criterion <= other.criterion + 1e-9, "{} {}", least.criterion, other.criterion);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn nothing_panics_and_what_is_fitted_is_a_number(
+        y in prop::collection::vec(prop_oneof![-50.0..50.0f64, Just(0.0), Just(1e7), Just(-1e-9)], 1..14),
+        levels in prop::collection::vec((0..4_usize, 0..3_usize, 0..3_usize, -2..3), 14),
+        correlated: bool,
+        grouped: bool,
+    ) {
+        type Levels = (usize, usize, usize, i32);
+        let of = |pick: fn(&Levels) -> usize| levels.iter().take(y.len()).map(pick).collect::<Vec<_>>();
+        let x: Vec<f64> = levels.iter().take(y.len()).map(|level: &Levels| f64::from(level.3)).collect();
+        let ones = vec![1.0; y.len()];
+        let data = MixedData {
+            fixed: vec![ones.clone(), x.clone()],
+            random: vec![
+                RandomTerm { name: "a".to_owned(), group_of: of(|l| l.0), columns: vec![ones, x], correlated },
+                RandomTerm::intercept("b", of(|l| l.1)),
+            ],
+            residual_group: grouped.then(|| of(|l| l.2)),
+            y,
+        };
+        for likelihood in [Likelihood::Reml, Likelihood::Ml] {
+            let Ok(model) = fit(&data, likelihood) else { continue };
+            prop_assert!(model.log_likelihood.is_finite());
+            for method in [DegreesOfFreedom::Satterthwaite, DegreesOfFreedom::KenwardRoger] {
+                if let Some(test) = model.f_test(&model.sequential(0..2), method) {
+                    prop_assert!(test.f >= 0.0 && test.df2 > 0.0 && (0.0..=1.0).contains(&test.p));
+                }
+            }
+            model.profile(VarianceOf::Coefficient { term: 0, column: 1 }, 0.9);
+            prop_assert!(model.conditional_residuals().iter().all(|x| x.is_finite()));
+        }
+    }
+}
