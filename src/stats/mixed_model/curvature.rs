@@ -165,13 +165,19 @@ impl Curvature {
         // The same in coordinates in which Φ is the identity: traces with Φ are then sums of inner products.
         let mut spent = fixed.clone();
         (0..size).for_each(|a| forward(&point.information, spent.row_mut(a)));
-        let mut along_spent = Matrix::zeros(size, rank);
+        let mut spent_products = Matrix::zeros(size, size);
+        for a in 0..size {
+            for b in 0..=a {
+                let product = inner(spent.row(a), spent.row(b));
+                spent_products.values[a * size + b] = product;
+                spent_products.values[b * size + a] = product;
+            }
+        }
         let with_matrices = !self.q.is_empty();
         let mut along_fixed = Matrix::zeros(if with_matrices { size } else { 0 }, rank);
         let mut along_left = Matrix::zeros(size, copies);
         for (s, places_s) in &component.places {
             along_fixed.values.fill(0.0);
-            along_spent.values.fill(0.0);
             along_left.values.fill(0.0);
             for (c, d) in places_s {
                 for b in 0..size {
@@ -179,7 +185,6 @@ impl Curvature {
                     if with_matrices {
                         add_scaled(along_fixed.row_mut(b), weight, fixed.row(*d));
                     }
-                    add_scaled(along_spent.row_mut(b), weight, spent.row(*d));
                     add_scaled(along_left.row_mut(b), weight, left.row(*d));
                 }
             }
@@ -189,7 +194,7 @@ impl Curvature {
                 for (a, b) in places_r {
                     trace += places_s.iter().map(|(c, d)| t.at(*b, *c) * t.at(*d, *a)).sum::<f64>();
                     form += inner(left.row(*a), along_left.row(*b));
-                    spent_trace += inner(spent.row(*a), along_spent.row(*b));
+                    spent_trace += places_s.iter().map(|(c, d)| t.at(*b, *c) * spent_products.at(*d, *a)).sum::<f64>();
                 }
                 if with_matrices {
                     let q = self.at(place, rank);

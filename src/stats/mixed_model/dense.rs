@@ -77,8 +77,20 @@ impl Matrix {
     }
 }
 
+/// The inner product of two vectors of one length. Most of the time goes here: eight sums side by side keep the processor from waiting
+/// for each addition, always in the same order.
 pub(super) fn inner(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
+    let ((blocks_a, rest_a), (blocks_b, rest_b)) = (a.as_chunks::<8>(), b.as_chunks::<8>());
+    let mut sums = [0.0; 8];
+    for (x, y) in blocks_a.iter().zip(blocks_b) {
+        // By index and summed in pairs: so it becomes vector instructions.
+        for i in 0..8 {
+            sums[i] += x[i] * y[i];
+        }
+    }
+    let rest: f64 = rest_a.iter().zip(rest_b).map(|(x, y)| x * y).sum();
+    let four = [sums[0] + sums[4], sums[1] + sums[5], sums[2] + sums[6], sums[3] + sums[7]];
+    (four[0] + four[2]) + (four[1] + four[3]) + rest
 }
 
 pub(super) fn add_scaled(to: &mut [f64], weight: f64, from: &[f64]) {

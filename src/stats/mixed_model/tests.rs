@@ -367,7 +367,7 @@ proptest! {
     #[test]
     fn nothing_panics_and_what_is_fitted_is_a_number(
         y in prop::collection::vec(prop_oneof![-50.0..50.0f64, Just(0.0), Just(1e7), Just(-1e-9)], 1..14),
-        levels in prop::collection::vec((0..4_usize, 0..3_usize, 0..3_usize, -2..3_i32), 14),
+        levels in prop::collection::vec((0..4_usize, 0..3_usize, 0..3_usize, -2..3), 14),
         correlated: bool,
         grouped: bool,
     ) {
