@@ -131,6 +131,22 @@ impl From<EffectFlag> for Effect {
 }
 
 impl AnalysisFlags {
+    /// Nothing, where what is asked goes together.
+    ///
+    /// # Errors
+    /// A usage error for a classical table of what only a mixed model has.
+    fn check(self) -> Result<(), Failure> {
+        let random = matches!(self.blocks, Some(EffectFlag::Random)).then_some("--blocks random");
+        let separate =
+            matches!(self.residual_variance, ResidualFlag::BySiteYear).then_some("--residual-variance by-site-year");
+        match (self.method, random.or(separate)) {
+            (Some(MethodFlag::Classical), Some(flag)) => Err(Failure::usage(format!(
+                "{flag} is of a mixed model, and --method says classical: write --method reml, or leave one of them out"
+            ))),
+            _ => Ok(()),
+        }
+    }
+
     fn options(self, level: f64) -> AnovaOptions {
         AnovaOptions {
             level,
@@ -200,6 +216,7 @@ struct Found {
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     flags.roles.of_plots()?;
+    flags.analysis.check()?;
     let Found { analysed, level, provenance } = flags.analyse()?;
     flags.output.spares(&flags.path, Some(&provenance.inputs))?;
     let anova = Anova::of(&analysed, level).with_letters(flags.analysis.letters());

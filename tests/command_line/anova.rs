@@ -96,6 +96,15 @@ fn treatment_means_are_refused() {
 }
 
 #[test]
+fn a_classical_table_of_what_is_random_is_refused() {
+    for flags in [["--blocks", "random"], ["--residual-variance", "by-site-year"]] {
+        let run = split_plot(&["--method", "classical", flags[0], flags[1]]);
+        assert_eq!((run.status, run.stdout.as_str()), (2, ""));
+        assert!(run.stderr.contains(&format!("{} {} is of a mixed model", flags[0], flags[1])), "{}", run.stderr);
+    }
+}
+
+#[test]
 fn roles_are_for_a_bare_file() {
     let run = stook(["anova", "trials/upper-terrace-2024", "--block", "rep"]);
     assert_eq!((run.status, run.stdout.as_str()), (2, ""));

@@ -1,6 +1,7 @@
 //! The built command, driven as a user drives it.
 
 mod anova;
+mod anova_contract;
 mod contract;
 mod designs;
 mod economics;
