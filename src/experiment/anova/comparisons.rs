@@ -180,7 +180,9 @@ fn procedures(pairs: &[Pair], means: &[f64], protecting_p: Option<f64>, alpha: f
         })
     });
     let complete = pairs.len() == means.len() * means.len().saturating_sub(1) / 2;
-    let difference = |multiple: Option<f64>| Some(multiple? * first?.standard_error).filter(|_| same);
+    // On less than one degree of freedom a multiple of the standard error is a number without a meaning.
+    let known = first.filter(|pair| pair.df >= 1.0);
+    let difference = |multiple: Option<f64>| Some(multiple? * known?.standard_error).filter(|_| same);
     let lettered = |differ: &dyn Fn(&Pair) -> bool| {
         if !complete {
             return Vec::new();
