@@ -72,6 +72,23 @@ fn balanced_oats_have_the_variances_and_tests_of_the_split_plot_table() {
 }
 
 #[test]
+fn blocks_that_differ_a_millionfold_cost_few_digits() {
+    // In balanced data whatever is added to a block changes the block's variance alone.
+    let squares = &oracle("oracle/B_splitplot_oats.json")["anova_variance_components"];
+    let mut case = oats("oracle/oats.csv", "factorial");
+    let block = case.data.random[1].group_of.clone();
+    case.data.y.iter_mut().zip(block).for_each(|(y, block)| *y += 1e6 * ((block * block) as f64 - 3.0));
+    let model = fit(&case.data, Likelihood::Reml).unwrap();
+    // The standard deviation of blocks is 10⁶ times that of the error: 7 of 16 digits of a yield.
+    assert!(model.converged && model.components[1].covariance[0][0] > 1e13);
+    assert_relative_eq!(model.components[0].covariance[0][0], number(&squares["BV"]), max_relative = 1e-9);
+    assert_relative_eq!(model.residual[0].variance, number(&squares["resid"]), max_relative = 1e-9);
+    let nitrogen = model.f_test(&model.sequential(case.terms[1].clone()), Satterthwaite).unwrap();
+    assert_relative_eq!(nitrogen.f, 37.68564705882353, max_relative = 1e-9);
+    assert_relative_eq!(nitrogen.df2, 45.0, max_relative = 1e-9);
+}
+
+#[test]
 fn the_published_criterion_of_the_oats_is_that_of_a_line_for_each_variety() {
     // AIC 581.2372 by REML: `lmer(Y ~ V * x + (1 | B / V))`, x the nitrogen in cwt, 9 parameters.
     let case = oats("oracle/oats.csv", "line");

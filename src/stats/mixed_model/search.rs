@@ -35,7 +35,7 @@ const FLAT: f64 = 1e-10;
 /// A direction bends down if its eigenvalue is at or under minus this share of the largest.
 const BENDS_DOWN: f64 = 1e-8;
 /// A residual variance below this share of what the fixed columns leave is on its way to zero, where the likelihood has no bound.
-const NO_ERROR: f64 = 1e-13;
+const NO_ERROR: f64 = 1e-20;
 /// A factor under this share of the residual standard deviation is tried at zero,
 const NEARLY_ZERO: f64 = 1e-3;
 /// and is zero if that raises the criterion by no more than this: rounding of it.
@@ -169,25 +169,10 @@ pub(super) fn newton(
         if point.residual.iter().any(|variance| *variance < NO_ERROR) {
             return Some(Found { psi, criterion, converged: false });
         }
-        let (values, vectors) = eigen(&local.bend)?;
-        let largest = values.iter().fold(0.0_f64, |largest, value| largest.max(value.abs()));
-        let mut direction = vec![0.0; psi.len()];
-        let mut gain = 0.0;
-        for (i, value) in values.iter().enumerate() {
-            let slope = inner(vectors.row(i), &local.slope);
-            let bend = value.abs().max(FLAT * largest);
-            if bend > 0.0 {
-                gain += slope * slope / bend;
-                super::dense::add_scaled(&mut direction, -slope / bend, vectors.row(i));
-            }
-        }
-        let lowest = (0..values.len()).min_by(|a, b| values[*a].total_cmp(&values[*b]));
-        let down = lowest.filter(|i| values[*i] < -BENDS_DOWN * largest);
+        let Steps { direction, gain, down } = Steps::new(&local)?;
         if gain <= enough || (gain < ROUNDING_GAIN && gain >= 0.25 * last_gain) {
-            let Some(down) = down else { return Some(Found { psi, criterion, converged: true }) };
-            let Some(next) = fall(design, likelihood, &psi, criterion, vectors.row(down), 1.0) else {
-                return Some(Found { psi, criterion, converged: true });
-            };
+            let lower = down.and_then(|down| fall(design, likelihood, &psi, criterion, &down, 1.0));
+            let Some(next) = lower else { return Some(Found { psi, criterion, converged: true }) };
             (psi, point, criterion) = next;
             last_gain = f64::INFINITY;
             continue;
@@ -209,6 +194,45 @@ pub(super) fn newton(
         last_gain = f64::INFINITY;
     }
     Some(Found { psi, criterion, converged: false })
+}
+
+/// Where to go from a point.
+struct Steps {
+    /// Newton's step, along directions that bend down turned to fall.
+    direction: Vec<f64>,
+    /// Twice what the step would gain if the criterion were quadratic.
+    gain: f64,
+    /// The direction that bends down most, if any does.
+    down: Option<Vec<f64>>,
+}
+
+impl Steps {
+    fn new(local: &Local) -> Option<Self> {
+        // Each factor in units in which the criterion bends by 1: variances may differ by many orders of magnitude.
+        let count = local.slope.len();
+        let own = (0..count).map(|i| local.bend.at(i, i).abs());
+        let units: Vec<f64> = own.map(|bend| if bend > 0.0 { bend.sqrt().recip() } else { 1.0 }).collect();
+        let mut scaled = local.bend.clone();
+        for i in 0..count {
+            scaled.row_mut(i).iter_mut().zip(&units).for_each(|(bend, unit)| *bend *= units[i] * unit);
+        }
+        let (values, vectors) = eigen(&scaled)?;
+        let along = |i: usize| -> Vec<f64> { vectors.row(i).iter().zip(&units).map(|(x, unit)| x * unit).collect() };
+        let largest = values.iter().fold(0.0_f64, |largest, value| largest.max(value.abs()));
+        let mut steps = Self { direction: vec![0.0; count], gain: 0.0, down: None };
+        for (i, value) in values.iter().enumerate() {
+            let along = along(i);
+            let slope = inner(&along, &local.slope);
+            let bend = value.abs().max(FLAT * largest);
+            if bend > 0.0 {
+                steps.gain += slope * slope / bend;
+                super::dense::add_scaled(&mut steps.direction, -slope / bend, &along);
+            }
+        }
+        let lowest = (0..count).min_by(|a, b| values[*a].total_cmp(&values[*b]));
+        steps.down = lowest.filter(|i| values[*i] < -BENDS_DOWN * largest).map(along);
+        Some(steps)
+    }
 }
 
 fn hold(local: &mut Local, held: usize) {

@@ -119,6 +119,13 @@ impl<'a> Turning<'a> {
         let mut turned: Vec<Vec<f64>> = vec![Vec::new(); effects + rank];
         let mut groups = Vec::new();
         let mut turns = Vec::new();
+        // Terms with few levels first: theirs are the variances that may be large, as of site-years beside plots, and only the first
+        // turned observations then carry them. Elsewhere a small variance would be lost in the rounding of a large one.
+        let levels = |block: &&Block| design.layout.terms[block.term].levels.len();
+        let mut by_size: Vec<&Block> = blocks.iter().collect();
+        by_size.sort_by_key(levels);
+        let of_block = |block: &Block| block.first..block.first + design.layout.terms[block.term].size;
+        let order: Vec<usize> = by_size.into_iter().flat_map(of_block).collect();
         for own in members.chunk_by(|a, b| self.group_of[*a] == self.group_of[*b]) {
             let group = own.first().map_or(0, |member| self.group_of[*member]);
             let mut random = vec![vec![0.0; own.len()]; effects];
@@ -131,8 +138,11 @@ impl<'a> Turning<'a> {
                     }
                 }
             }
-            let onto = Basis::new(&random, TURN_TOLERANCE);
-            turned.iter_mut().zip(&onto.coordinates).for_each(|(to, coordinates)| to.extend(coordinates));
+            let ordered: Vec<Vec<f64>> = order.iter().map(|effect| std::mem::take(&mut random[*effect])).collect();
+            let onto = Basis::new(&ordered, TURN_TOLERANCE);
+            for (effect, coordinates) in order.iter().zip(&onto.coordinates) {
+                turned[*effect].extend(coordinates);
+            }
             let gather = |column: &Vec<f64>| own.iter().map(|i| column[design.cells.of[*i]]).collect();
             let mut fixed: Vec<Vec<f64>> = design.basis.q.iter().map(gather).collect();
             for (to, left) in turned[effects..].iter_mut().zip(&mut fixed) {
