@@ -11,8 +11,8 @@ use super::flags::{OutputFlags, level};
 use super::roles::RoleFlags;
 use super::source::{Source, bushel_unknown};
 use crate::experiment::anova::{
-    Analysed, AnovaOptions, AskedMethod, DegreesOfFreedomMethod, Effect, ResidualVariance, TermTests,
-    analyses_of_programme, experiments_of_columns,
+    Analysed, AnovaOptions, AskedMethod, DegreesOfFreedom, Effect, ResidualVariance, TermTests, analyses_of_programme,
+    experiments_of_columns,
 };
 use crate::finding::Severity;
 use crate::output::{Anova, Letters, Provenance};
@@ -158,8 +158,8 @@ impl AnalysisFlags {
             blocks: self.blocks.map(Effect::from),
             site_years: self.site_years.into(),
             degrees_of_freedom: match self.df {
-                DfFlag::KenwardRoger => DegreesOfFreedomMethod::KenwardRoger,
-                DfFlag::Satterthwaite => DegreesOfFreedomMethod::Satterthwaite,
+                DfFlag::KenwardRoger => DegreesOfFreedom::KenwardRoger,
+                DfFlag::Satterthwaite => DegreesOfFreedom::Satterthwaite,
             },
             term_tests: match self.tests {
                 TestsFlag::Adjusted => TermTests::Adjusted,

@@ -4,7 +4,7 @@ use super::anova::{Anova, Letters};
 use super::envelope::Report as _;
 use crate::experiment::LeftOut;
 use crate::experiment::anova::{
-    Analysed, Analysis, Assumptions, Comparison, ComparisonFamily, Component, DegreesOfFreedomMethod, ErrorVariances,
+    Analysed, Analysis, Assumptions, Comparison, ComparisonFamily, Component, DegreesOfFreedom, ErrorVariances,
     FittedLikelihood, Method, NotAnalysed, Note, Outlier, Pair, PlotResidual, SiteYearPrediction, SourceRow,
     StratumError, TermTests, TreatmentMeanOf, TreatmentMeans, VarianceOf,
 };
@@ -250,7 +250,7 @@ fn site_years_together() -> Analysis {
         design: "randomised complete blocks".to_owned(),
         method: Method::Reml,
         term_tests: Some(TermTests::Adjusted),
-        degrees_of_freedom: Some(DegreesOfFreedomMethod::KenwardRoger),
+        degrees_of_freedom: Some(DegreesOfFreedom::KenwardRoger),
         inference: Some("broad: the site-years stand for others like them".to_owned()),
         observations: 35,
         left_out: vec![LeftOut { plot: "304".to_owned(), reason: "combine plugged".to_owned() }],

@@ -4,8 +4,8 @@ use crate::data::{Table, beside, shared};
 use approx::assert_relative_eq;
 use serde_json::Value;
 use stook::experiment::anova::{
-    Analysis, AnovaOptions, AskedMethod, ComparisonFamily, DegreesOfFreedomMethod, Effect, Method, SourceRow,
-    TermTests, analyse, experiments_of_columns,
+    Analysis, AnovaOptions, AskedMethod, ComparisonFamily, DegreesOfFreedom, Effect, Method, SourceRow, TermTests,
+    analyse, experiments_of_columns,
 };
 use stook::trial::{Columns, Design};
 
@@ -197,10 +197,9 @@ fn reml_gives_oats_the_variances_of_the_classical_table() {
 fn oats_with_six_plots_missing_are_tested_as_lmer_test_does() {
     let expected = &json("B_splitplot_oats.json")["unbalanced_minus6"];
     let table = Table::read(&beside("oracle/oats_unbalanced.csv"));
-    for (method, key) in [
-        (DegreesOfFreedomMethod::Satterthwaite, "satterthwaite"),
-        (DegreesOfFreedomMethod::KenwardRoger, "kenward_roger"),
-    ] {
+    for (method, key) in
+        [(DegreesOfFreedom::Satterthwaite, "satterthwaite"), (DegreesOfFreedom::KenwardRoger, "kenward_roger")]
+    {
         // The oracle's tests are sequential (type 1).
         let asked = AnovaOptions { degrees_of_freedom: method, term_tests: TermTests::Sequential, ..options() };
         let analysis = analysed(&table, &oats_roles(oats("variety").1), &asked);

@@ -12,11 +12,11 @@ use super::means::treatment_means;
 use super::mixed::{Mixed, MixedOptions};
 
 use super::result::{
-    Analysis, ComparisonFamily, Component, DegreesOfFreedomMethod, ErrorVariances, FittedLikelihood, Method, Note,
-    SiteYearPrediction, SourceRow, StratumError, TermTests, TreatmentMeans,
+    Analysis, ComparisonFamily, Component, ErrorVariances, FittedLikelihood, Method, Note, SiteYearPrediction,
+    SourceRow, StratumError, TermTests, TreatmentMeans,
 };
 use super::terms::{Cells, MOST_CELLS, MOST_FACTORS};
-use crate::stats::mixed_model::Likelihood;
+use crate::stats::mixed_model::{DegreesOfFreedom, Likelihood};
 use crate::stats::spread::bartlett;
 
 /// Whether the levels of blocks or site-years are themselves of interest, or stand for others like them.
@@ -61,7 +61,7 @@ pub struct AnovaOptions {
     /// Site-years, where there are several.
     pub site_years: Effect,
     /// Of a mixed model.
-    pub degrees_of_freedom: DegreesOfFreedomMethod,
+    pub degrees_of_freedom: DegreesOfFreedom,
     /// What effects are adjusted for, where the design is not balanced.
     pub term_tests: TermTests,
     /// Of several site-years; one a site-year makes it a mixed model.
@@ -77,7 +77,7 @@ impl AnovaOptions {
             method: None,
             blocks: None,
             site_years: Effect::Random,
-            degrees_of_freedom: DegreesOfFreedomMethod::default(),
+            degrees_of_freedom: DegreesOfFreedom::default(),
             term_tests: TermTests::default(),
             residual_variance: ResidualVariance::default(),
         }
@@ -208,7 +208,7 @@ struct Found {
     strata: Vec<StratumError>,
     means: Vec<TreatmentMeans>,
     comparisons: Vec<ComparisonFamily>,
-    degrees_of_freedom: Option<DegreesOfFreedomMethod>,
+    degrees_of_freedom: Option<DegreesOfFreedom>,
     components: Vec<Component>,
     likelihood: Option<FittedLikelihood>,
     predictions: Vec<SiteYearPrediction>,

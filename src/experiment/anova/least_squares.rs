@@ -1,6 +1,7 @@
 //! The table of an unbalanced design with one error: each effect by what it explains beyond others, blocks first.
 
 use super::experiment::Experiment;
+use super::hypotheses::rows_of_terms;
 use super::linear::{Groups, LinearFit, beyond};
 use super::result::{SourceRow, StratumError, TermTests};
 use super::table::{BLOCK_WITHIN, error_name, source_row, stratum_error};
@@ -13,18 +14,6 @@ pub(super) struct LeastSquares {
     pub(super) rows: Vec<SourceRow>,
     pub(super) strata: Vec<StratumError>,
     pub(super) fit: LinearFit,
-}
-
-/// Positions of the terms that a term is adjusted for.
-pub(super) fn adjusted_for(terms: &[Term], position: usize, tests: TermTests) -> Vec<usize> {
-    let Some(term) = terms.get(position) else { return Vec::new() };
-    let others = terms.iter().enumerate().filter(|(other, _)| *other != position);
-    let counts = |(other, one): &(usize, &Term)| match tests {
-        TermTests::Sequential => *other < position,
-        TermTests::Adjusted => !one.contains(term),
-        TermTests::Marginal => true,
-    };
-    others.filter(counts).map(|(other, _)| other).collect()
 }
 
 impl LeastSquares {
@@ -41,33 +30,12 @@ impl LeastSquares {
             let f = ss / df as f64 / fit.mean_square().filter(|_| df > 0)?;
             Some((f, f_survival(f, df as f64, fit.df as f64)?, error.clone(), fit.df as f64))
         };
-        let mut first = 0;
-        let ranges: Vec<std::ops::Range<usize>> = cells
-            .terms
-            .iter()
-            .map(|term| {
-                first += term.columns.len();
-                first - term.columns.len()..first
-            })
-            .collect();
-        let columns_of =
-            |position: usize| ranges.get(position).and_then(|range| fit.columns.get(range.clone())).unwrap_or_default();
-        for (position, term) in cells.terms.iter().enumerate() {
-            let mut basis = Vec::new();
-            for other in adjusted_for(&cells.terms, position, tests) {
-                let more = beyond(&basis, columns_of(other));
-                basis.extend(more);
-            }
-            let whole = beyond(&basis, columns_of(position));
-            let ss = |vectors: &[Vec<f64>]| vectors.iter().map(|one| dot(one, &fit.within).powi(2)).sum::<f64>();
-            rows.push(source_row(&term.name, whole.len(), ss(&whole), tested(whole.len(), ss(&whole))));
-            for part in term.parts(&experiment.treatments) {
-                let more = beyond(&basis, columns_of(position).get(part.columns).unwrap_or_default());
-                let row = source_row(&part.name, more.len(), ss(&more), tested(more.len(), ss(&more)));
-                rows.push(SourceRow { part_of: Some(term.name.clone()), ..row });
-                basis.extend(more);
-            }
-        }
+        let row = |name: &str, space: &[Vec<f64>]| {
+            let ss = space.iter().map(|one| dot(one, &fit.within).powi(2)).sum::<f64>();
+            source_row(name, space.len(), ss, tested(space.len(), ss))
+        };
+        let whole = |term: &Term, basis: &[Vec<f64>], own: &[Vec<f64>]| row(&term.name, &beyond(basis, own));
+        rows.extend(rows_of_terms(cells, &experiment.treatments, &[], &fit.columns, tests, whole, row));
         rows.push(source_row(&error, fit.df, fit.rss, None));
         let total: f64 = experiment.yields.iter().map(|value| (value - grand_mean).powi(2)).sum();
         rows.push(source_row("total", plots.saturating_sub(1), total, None));

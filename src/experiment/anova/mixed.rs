@@ -4,12 +4,10 @@ use rayon::prelude::*;
 
 use super::engine::{Engine, Estimate, Test};
 use super::experiment::Experiment;
-use super::least_squares::adjusted_for;
+use super::hypotheses::rows_of_terms;
 use super::linear::{beyond, beyond_with_lengths, clean_sum};
-use super::result::{
-    Component, DegreesOfFreedomMethod, FittedLikelihood, Note, SiteYearPrediction, SourceRow, StratumError, TermTests,
-};
-use super::terms::Cells;
+use super::result::{Component, FittedLikelihood, Note, SiteYearPrediction, SourceRow, StratumError, TermTests};
+use super::terms::{Cells, Term};
 use crate::stats::least_squares::dot;
 use crate::stats::levels::level_indices;
 use crate::stats::mixed_model::{
@@ -26,7 +24,7 @@ pub(super) struct MixedOptions {
     pub(super) fixed_blocks: bool,
     pub(super) random_site_years: bool,
     pub(super) by_site_year: bool,
-    pub(super) degrees_of_freedom: DegreesOfFreedomMethod,
+    pub(super) degrees_of_freedom: DegreesOfFreedom,
     pub(super) term_tests: TermTests,
     pub(super) level: f64,
 }
@@ -77,7 +75,7 @@ impl<'c> Mixed<'c> {
                 found => break found?,
             }
         };
-        if options.degrees_of_freedom == DegreesOfFreedomMethod::KenwardRoger && options.likelihood == Likelihood::Ml {
+        if options.degrees_of_freedom == DegreesOfFreedom::KenwardRoger && options.likelihood == Likelihood::Ml {
             notes.push(Note {
                 code: "satterthwaite-instead",
                 text:
@@ -95,17 +93,10 @@ impl<'c> Mixed<'c> {
     }
 
     /// The degrees of freedom in use.
-    pub(super) fn degrees_of_freedom(&self) -> DegreesOfFreedomMethod {
+    pub(super) fn degrees_of_freedom(&self) -> DegreesOfFreedom {
         match self.options.likelihood {
             Likelihood::Reml => self.options.degrees_of_freedom,
-            Likelihood::Ml => DegreesOfFreedomMethod::Satterthwaite,
-        }
-    }
-
-    fn method(&self) -> DegreesOfFreedom {
-        match self.degrees_of_freedom() {
-            DegreesOfFreedomMethod::KenwardRoger => DegreesOfFreedom::KenwardRoger,
-            DegreesOfFreedomMethod::Satterthwaite => DegreesOfFreedom::Satterthwaite,
+            Likelihood::Ml => DegreesOfFreedom::Satterthwaite,
         }
     }
 
@@ -122,41 +113,25 @@ impl<'c> Mixed<'c> {
     /// Satterthwaite's degrees of freedom of several contrasts depend on which contrasts of the hypothesis are taken. Here they are the rows
     /// of the triangle that eliminates the levels in turn, each with its own level at 1, as R's lmerTest takes them.
     pub(super) fn rows(&self, experiment: &Experiment, columns: &[Vec<f64>]) -> Vec<SourceRow> {
-        let mut first = self.leading;
-        let mut ranges = Vec::new();
-        for term in &self.cells.terms {
-            ranges.push(first..first + term.columns.len());
-            first += term.columns.len();
-        }
-        let of =
-            |position: usize| ranges.get(position).and_then(|range| columns.get(range.clone())).unwrap_or_default();
-        let leading = beyond(&[], columns.get(..self.leading).unwrap_or_default());
-        let mut rows = Vec::new();
-        for (position, term) in self.cells.terms.iter().enumerate() {
-            let mut basis = leading.clone();
-            for other in adjusted_for(&self.cells.terms, position, self.options.term_tests) {
-                let more = beyond(&basis, of(other));
-                basis.extend(more);
-            }
+        let (before, of_terms) = columns.split_at_checked(self.leading).unwrap_or_default();
+        let whole = |term: &Term, basis: &[Vec<f64>], _: &[Vec<f64>]| {
             let by_level: Vec<Vec<f64>> = term.by_level.iter().map(|column| self.cells.at_plots(column)).collect();
-            let (mut space, lengths) = beyond_with_lengths(&basis, &by_level);
+            let (mut space, lengths) = beyond_with_lengths(basis, &by_level);
             for (one, length) in space.iter_mut().zip(lengths) {
                 one.iter_mut().for_each(|value| *value /= length);
             }
-            rows.push(self.row(&term.name, &space, columns));
-            for part in term.parts(&experiment.treatments) {
-                let more = beyond(&basis, of(position).get(part.columns).unwrap_or_default());
-                rows.push(SourceRow { part_of: Some(term.name.clone()), ..self.row(&part.name, &more, columns) });
-                basis.extend(more);
-            }
-        }
-        rows
+            self.row(&term.name, &space, columns)
+        };
+        let part = |name: &str, space: &[Vec<f64>]| self.row(name, space, columns);
+        let (treatments, tests) = (&experiment.treatments, self.options.term_tests);
+        rows_of_terms(self.cells, treatments, &beyond(&[], before), of_terms, tests, whole, part)
     }
 
     fn row(&self, source: &str, space: &[Vec<f64>], columns: &[Vec<f64>]) -> SourceRow {
         let hypothesis: Vec<Vec<f64>> =
             space.iter().map(|q| columns.iter().map(|column| dot(q, column)).collect()).collect();
-        let test = (!hypothesis.is_empty()).then(|| self.model.f_test(&hypothesis, self.method())).flatten();
+        let test =
+            (!hypothesis.is_empty()).then(|| self.model.f_test(&hypothesis, self.degrees_of_freedom())).flatten();
         SourceRow {
             source: source.to_owned(),
             part_of: None,
@@ -242,13 +217,13 @@ impl<'c> Mixed<'c> {
 
 impl Engine for Mixed<'_> {
     fn estimate(&self, weights: &[f64]) -> Option<Estimate> {
-        let found = self.model.contrast(&self.contrast(weights), self.method())?;
+        let found = self.model.contrast(&self.contrast(weights), self.degrees_of_freedom())?;
         Some(Estimate { estimate: found.estimate, standard_error: Some(found.standard_error), df: Some(found.df) })
     }
 
     fn test(&self, rows: &[Vec<f64>]) -> Option<Test> {
         let rows: Vec<Vec<f64>> = rows.iter().map(|row| self.contrast(row)).collect();
-        let test = self.model.f_test(&rows, self.method())?;
+        let test = self.model.f_test(&rows, self.degrees_of_freedom())?;
         Some(Test { f: test.f, df1: rows.len(), df2: test.df2, p: test.p })
     }
 }

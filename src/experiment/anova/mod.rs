@@ -20,6 +20,7 @@ mod comparisons;
 mod confounded;
 mod engine;
 mod experiment;
+mod hypotheses;
 mod least_squares;
 mod linear;
 mod means;
@@ -32,13 +33,14 @@ mod terms;
 #[cfg(test)]
 mod tests;
 
+pub use crate::stats::mixed_model::DegreesOfFreedom;
 pub use analyse::{AnovaOptions, AskedMethod, Effect, NotAnalysed, ResidualVariance, analyse};
 pub use combined::combined;
 pub use experiment::{Experiment, Factor, WholeUnits};
 pub use programme::{Analysed, analyses_of_programme};
 pub use result::{
-    Analysis, AnalysisKey, Assumptions, Comparison, ComparisonFamily, Component, DegreesOfFreedomMethod,
-    ErrorVariances, FittedLikelihood, Method, Note, Outlier, Pair, PlotResidual, SiteYearPrediction, SourceRow,
-    StratumError, TermTests, TreatmentMeanOf, TreatmentMeans, VarianceOf,
+    Analysis, AnalysisKey, Assumptions, Comparison, ComparisonFamily, Component, ErrorVariances, FittedLikelihood,
+    Method, Note, Outlier, Pair, PlotResidual, SiteYearPrediction, SourceRow, StratumError, TermTests, TreatmentMeanOf,
+    TreatmentMeans, VarianceOf,
 };
 pub use sources::{experiment_of_trial, experiments_of_columns};

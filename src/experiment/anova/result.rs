@@ -2,6 +2,7 @@
 
 use crate::experiment::LeftOut;
 use crate::stats::interval::Interval;
+use crate::stats::mixed_model::DegreesOfFreedom;
 use crate::stats::shapiro_wilk::ShapiroWilk;
 use crate::stats::spread::SpreadTest;
 
@@ -27,27 +28,6 @@ impl Method {
             Self::LeastSquares => "least-squares",
             Self::Reml => "reml",
             Self::Ml => "ml",
-        }
-    }
-}
-
-/// Denominator degrees of freedom of a mixed model.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum DegreesOfFreedomMethod {
-    /// Kenward and Roger, with their adjusted standard errors.
-    #[default]
-    KenwardRoger,
-    /// Satterthwaite.
-    Satterthwaite,
-}
-
-impl DegreesOfFreedomMethod {
-    /// The name it is written as.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::KenwardRoger => "kenward-roger",
-            Self::Satterthwaite => "satterthwaite",
         }
     }
 }
@@ -94,7 +74,7 @@ pub struct Analysis {
     /// Which effects each effect is adjusted for; `None` where that makes no difference.
     pub term_tests: Option<TermTests>,
     /// Of a mixed model.
-    pub degrees_of_freedom: Option<DegreesOfFreedomMethod>,
+    pub degrees_of_freedom: Option<DegreesOfFreedom>,
     /// To what the tests speak: *these site-years only* or *site-years like these*; `None` for one site-year.
     pub inference: Option<String>,
     /// Plots that enter.

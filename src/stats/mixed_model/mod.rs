@@ -79,14 +79,26 @@ pub enum Likelihood {
 }
 
 /// How the degrees of freedom of a test are approximated.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum DegreesOfFreedom {
     /// By matching the variance of the estimated variance of the contrast (Satterthwaite 1946, Biometrics 2:110-114; Giesbrecht & Burns
     /// 1985, Biometrics 41:477-486); several rows after Fai & Cornelius 1996, J. Stat. Comput. Simul. 54:363-378.
     Satterthwaite,
     /// After Kenward & Roger 1997, Biometrics 53:983-997: the covariance matrix corrected for having estimated the variances, F scaled.
     /// For restricted likelihood only.
+    #[default]
     KenwardRoger,
+}
+
+impl DegreesOfFreedom {
+    /// The name it is written as.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::KenwardRoger => "kenward-roger",
+            Self::Satterthwaite => "satterthwaite",
+        }
+    }
 }
 
 /// Why there is no fit.
