@@ -6,7 +6,7 @@ use super::classical::Classical;
 use super::comparisons::comparison_families;
 use super::confounded;
 use super::engine::Engine;
-use super::experiment::Experiment;
+use super::experiment::{Experiment, SITE_YEAR};
 use super::least_squares::LeastSquares;
 use super::means::treatment_means;
 use super::mixed::{Mixed, MixedOptions};
@@ -328,8 +328,7 @@ fn no_error(rows: &[SourceRow]) -> Option<Note> {
         .filter(|row| row.part_of.is_none() && row.f.is_none() && row.df > 0)
         .map(|row| row.source.as_str())
         .filter(|source| {
-            !["block", super::table::BLOCK_WITHIN, "total", "site-year"].contains(source)
-                && !source.starts_with("error")
+            !["block", super::table::BLOCK_WITHIN, "total", SITE_YEAR].contains(source) && !source.starts_with("error")
         })
         .collect();
     (!untested.is_empty()).then(|| Note {

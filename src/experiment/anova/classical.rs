@@ -5,7 +5,7 @@
 //! each its sum of squares.
 
 use super::engine::{Engine, Estimate, Test};
-use super::experiment::Experiment;
+use super::experiment::{Experiment, SITE_YEAR};
 use super::linear::{Groups, clean_sum};
 use super::result::{SourceRow, StratumError};
 use super::table::{BLOCK_WITHIN, error_name, source_row, stratum_error, stratum_of};
@@ -231,7 +231,7 @@ impl<'e> Sweep<'e> {
         if let Some(line) = self.site_years {
             // Blocks are the units of site-years; without blocks their plots.
             let error = self.blocks.map(|blocks| Error { name: BLOCK_WITHIN.to_owned(), line: blocks });
-            rows.push(tested("site-year", None, line, error.as_ref().or(errors.first())));
+            rows.push(tested(SITE_YEAR, None, line, error.as_ref().or(errors.first())));
         }
         if let Some(line) = self.blocks {
             let name = if self.site_years.is_some() { BLOCK_WITHIN } else { "block" };
@@ -275,7 +275,7 @@ impl<'e> Sweep<'e> {
         let error_of_mean = match (random_site_years.then_some(self.site_years).flatten(), experiment.whole_units.len())
         {
             (Some(line), _) => {
-                errors.push(Error { name: "site-year".to_owned(), line });
+                errors.push(Error { name: SITE_YEAR.to_owned(), line });
                 vec![(1.0, errors.len() - 1)]
             }
             // Strips both ways vary beside the plots, which both hold.

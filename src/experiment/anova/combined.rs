@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::experiment::{Experiment, Factor, WholeUnits};
+use super::experiment::{Experiment, Factor, SITE_YEAR, WholeUnits};
 use super::sources::TOPDRESS_N;
 use crate::experiment::LeftOut;
 
@@ -40,7 +40,7 @@ impl Experiment {
 fn together(members: &[&Named]) -> Option<Experiment> {
     let labels: Vec<&str> =
         members.iter().flat_map(|(site_year, one)| std::iter::repeat_n(site_year.as_str(), one.plots())).collect();
-    let site_years = Factor::of_labels("site-year", &labels);
+    let site_years = Factor::of_labels(SITE_YEAR, &labels);
     if site_years.levels.len() < 2 {
         return None;
     }

@@ -92,11 +92,28 @@ fn family(
         Some((other, fixed)) => weights(cells, &[factor, other], &[level, fixed]),
     };
     let rows: Vec<Vec<f64>> = (0..number).map(at).collect();
-    // Levels without an estimate take no part.
-    let means: Vec<Option<f64>> = rows.iter().map(|row| Some(engine.estimate(row)?.estimate)).collect();
-    let kept: Vec<usize> = (0..number).filter(|level| means.get(*level).is_some_and(Option::is_some)).collect();
+    // What matters is whether levels differ: a difference may be estimable where the means are not. They are told by their distance from
+    // the level that most can be compared with; those without one take no part.
+    let from = |reference: &Vec<f64>| -> Vec<Option<f64>> {
+        let less = |row: &Vec<f64>| -> Vec<f64> { row.iter().zip(reference).map(|(a, b)| a - b).collect() };
+        rows.iter()
+            .map(|row| if row == reference { Some(0.0) } else { Some(engine.estimate(&less(row))?.estimate) })
+            .collect()
+    };
+    let known = |distances: &[Option<f64>]| distances.iter().flatten().count();
+    let mut distances: Vec<Option<f64>> = Vec::new();
+    for reference in &rows {
+        if known(&distances) == number {
+            break;
+        }
+        let found = from(reference);
+        if known(&found) > known(&distances) {
+            distances = found;
+        }
+    }
+    let kept: Vec<usize> = (0..number).filter(|level| distances.get(*level).is_some_and(Option::is_some)).collect();
     let (rows, means): (Vec<&Vec<f64>>, Vec<f64>) =
-        kept.iter().filter_map(|level| Some((rows.get(*level)?, means.get(*level).copied().flatten()?))).unzip();
+        kept.iter().filter_map(|level| Some((rows.get(*level)?, distances.get(*level).copied().flatten()?))).unzip();
     let zero = compared.rates.as_ref().and_then(|rates| kept.iter().position(|level| rates.get(*level) == Some(&0.0)));
     let mut pairs = Vec::new();
     for (first, one) in rows.iter().enumerate() {

@@ -4,6 +4,9 @@ use super::AnalysisKey;
 use crate::experiment::LeftOut;
 use crate::stats::levels::level_indices;
 
+/// The site-year as a source of variation.
+pub(super) const SITE_YEAR: &str = "site-year";
+
 /// Observations with their design: one trial, a group of rows of a file, or several site-years together.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Experiment {
@@ -178,6 +181,7 @@ impl Experiment {
 
     /// The same with the site-years as the last of its factors.
     pub(super) fn with_site_years_as_factor(&self) -> Self {
-        Self { treatments: self.treatments.iter().cloned().chain(self.site_years.clone()).collect(), ..self.clone() }
+        let site_years = self.site_years.iter().map(|factor| Factor { name: SITE_YEAR.to_owned(), ..factor.clone() });
+        Self { treatments: self.treatments.iter().cloned().chain(site_years).collect(), ..self.clone() }
     }
 }

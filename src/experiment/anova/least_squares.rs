@@ -1,6 +1,6 @@
 //! The table of an unbalanced design with one error: each effect by what it explains beyond others, blocks first.
 
-use super::experiment::Experiment;
+use super::experiment::{Experiment, SITE_YEAR};
 use super::hypotheses::rows_of_terms;
 use super::linear::{Groups, LinearFit, beyond};
 use super::result::{SourceRow, StratumError, TermTests};
@@ -35,7 +35,9 @@ impl LeastSquares {
             source_row(name, space.len(), ss, tested(space.len(), ss))
         };
         let whole = |term: &Term, basis: &[Vec<f64>], own: &[Vec<f64>]| row(&term.name, &beyond(basis, own));
-        rows.extend(rows_of_terms(cells, &experiment.treatments, &[], &fit.columns, tests, whole, row));
+        let terms = rows_of_terms(cells, &experiment.treatments, &[], &fit.columns, tests, whole, row);
+        // Site-years as such are among the groups.
+        rows.extend(terms.into_iter().filter(|row| row.source != SITE_YEAR));
         rows.push(source_row(&error, fit.df, fit.rss, None));
         let total: f64 = experiment.yields.iter().map(|value| (value - grand_mean).powi(2)).sum();
         rows.push(source_row("total", plots.saturating_sub(1), total, None));
@@ -55,7 +57,7 @@ fn of_groups(experiment: &Experiment, grand_mean: f64, groups: &Groups) -> Vec<S
     if let Some(factor) = &experiment.site_years {
         let site_years = Groups::new(Some(&factor.level_of), experiment.plots());
         before = (among(&site_years), site_years.number() - 1);
-        rows.push(source_row("site-year", before.1, before.0, None));
+        rows.push(source_row(SITE_YEAR, before.1, before.0, None));
     }
     if experiment.blocks.is_some() {
         let name = if experiment.site_years.is_some() { BLOCK_WITHIN } else { "block" };

@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use super::engine::{Engine, Estimate, Test};
-use super::experiment::Experiment;
+use super::experiment::{Experiment, SITE_YEAR};
 use super::hypotheses::rows_of_terms;
 use super::linear::{beyond, beyond_with_lengths, clean_sum};
 use super::result::{Component, FittedLikelihood, Note, SiteYearPrediction, SourceRow, StratumError, TermTests};
@@ -13,9 +13,6 @@ use crate::stats::levels::level_indices;
 use crate::stats::mixed_model::{
     DegreesOfFreedom, Likelihood, MixedData, MixedModel, MixedModelError, RandomTerm, VarianceOf, fit,
 };
-
-/// The random term of site-years, which are predicted from it.
-const SITE_YEAR: &str = "site-year";
 
 /// What is random, and how it is tested.
 #[derive(Clone, Copy, Debug)]

@@ -103,6 +103,30 @@ fn a_factor_that_goes_with_the_blocks_is_named() {
     assert_eq!(row(&analysis, "variety").df, 0);
     // Within blocks all else is there: rates, and whether they act alike on both varieties.
     assert!(row(&analysis, "n").f.is_some() && row(&analysis, "variety × n").f.is_some());
+    // A variety's mean is not known, but how far rates differ is: 11.5 in Heron and 12 in Sedge.
+    assert!(analysis.means[0].means.iter().all(|one| one.mean.is_none()));
+    let of_rates =
+        analysis.comparisons.iter().find(|family| family.factors == ["n"] && family.within.is_empty()).unwrap();
+    approx::assert_relative_eq!(of_rates.pairs[0].difference, -11.75, max_relative = 1e-12);
+    assert_eq!(of_rates.procedures[0].letters, ["b", "a"]);
+}
+
+#[test]
+fn fixed_site_years_are_a_source_of_their_own_and_act_on_rates() {
+    let text = "n,yield,block,site\n0,40,1,East\n60,52,1,East\n0,38,2,East\n60,49,2,East\n\
+                0,44,1,West\n60,50,1,West\n0,45,2,West\n60,53,2,West\n0,46,3,West\n60,54,3,West\n";
+    let mut columns = columns(text, Design::RandomisedCompleteBlock);
+    columns.site_years = columns.factors.pop();
+    let options = AnovaOptions { site_years: Effect::Fixed, ..AnovaOptions::new(0.95) };
+    let analysis = analyse(&experiments_of_columns(&columns, None, None)[0], &options).unwrap();
+    let sources: Vec<(&str, usize)> = analysis.rows.iter().map(|row| (row.source.as_str(), row.df)).collect();
+    let expected =
+        [("site-year", 1), ("block within site-year", 3), ("n", 1), ("n × site-year", 1), ("error", 3), ("total", 9)];
+    assert_eq!((analysis.method, sources.as_slice()), (Method::LeastSquares, expected.as_slice()));
+    // By hand: differences 12 and 11 in East, 6, 8 and 8 in West. Over all 45/5, so SS 5·9²/2; within site-years the pairs leave
+    // (0.5 + 8/3)/2.
+    approx::assert_relative_eq!(row(&analysis, "n").ss.unwrap(), 202.5, max_relative = 1e-12);
+    approx::assert_relative_eq!(row(&analysis, "error").ss.unwrap(), 19.0 / 12.0, max_relative = 1e-12);
 }
 
 #[test]
