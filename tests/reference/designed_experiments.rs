@@ -208,7 +208,8 @@ fn oats_with_six_plots_missing_are_tested_as_lmer_test_does() {
             same_test(row(&analysis, source), &expected[key][position]);
         }
         let likelihood = analysis.likelihood.unwrap();
-        assert!(likelihood.log_likelihood.is_finite());
+        same("log-likelihood", Some(likelihood.log_likelihood), &expected["logLik_REML"], 1e-9);
+        assert_eq!(likelihood.parameters, 15);
         for (component, term) in analysis.components.iter().zip(["B", "V:B", "Residual"]) {
             same(term, component.variance.estimate, &expected["varcomp"][term], LME4);
         }
@@ -346,6 +347,10 @@ fn combined_site_years_are_tested_on_their_interaction() {
         let reml = analysed(&table, &roles, &asked);
         let lmer = &sets[name]["lme4"]["factor_site_random"];
         same_test(row(&reml, "rate"), &lmer["kenward_roger"][0]);
+        let likelihood = reml.likelihood.as_ref().unwrap();
+        same("log-likelihood", Some(likelihood.log_likelihood), &lmer["logLik_REML"], 1e-9);
+        let ml = analysed(&table, &roles, &AnovaOptions { method: Some(AskedMethod::Ml), ..options() });
+        same("log-likelihood", Some(ml.likelihood.unwrap().log_likelihood), &lmer["ML_logLik"], 1e-9);
         let predicted = &lmer["ranef_site"];
         for (prediction, expected) in reml.predictions.iter().zip(predicted.as_array().unwrap()) {
             same(&prediction.site_year, Some(prediction.deviation), &expected["(Intercept)"], 1e-4);

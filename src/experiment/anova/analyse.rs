@@ -275,7 +275,7 @@ fn mixed_model(
     check(experiment)?;
     let cells = if fixed.is_some() { Cells::of(experiment) } else { cells.clone() };
     let model = Mixed::fit(experiment, &cells, mixed).map_err(|error| NotAnalysed::MixedModel(error.to_string()))?;
-    let rows = model.rows(experiment, &Mixed::columns(experiment, &cells, mixed.fixed_blocks));
+    let rows = model.rows(&experiment.treatments);
     let found = Found::new(rows, model.strata(grand_mean), &cells, experiment, &model, options);
     Ok(Found {
         degrees_of_freedom: Some(model.degrees_of_freedom()),

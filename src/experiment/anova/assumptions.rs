@@ -4,7 +4,7 @@
 //! site-year: they rest on no variance component and on no other site-year.
 
 use super::experiment::Experiment;
-use super::linear::{Groups, LinearFit};
+use super::linear::{Groups, LinearFit, indicators};
 use super::result::{Assumptions, Outlier, PlotResidual};
 use super::terms::Cells;
 use crate::stats::distribution::{normal_quantile, t_two_sided};
@@ -40,12 +40,6 @@ pub(super) fn finest(experiment: &Experiment) -> Vec<Finest> {
         Some(Finest { site_year, fit, cell_of: cells.cell_of, experiment })
     };
     names.into_iter().enumerate().filter_map(fit).collect()
-}
-
-/// A column of zeros and ones for each unit.
-fn indicators(of: &[usize]) -> Vec<Vec<f64>> {
-    let number = of.iter().max().map_or(0, |last| last + 1);
-    (0..number).map(|unit| of.iter().map(|one| f64::from(u8::from(*one == unit))).collect()).collect()
 }
 
 /// What the residuals show; `None` where no site-year leaves an error.

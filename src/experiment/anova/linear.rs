@@ -247,3 +247,9 @@ pub(super) fn clean_sum(weights: &[f64]) -> f64 {
     let sum: f64 = weights.iter().sum();
     if sum.abs() <= 1e-12 * size { 0.0 } else { sum }
 }
+
+/// A column of zeros and ones for each unit.
+pub(super) fn indicators(of: &[usize]) -> Vec<Vec<f64>> {
+    let number = of.iter().max().map_or(0, |last| last + 1);
+    (0..number).map(|unit| of.iter().map(|one| f64::from(u8::from(*one == unit))).collect()).collect()
+}

@@ -3,9 +3,9 @@
 use rayon::prelude::*;
 
 use super::engine::{Engine, Estimate, Test};
-use super::experiment::{Experiment, SITE_YEAR};
+use super::experiment::{Experiment, Factor, SITE_YEAR};
 use super::hypotheses::rows_of_terms;
-use super::linear::{beyond, beyond_with_lengths, clean_sum};
+use super::linear::{beyond, beyond_with_lengths, clean_sum, indicators};
 use super::result::{Component, FittedLikelihood, Note, SiteYearPrediction, SourceRow, StratumError, TermTests};
 use super::terms::{Cells, Term};
 use crate::stats::least_squares::dot;
@@ -31,8 +31,10 @@ pub(super) struct Mixed<'c> {
     model: MixedModel,
     options: MixedOptions,
     cells: &'c Cells,
-    /// Fixed columns before those of the treatments: the intercept, and fixed blocks.
-    leading: usize,
+    /// Columns of fixed blocks, after the intercept.
+    block_columns: usize,
+    /// The fixed columns at the plots: the intercept, fixed blocks, treatments by their levels.
+    fixed: Vec<Vec<f64>>,
     pub(super) notes: Vec<Note>,
 }
 
@@ -47,8 +49,12 @@ impl<'c> Mixed<'c> {
         options: MixedOptions,
     ) -> Result<Self, MixedModelError> {
         let plots = experiment.plots();
-        let fixed = Self::columns(experiment, cells, options.fixed_blocks);
-        let leading = fixed.len() - cells.terms.iter().map(|term| term.columns.len()).sum::<usize>();
+        // Coded by levels, so that the restricted likelihood, which depends on the coding, is the one that others report.
+        let blocks = experiment.blocks.as_ref().filter(|_| options.fixed_blocks);
+        let blocks = blocks.map_or_else(Vec::new, |blocks| indicators(blocks).split_off(1));
+        let treatments = cells.terms.iter().flat_map(|term| &term.by_level).map(|column| cells.at_plots(column));
+        let block_columns = blocks.len();
+        let fixed: Vec<Vec<f64>> = std::iter::once(vec![1.0; plots]).chain(blocks).chain(treatments).collect();
         let (random, mut notes) = told_apart(random_terms(experiment, cells, options), plots);
         let residual_group =
             experiment.site_years.as_ref().filter(|_| options.by_site_year).map(|of| of.level_of.clone());
@@ -86,7 +92,7 @@ impl<'c> Mixed<'c> {
                 text: "the search for the variances ended before it could not gain any more: take the last digits with care".to_owned(),
             });
         }
-        Ok(Self { model, options, cells, leading, notes })
+        Ok(Self { model, options, cells, block_columns, fixed: data.fixed, notes })
     }
 
     /// The degrees of freedom in use.
@@ -99,34 +105,37 @@ impl<'c> Mixed<'c> {
 
     /// Weights over the cells as a contrast of the fixed coefficients.
     fn contrast(&self, weights: &[f64]) -> Vec<f64> {
-        let leading = (0..self.leading).map(|column| if column == 0 { clean_sum(weights) } else { 0.0 });
-        leading
-            .chain(self.cells.terms.iter().flat_map(|term| &term.columns).map(|column| dot(column, weights)))
-            .collect()
+        let total = clean_sum(weights);
+        // Blocks weigh alike, the first one included, which has no column.
+        let of_block = total / (self.block_columns + 1) as f64;
+        let treatments = self.cells.terms.iter().flat_map(|term| &term.by_level).map(|column| dot(column, weights));
+        std::iter::once(total).chain(std::iter::repeat_n(of_block, self.block_columns)).chain(treatments).collect()
     }
 
     /// F of each effect. A hypothesis is what its columns hold beyond those that it is adjusted for, as a function of the coefficients.
     ///
     /// Satterthwaite's degrees of freedom of several contrasts depend on which contrasts of the hypothesis are taken. Here they are the rows
     /// of the triangle that eliminates the levels in turn, each with its own level at 1, as R's lmerTest takes them.
-    pub(super) fn rows(&self, experiment: &Experiment, columns: &[Vec<f64>]) -> Vec<SourceRow> {
-        let (before, of_terms) = columns.split_at_checked(self.leading).unwrap_or_default();
+    pub(super) fn rows(&self, treatments: &[Factor]) -> Vec<SourceRow> {
+        let before = self.fixed.get(..=self.block_columns).unwrap_or_default();
+        let of_terms: Vec<Vec<f64>> =
+            self.cells.terms.iter().flat_map(|term| &term.columns).map(|column| self.cells.at_plots(column)).collect();
         let whole = |term: &Term, basis: &[Vec<f64>], _: &[Vec<f64>]| {
             let by_level: Vec<Vec<f64>> = term.by_level.iter().map(|column| self.cells.at_plots(column)).collect();
             let (mut space, lengths) = beyond_with_lengths(basis, &by_level);
             for (one, length) in space.iter_mut().zip(lengths) {
                 one.iter_mut().for_each(|value| *value /= length);
             }
-            self.row(&term.name, &space, columns)
+            self.row(&term.name, &space)
         };
-        let part = |name: &str, space: &[Vec<f64>]| self.row(name, space, columns);
-        let (treatments, tests) = (&experiment.treatments, self.options.term_tests);
-        rows_of_terms(self.cells, treatments, &beyond(&[], before), of_terms, tests, whole, part)
+        let part = |name: &str, space: &[Vec<f64>]| self.row(name, space);
+        let leading = beyond(&[], before);
+        rows_of_terms(self.cells, treatments, &leading, &of_terms, self.options.term_tests, whole, part)
     }
 
-    fn row(&self, source: &str, space: &[Vec<f64>], columns: &[Vec<f64>]) -> SourceRow {
+    fn row(&self, source: &str, space: &[Vec<f64>]) -> SourceRow {
         let hypothesis: Vec<Vec<f64>> =
-            space.iter().map(|q| columns.iter().map(|column| dot(q, column)).collect()).collect();
+            space.iter().map(|q| self.fixed.iter().map(|column| dot(q, column)).collect()).collect();
         let test =
             (!hypothesis.is_empty()).then(|| self.model.f_test(&hypothesis, self.degrees_of_freedom())).flatten();
         SourceRow {
@@ -140,14 +149,6 @@ impl<'c> Mixed<'c> {
             error: None,
             error_df: test.as_ref().map(|test| test.df2),
         }
-    }
-
-    /// The fixed columns, for [`rows`](Self::rows).
-    pub(super) fn columns(experiment: &Experiment, cells: &Cells, fixed_blocks: bool) -> Vec<Vec<f64>> {
-        let blocks =
-            experiment.blocks.as_ref().filter(|_| fixed_blocks).map_or_else(Vec::new, |blocks| deviations(blocks));
-        let treatments = cells.terms.iter().flat_map(|term| &term.columns).map(|column| cells.at_plots(column));
-        std::iter::once(vec![1.0; experiment.plots()]).chain(blocks).chain(treatments).collect()
     }
 
     /// Variances with their profile intervals.
@@ -223,17 +224,6 @@ impl Engine for Mixed<'_> {
         let test = self.model.f_test(&rows, self.degrees_of_freedom())?;
         Some(Test { f: test.f, df1: rows.len(), df2: test.df2, p: test.p })
     }
-}
-
-/// Columns that sum to zero over the levels, one less than there are: each level against the last.
-fn deviations(of: &[usize]) -> Vec<Vec<f64>> {
-    let last = of.iter().max().copied().unwrap_or(0);
-    let code = |level: usize, one: usize| match one {
-        one if one == level => 1.0,
-        one if one == last => -1.0,
-        _ => 0.0,
-    };
-    (0..last).map(|level| of.iter().map(|one| code(level, *one)).collect()).collect()
 }
 
 /// The random terms of a design, coarsest first: site-years, blocks, larger units, and how effects vary between site-years.
