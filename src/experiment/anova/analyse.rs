@@ -166,6 +166,12 @@ pub fn analyse(experiment: &Experiment, options: &AnovaOptions) -> Result<Analys
     };
     let mut notes = confounded::notes(experiment, &cells);
     notes.extend(found.notes);
+    if options.blocks == Some(Effect::Fixed) && random_site_years && found.likelihood.is_some() {
+        notes.push(Note {
+            code: "random-blocks",
+            text: "blocks are random as their site-years are: fixed ones ask for fixed site-years".to_owned(),
+        });
+    }
     notes.extend(no_error(&found.rows));
     notes.extend(hardly_tested(&found.rows));
     Ok(Analysis {

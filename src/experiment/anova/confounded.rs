@@ -4,10 +4,6 @@ use super::experiment::Experiment;
 use super::linear::{Groups, beyond};
 use super::result::Note;
 use super::terms::Cells;
-use crate::stats::least_squares::dot;
-
-/// A column that is left with this little of its length lies in what was swept out.
-const SPANNED: f64 = 1e-9;
 
 /// What the reader must know of the design itself.
 pub(super) fn notes(experiment: &Experiment, cells: &Cells) -> Vec<Note> {
@@ -57,12 +53,7 @@ fn confounded(experiment: &Experiment, cells: &Cells) -> Vec<Note> {
             .collect()
     };
     let centred = |groups: &Groups, columns: Vec<Vec<f64>>| -> Vec<Vec<f64>> {
-        let sweep = |mut column: Vec<f64>| {
-            let before = dot(&column, &column);
-            groups.sweep(&mut column);
-            if dot(&column, &column) <= SPANNED * SPANNED * before { vec![0.0; plots] } else { column }
-        };
-        columns.into_iter().map(sweep).collect()
+        columns.into_iter().map(|column| groups.apart(column).1).collect()
     };
     let all = Groups::new(None, plots);
     let units = [

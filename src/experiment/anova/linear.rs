@@ -56,6 +56,16 @@ impl Groups {
         means
     }
 
+    /// A column as its group means and what is left of it; the latter exactly zero where it lies in the groups but for rounding.
+    pub(super) fn apart(&self, mut column: Vec<f64>) -> (Vec<f64>, Vec<f64>) {
+        let before = dot(&column, &column);
+        let means = self.sweep(&mut column);
+        if dot(&column, &column) <= SPANNED * SPANNED * before {
+            column.fill(0.0);
+        }
+        (means, column)
+    }
+
     /// Mean over groups of what they are, and the variance of a mean of group means in units of the error variance.
     fn average(&self, means: &[f64]) -> (f64, f64) {
         let number = self.number().max(1) as f64;
@@ -143,31 +153,16 @@ impl LinearFit {
         let mut within: Vec<f64> = yields.iter().map(|value| value - origin).collect();
         let mut group_means = groups.sweep(&mut within);
         group_means.iter_mut().for_each(|mean| *mean += origin);
-        let mut column_averages = Vec::new();
-        let mut swept = |column: Vec<f64>| {
-            let mut column = column;
-            let means = groups.sweep(&mut column);
-            column_averages.push(groups.average(&means).0);
-            column
-        };
-        let columns: Vec<Vec<f64>> = nuisance
+        let at_plots = over_cells.iter().map(|column| cells.at_plots(column));
+        let (column_averages, columns): (Vec<f64>, Vec<Vec<f64>>) = nuisance
             .iter()
             .cloned()
-            .chain(over_cells.iter().map(|column| cells.at_plots(column)))
-            .map(&mut swept)
-            .collect();
-        // A column that lies in the groups is zero but for rounding, which must not count.
-        let columns: Vec<Vec<f64>> = columns
-            .into_iter()
-            .zip(nuisance.iter().cloned().chain(over_cells.iter().map(|column| cells.at_plots(column))))
-            .map(|(swept, whole)| {
-                if dot(&swept, &swept) > SPANNED * SPANNED * dot(&whole, &whole) {
-                    swept
-                } else {
-                    vec![0.0; yields.len()]
-                }
+            .chain(at_plots)
+            .map(|column| {
+                let (means, within) = groups.apart(column);
+                (groups.average(&means).0, within)
             })
-            .collect();
+            .unzip();
         let factor = Factor::new(&columns, yields.len()).ok()?;
         let projected = factor.project(&within);
         let coefficients = factor.solve(&projected).into_iter().map(|one| one.unwrap_or(0.0)).collect();
