@@ -251,6 +251,8 @@ fn differences(analysis: &AnalysisOf) -> String {
             match found.iter().all(Option::is_some) {
                 true if found.is_empty() => String::new(),
                 true => spread(found.into_iter().flatten(), digits).unwrap_or_default(),
+                // On less than one degree of freedom there is none.
+                false if kind.pairs().all(|pair| pair.df.is_none_or(|df| df < 1.0)) => "–".to_owned(),
                 false => "by pair".to_owned(),
             }
         };
