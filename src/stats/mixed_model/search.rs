@@ -38,7 +38,9 @@ const BENDS_DOWN: f64 = 1e-8;
 const NO_ERROR: f64 = 1e-20;
 /// A factor under this share of the residual standard deviation is tried at zero,
 const NEARLY_ZERO: f64 = 1e-3;
-/// and is zero if that raises the criterion by no more than this: rounding of it.
+/// and so is one under this share of what a coefficient has in common with those before it;
+const NEARLY_FOLLOWS: f64 = 0.3;
+/// it is zero if that raises the criterion by no more than this: rounding of it.
 const SAME_CRITERION: f64 = 1e-11;
 
 /// The factors at which the criterion is least.
@@ -130,20 +132,30 @@ fn from(design: &Design, likelihood: Likelihood, start: f64) -> Option<Found> {
     Some(found)
 }
 
-/// Puts factors at zero that are zero but for rounding: around it the criterion is even, so that the search only comes near.
+/// Puts factors at zero that are zero but for rounding: around it the criterion is even, so that the search only comes near. A
+/// coefficient that nearly follows from those before it keeps its variance: toward that the criterion falls along a bent valley.
 fn settle_at_zero(design: &Design, likelihood: Likelihood, found: &mut Found) -> bool {
     let residual = design.layout.residual_variances(&found.psi);
     let smallest = residual.iter().copied().fold(f64::INFINITY, f64::min).sqrt();
     let mut settled = false;
-    for parameter in diagonal(design) {
-        if found.psi[parameter] == 0.0 || found.psi[parameter].abs() > NEARLY_ZERO * smallest {
-            continue;
-        }
-        let mut tried = found.psi.clone();
-        tried[parameter] = 0.0;
-        let criterion = Point::new(design, &tried).map(|point| point.criterion(likelihood));
-        if let Some(criterion) = criterion.filter(|c| *c <= found.criterion + SAME_CRITERION * c.abs().max(1.0)) {
-            (found.psi, found.criterion, settled) = (tried, criterion, true);
+    for term in &design.layout.terms {
+        for (parameter, i, _) in term.entries().filter(|(_, i, j)| i == j) {
+            let own = found.psi[parameter];
+            let before: Vec<usize> =
+                term.entries().filter(|(_, row, j)| *row == i && *j < i).map(|entry| entry.0).collect();
+            let shared = before.iter().map(|other| found.psi[*other].powi(2)).sum::<f64>().sqrt();
+            if own == 0.0 || own.abs() > (NEARLY_ZERO * smallest).max(NEARLY_FOLLOWS * shared) {
+                continue;
+            }
+            let mut tried = found.psi.clone();
+            tried[parameter] = 0.0;
+            if shared > 0.0 {
+                before.iter().for_each(|other| tried[*other] *= own.hypot(shared) / shared);
+            }
+            let criterion = Point::new(design, &tried).map(|point| point.criterion(likelihood));
+            if let Some(criterion) = criterion.filter(|c| *c <= found.criterion + SAME_CRITERION * c.abs().max(1.0)) {
+                (found.psi, found.criterion, settled) = (tried, criterion, true);
+            }
         }
     }
     settled
