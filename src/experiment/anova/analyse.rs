@@ -135,6 +135,12 @@ pub fn analyse(experiment: &Experiment, options: &AnovaOptions) -> Result<Analys
     };
     let grand_mean = mean(&experiment.yields);
     let parts = finest(experiment);
+    // Fixed site-years are a factor like any other; the classical sweep takes them apart by itself.
+    let as_factor = several && !random_site_years && method != Method::Classical;
+    let with_site_years = as_factor.then(|| experiment.with_site_years_as_factor());
+    let modelled = with_site_years.as_ref().unwrap_or(experiment);
+    check(modelled)?;
+    let modelled_cells = with_site_years.as_ref().map_or_else(|| cells.clone(), Cells::of);
     let found = match method {
         Method::Classical => {
             let classical = Classical::new(experiment, &cells, random_site_years);
@@ -143,13 +149,9 @@ pub fn analyse(experiment: &Experiment, options: &AnovaOptions) -> Result<Analys
             Found { components: components(experiment, &cells, options, random_site_years), ..found }
         }
         Method::LeastSquares => {
-            let with_site_years = several.then(|| experiment.with_site_years_as_factor());
-            let experiment = with_site_years.as_ref().unwrap_or(experiment);
-            check(experiment)?;
-            let cells = if several { Cells::of(experiment) } else { cells.clone() };
-            let fit =
-                LeastSquares::new(experiment, &cells, grand_mean, options.term_tests).ok_or(NotAnalysed::NotFinite)?;
-            Found::new(fit.rows.clone(), fit.strata.clone(), &cells, experiment, &fit.fit, options)
+            let fit = LeastSquares::new(modelled, &modelled_cells, grand_mean, options.term_tests)
+                .ok_or(NotAnalysed::NotFinite)?;
+            Found::new(fit.rows.clone(), fit.strata.clone(), &modelled_cells, modelled, &fit.fit, options)
         }
         Method::Reml | Method::Ml => {
             let mixed = MixedOptions {
@@ -161,7 +163,7 @@ pub fn analyse(experiment: &Experiment, options: &AnovaOptions) -> Result<Analys
                 term_tests: options.term_tests,
                 level: options.level,
             };
-            mixed_model(experiment, &cells, grand_mean, mixed, options)?
+            mixed_model(modelled, &modelled_cells, grand_mean, mixed, options)?
         }
     };
     let mut notes = confounded::notes(experiment, &cells);
@@ -274,15 +276,9 @@ fn mixed_model(
     mixed: MixedOptions,
     options: &AnovaOptions,
 ) -> Result<Found, NotAnalysed> {
-    // Fixed site-years are a factor like any other.
-    let fixed =
-        (experiment.site_years.is_some() && !mixed.random_site_years).then(|| experiment.with_site_years_as_factor());
-    let experiment = fixed.as_ref().unwrap_or(experiment);
-    check(experiment)?;
-    let cells = if fixed.is_some() { Cells::of(experiment) } else { cells.clone() };
-    let model = Mixed::fit(experiment, &cells, mixed).map_err(|error| NotAnalysed::MixedModel(error.to_string()))?;
+    let model = Mixed::fit(experiment, cells, mixed).map_err(|error| NotAnalysed::MixedModel(error.to_string()))?;
     let rows = model.rows(&experiment.treatments);
-    let found = Found::new(rows, model.strata(grand_mean), &cells, experiment, &model, options);
+    let found = Found::new(rows, model.strata(grand_mean), cells, experiment, &model, options);
     Ok(Found {
         degrees_of_freedom: Some(model.degrees_of_freedom()),
         components: model.components(experiment),
