@@ -273,7 +273,12 @@ impl Season {
         let base = calibrations.first().map_or(&[][..], |calibration| &calibration.points);
         let kinds = crate::trial::RelationKind::ALL;
         let validation = kinds.into_iter().filter_map(|kind| hold_out_site_years(kind, base)).collect();
-        let resampled = resample_site_years(specification.relation, base, self.options.replicates, self.options.seed);
+        let resampled = resample_site_years(
+            specification.relation.unwrap_or(crate::trial::RelationKind::LinearWithFloor),
+            base,
+            self.options.replicates,
+            self.options.seed,
+        );
         let table = derive_table(&Evidence {
             programme: &self.programme,
             specification,

@@ -6,6 +6,7 @@
 pub mod anova;
 mod columns;
 mod compared;
+mod evidence;
 mod factors;
 mod fitted;
 mod group;
@@ -15,6 +16,7 @@ mod quality;
 mod tests;
 
 pub use columns::groups_of_columns;
+pub use evidence::{Evidence, GroupEvidence, TreatmentEvidence, TrialEvidence};
 pub use factors::{FactorComparison, compare_factors};
 pub use fitted::{FitOptions, Fitted, FittedGroup, GroupOptimum, PERMUTATIONS, Response};
 pub use group::{ErrorStratum, GroupKey, LeftOut, PooledOver, ResponseGroup, groups_of_trial};

@@ -238,7 +238,8 @@ fn limits(interval: &Interval) -> String {
 fn calibration_figure(season: &Season, result: &TableResult) -> Option<CalibrationFigure> {
     let calibration = result.calibrations.first()?;
     let specification = &result.specification;
-    let relation = calibration.relation(specification.relation).ok();
+    let relation =
+        calibration.relation(specification.relation.unwrap_or(crate::trial::RelationKind::LinearWithFloor)).ok();
     let (lowest, highest) = relation.map_or_else(|| domain_of_points(calibration), |relation| relation.domain);
     let step = (highest - lowest) / (CURVE_POINTS - 1) as f64;
     let indices: Vec<f64> = (0..CURVE_POINTS).map(|position| lowest + step * position as f64).collect();
@@ -264,7 +265,7 @@ fn calibration_figure(season: &Season, result: &TableResult) -> Option<Calibrati
          table; shade: outside the calibrated indices. The rule gives no rate below zero.",
         specification.stages.0,
         specification.stages.1,
-        specification.relation.name(),
+        specification.relation.unwrap_or(crate::trial::RelationKind::LinearWithFloor).name(),
         calibration.points.len(),
         percent = percent(level),
     );
@@ -274,7 +275,10 @@ fn calibration_figure(season: &Season, result: &TableResult) -> Option<Calibrati
         need_unit: Some(season.programme.units.n_rate.to_string()),
         points: points(calibration),
         relation: relation.map_or_else(Vec::new, |relation| drawn_relation(relation, &indices)),
-        relation_label: format!("{} relation", specification.relation.name()),
+        relation_label: format!(
+            "{} relation",
+            specification.relation.unwrap_or(crate::trial::RelationKind::LinearWithFloor).name()
+        ),
         band,
         band_text: format!("{} % by resampling site-years", percent(level)),
         interval_text: format!("{} % interval of the need", percent(level)),

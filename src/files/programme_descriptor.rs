@@ -19,9 +19,10 @@ const UNITS: &[&str] = &["n_rate", "yield", "moisture_percent", "pounds_per_bush
 const DECISIONS: &[&str] =
     &["near_optimum_within", "standard_topdress", "days_to_show_in_canopy", "level", "site_year_weights"];
 const NEAR_OPTIMUM: &[&str] = &["percent", "money"];
-const TABLE: &[&str] = &["name", "instrument", "stages", "index", "rate", "outside", "relation", "sensing_dates"];
+const TABLE: &[&str] =
+    &["name", "instrument", "stages", "index", "rate", "outside", "relation", "sensing_dates", "varieties"];
 const INDEX: &[&str] = &["lowest", "highest", "step"];
-const RATE: &[&str] = &["round_to", "highest"];
+const RATE: &[&str] = &["round_to", "highest", "smallest"];
 
 /// An index is counted in these.
 const THOUSANDTHS: f64 = 1000.0;
@@ -199,6 +200,7 @@ fn table_section(section: &Section) -> Option<TableSection> {
     let chosen = section.get("sensing_dates").and_then(|item| item.names()).map(|names| names.entries());
     let sensing_dates: Vec<(Typed<String>, Typed<Date>)> =
         chosen.unwrap_or_default().into_iter().filter_map(|(folder, item)| Some((folder, item.date()?))).collect();
+    let varieties = section.get("varieties").and_then(|item| varieties(&item)).unwrap_or_default();
     let name = name?;
     let specification = TableSpecification {
         name: name.value.clone(),
@@ -207,13 +209,25 @@ fn table_section(section: &Section) -> Option<TableSection> {
         index: index?,
         rate: rate?,
         outside: outside?.value,
-        relation: relation.map_or(RelationKind::LinearWithFloor, |relation| relation.value),
+        relation: relation.map(|relation| relation.value),
+        varieties,
         sensing_dates: sensing_dates
             .iter()
             .map(|(folder, date)| (folder.value.clone(), date.value))
             .collect::<BTreeMap<_, _>>(),
     };
     Some(TableSection { name, specification, sensing_dates })
+}
+
+/// Names of varieties; an empty list would be a table of nothing.
+fn varieties(item: &Item) -> Option<Vec<String>> {
+    let names: Vec<String> =
+        item.list()?.iter().map(|name| name.text().map(|name| name.value.trim().to_owned())).collect::<Option<_>>()?;
+    if names.is_empty() {
+        item.fault("out-of-range", "no variety is named", "name one or more, or leave varieties out to take all");
+        return None;
+    }
+    Some(names)
 }
 
 fn table_name(item: &Item) -> Option<Typed<String>> {
@@ -301,5 +315,10 @@ fn rate(item: &Item) -> Option<RateLimits> {
         item.fault("out-of-range", text, "rates are rounded to round_to, so highest must be a multiple of it");
         return None;
     }
-    Some(RateLimits { round_to, highest })
+    let smallest = section.get("smallest");
+    let smallest = match smallest {
+        Some(item) => item.number_within("from 0 to the highest rate", |rate| (0.0..=highest).contains(&rate))?.value,
+        None => 0.0,
+    };
+    Some(RateLimits { round_to, highest, smallest })
 }

@@ -232,7 +232,7 @@ impl TableCalibration {
             instrument: specification.instrument.name(),
             first_stage: specification.stages.0.to_string(),
             last_stage: specification.stages.1.to_string(),
-            relation: specification.relation.name(),
+            relation: specification.relation.unwrap_or(crate::trial::RelationKind::LinearWithFloor).name(),
             site_years: result.calibrations.first().map_or(0, |base| base.site_years().len()),
             at_prices: result.calibrations.iter().map(CalibrationAt::of).collect(),
             validation: result.validation.iter().map(ValidationOf::of).collect(),

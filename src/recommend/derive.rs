@@ -83,7 +83,9 @@ pub fn derive_table(evidence: &Evidence<'_>) -> Result<RateTable, NoTable> {
     let relations: Vec<&Relation> = evidence
         .calibrations
         .iter()
-        .map(|calibration| calibration.relation(specification.relation))
+        .map(|calibration| {
+            calibration.relation(specification.relation.unwrap_or(crate::trial::RelationKind::LinearWithFloor))
+        })
         .collect::<Result<_, _>>()?;
     let base_relation = relations.first().ok_or(NoTable::NoPriceRatio)?;
     let edges = row_edges(specification.index);
@@ -214,7 +216,10 @@ fn document(evidence: &Evidence<'_>, relations: &[&Relation], rows: Vec<Row>) ->
         base: position == 0,
     });
     let options = [
-        ("relation", serde_json::json!(specification.relation.name())),
+        (
+            "relation",
+            serde_json::json!(specification.relation.unwrap_or(crate::trial::RelationKind::LinearWithFloor).name()),
+        ),
         ("level", serde_json::json!(programme.decisions.level)),
         ("permutations", serde_json::json!(evidence.permutations)),
         ("replicates", serde_json::json!(evidence.replicates)),

@@ -336,6 +336,8 @@ pub struct RateLimits {
     pub round_to: f64,
     /// No rate is higher.
     pub highest: f64,
+    /// The smallest rate worth a pass: what would be less is no application at all. 0 where every rate is.
+    pub smallest: f64,
 }
 
 /// A rate table that the programme wants.
@@ -353,8 +355,10 @@ pub struct TableSpecification {
     pub rate: RateLimits,
     /// Outside the rows.
     pub outside: Outside,
-    /// The relation the rates come from.
-    pub relation: RelationKind,
+    /// The relation the rates come from; `None` leaves the choice to validation on held-out site-years.
+    pub relation: Option<RelationKind>,
+    /// The varieties whose points it is made of, as typed; empty takes all.
+    pub varieties: Vec<String>,
     /// Sensing date to take, by trial folder, where several qualify.
     pub sensing_dates: BTreeMap<String, jiff::civil::Date>,
 }

@@ -9,7 +9,7 @@ use super::{OSIER, UPPER, UPPER_PLOTS, load, valid, written};
 use crate::files::{ColumnRoles, Kind, kind_of, load_columns, load_programme, load_trial};
 use crate::trial::{
     Columns, Design, Excluded, Harvest, Instrument, LodgingLoss, MissingYield, NeedFrom, Outside, PassCost,
-    PremiumStep, PriceSpread, RelationKind, SameDay, Timing,
+    PremiumStep, PriceSpread, SameDay, Timing,
 };
 use crate::units::{AreaUnit, NRateUnit, Yield, YieldUnit};
 
@@ -24,7 +24,7 @@ fn a_programme_keeps_its_quantities_as_typed_and_its_trials_in_order_of_harvest(
     assert_eq!((programme.decisions.standard_topdress, programme.decisions.level), (Some(80.0), 0.95));
     let table = &programme.tables[0];
     assert_eq!((table.index.lowest, table.index.highest, table.index.step), (700, 1000, 50));
-    assert_eq!((table.relation, table.outside), (RelationKind::LinearWithFloor, Outside::NoRate));
+    assert_eq!((table.relation, table.outside), (None, Outside::NoRate));
     let folders: Vec<&str> = programme.trials.iter().map(|trial| trial.folder.as_str()).collect();
     assert_eq!(folders, ["upper-2024", "osier-2025"]);
     assert_eq!(programme.left_out[0].reason, "hail, 3 June");
