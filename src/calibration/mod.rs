@@ -10,6 +10,7 @@
 mod points;
 mod relation;
 mod resample;
+pub mod shortfall;
 mod validation;
 
 pub use points::{Bound, NeedPoint, SetAside, TrialPoints, trial_points};

@@ -1,6 +1,6 @@
 //! Which plots a response curve is fitted to, and what is their error.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::crop::Crop;
 use crate::harvest::{PlotYield, plot_yields, yields_with_excluded};
@@ -107,7 +107,7 @@ pub struct ResponseGroup {
     pub yields: Vec<f64>,
     /// What each observation is called: *plot 304*, *row 17*.
     pub names: Vec<String>,
-    /// Block of each observation, numbered from 0; `None` without blocks.
+    /// Block of each observation, numbered over the whole trial (of a bare file within the group); `None` without blocks.
     pub blocks: Option<Vec<usize>>,
     /// What N varies within, of each observation, numbered from 0, where that is less than a block; `None` where it is the block. It is a main
     /// plot, or the level of a factor that shares main plots or strips with N.
@@ -187,7 +187,7 @@ impl ResponseGroup {
     /// How many blocks the observations lie in; 0 without blocks.
     #[must_use]
     pub fn block_count(&self) -> usize {
-        self.blocks.iter().flatten().max().map_or(0, |last| last + 1)
+        self.blocks.iter().flatten().collect::<BTreeSet<_>>().len()
     }
 }
 
@@ -260,10 +260,14 @@ fn observations(
         NeedFrom::TopdressResponse => timing == Timing::DecidedBySensing,
     };
     let has_blocks = trial.design != Design::CompletelyRandomised;
+    // Numbered over the trial: a group that lacks a block still calls the others what its neighbours do.
+    let block_numbers = level_indices(&trial.plots.iter().map(|plot| plot.block.as_deref()).collect::<Vec<_>>());
     let n_is_named = names_n(trial);
     let mut left_out = Vec::new();
     let mut used: Vec<Observed> = Vec::new();
-    for (plot, result) in positions.iter().filter_map(|&position| trial.plots.get(position).zip(yields.get(position))) {
+    for &position in positions {
+        let found = trial.plots.get(position).zip(yields.get(position)).zip(block_numbers.get(position));
+        let Some(((plot, result), block_number)) = found else { continue };
         let reason = match result {
             PlotYield::Used(value) => {
                 used.push(Observed {
@@ -271,6 +275,7 @@ fn observations(
                     planned: trial.planned_n_where(plot, units.n_rate, |application| enters_rate(application.timing)),
                     value: *value,
                     block: plot.block.as_deref().filter(|_| has_blocks),
+                    block_number: *block_number,
                     whole: trial.whole_plot(plot).filter(|_| n_is_named),
                     plot: &plot.id,
                 });
@@ -286,7 +291,6 @@ fn observations(
     if whole.is_some() {
         used = means_of_whole(&used);
     }
-    let labels: Vec<_> = used.iter().map(|observed| observed.block).collect();
     let name = whole.map_or_else(|| "plot".to_owned(), |whole| format!("the {whole} of plot"));
     ResponseGroup {
         key,
@@ -298,7 +302,7 @@ fn observations(
         pooled_error: None,
         rates: used.iter().map(|observed| observed.rate).collect(),
         yields: used.iter().map(|observed| observed.value).collect(),
-        blocks: has_blocks.then(|| level_indices(&labels)),
+        blocks: has_blocks.then(|| used.iter().map(|observed| observed.block_number).collect()),
         error_stratum,
         left_out,
         rate_unit: Some(units.n_rate.symbol().to_owned()),
@@ -317,6 +321,8 @@ struct Observed<'t> {
     /// Yield.
     value: f64,
     block: Option<&'t str>,
+    /// The number of the block among those of the trial.
+    block_number: usize,
     /// The label of the main plot or strip that N is on, where a column tells it.
     whole: Option<&'t str>,
     /// The plot as typed; of a main plot or strip, the first of its plots.

@@ -1,0 +1,312 @@
+//! The global search of the need: a grid that follows the data, then Newton's method from each of its local minima, then the edges of what
+//! never rises.
+//!
+//! A polynomial is written by its Bézier ordinates over z = 0 (the highest index) to 1 (the lowest): u₀ and u₁ its values there and m the middle
+//! one. It never falls with z exactly if u₀ ≤ m ≤ u₁; and need, which is its positive part, also where u₀ ≤ 0 and m lies below it.
+
+use super::criterion::{Basis, Derived, Problem, Sums};
+use super::newton::{Local, descend, is_dependent};
+use super::{Degree, NoShortfall};
+
+/// Needs are searched up to so many times the highest topdress.
+const SEARCHED_TO: f64 = 24.0;
+/// A best need above so many times the highest topdress is none: the criterion falls on to needs without end.
+const BELIEVED_TO: f64 = 12.0;
+/// Rounding of ordinates relative to the largest.
+const ROUNDING: f64 = 1e-12;
+
+/// The ordinates of a polynomial of degree 2 at most.
+pub(super) type Ordinates = [f64; 3];
+
+/// The best need of a problem.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Best {
+    pub ordinates: Ordinates,
+    /// −B²/A.
+    pub value: f64,
+    /// Yield lost per squared highest topdress of shortfall.
+    pub c: f64,
+}
+
+/// The value of a polynomial at z.
+pub(super) fn polynomial([u0, m, u1]: Ordinates, z: f64) -> f64 {
+    let rest = 1.0 - z;
+    u0 * rest * rest + 2.0 * m * z * rest + u1 * z * z
+}
+
+/// −B²/A and its derivatives; `None` where yields do not fall with shortfall.
+pub(super) fn explained<const K: usize>(derived: &Derived<K>) -> Option<Local<K>> {
+    let Derived { sums, b1, a1, b2, a2, .. } = derived;
+    let value = value_of(*sums);
+    if value >= 0.0 {
+        return None;
+    }
+    let ratio = sums.b / sums.a;
+    let gradient = std::array::from_fn(|i| ratio * (ratio * a1[i] - 2.0 * b1[i]));
+    let hessian = std::array::from_fn(|i| {
+        std::array::from_fn(|j| {
+            // (B/A)′ = (B′ − (B/A)·A′)/A.
+            let by_i = b1[i] - ratio * a1[i];
+            let by_j = b1[j] - ratio * a1[j];
+            ratio * (ratio * a2[i][j] - 2.0 * b2[i][j]) - 2.0 * by_i * by_j / sums.a
+        })
+    });
+    Some((value, gradient, hessian))
+}
+
+/// −B²/A where B is below 0, else 0.
+fn value_of(Sums { a, b }: Sums) -> f64 {
+    if b < 0.0 && a > 0.0 && a.is_finite() { -b / a * b } else { 0.0 }
+}
+
+/// A family of polynomials that is linear in K numbers.
+struct Face<const K: usize> {
+    /// The columns at z.
+    columns: fn(f64) -> [f64; K],
+    ordinates: fn([f64; K]) -> Ordinates,
+    numbers: fn(Ordinates) -> [f64; K],
+    starts: fn(&Starts, f64, f64) -> Ordinates,
+}
+
+const CONSTANT: Face<1> =
+    Face { columns: |_| [1.0], ordinates: |[v]| [v; 3], numbers: |[_, _, u1]| [u1], starts: |_, scale, _| [scale; 3] };
+
+const LINE: Face<2> = Face {
+    columns: |z| [1.0 - z, z],
+    ordinates: |[u0, u1]| [u0, 0.5 * (u0 + u1), u1],
+    numbers: |[u0, _, u1]| [u0, u1],
+    starts: |_, scale, position| from_zero(scale, position, 0.0),
+};
+
+/// Level at the lowest index: m = u₁.
+const LEVEL_AT_LOWEST: Face<2> = Face {
+    columns: |z| [(1.0 - z) * (1.0 - z), z * (2.0 - z)],
+    ordinates: |[u0, u1]| [u0, u1, u1],
+    numbers: |[u0, _, u1]| [u0, u1],
+    starts: |_, scale, position| from_zero(scale, position, -1.0),
+};
+
+/// Level at the highest index: m = u₀.
+const LEVEL_AT_HIGHEST: Face<2> = Face {
+    columns: |z| [1.0 - z * z, z * z],
+    ordinates: |[u0, u1]| [u0, u0, u1],
+    numbers: |[u0, _, u1]| [u0, u1],
+    starts: |_, scale, position| {
+        let u0 =
+            if position > 0.0 { -scale * position * position / (1.0 - position * position) } else { -scale * position };
+        [u0, u0, scale]
+    },
+};
+
+/// Zero at the highest index: u₀ = 0, with m below it.
+const ZERO_AT_HIGHEST: Face<2> = Face {
+    columns: |z| [2.0 * z * (1.0 - z), z * z],
+    ordinates: |[m, u1]| [0.0, m, u1],
+    numbers: |[_, m, u1]| [m, u1],
+    starts: |_, scale, position| [0.0, -0.5 * scale * position.max(0.0) / (1.0 - position), scale],
+};
+
+const PARABOLA: Face<3> = Face {
+    columns: |z| [(1.0 - z) * (1.0 - z), 2.0 * z * (1.0 - z), z * z],
+    ordinates: |ordinates| ordinates,
+    numbers: |ordinates| ordinates,
+    starts: |starts, scale, position| from_zero(scale, position, starts.bend),
+};
+
+/// The polynomial of value `scale` at z = 1 that is zero at z = `position` if that is above 0, and has the share −`position` of `scale` at
+/// z = 0 otherwise; in between w·(1 − `bend`) + w²·`bend`.
+fn from_zero(scale: f64, position: f64, bend: f64) -> Ordinates {
+    if position <= 0.0 {
+        let rise = scale * (1.0 + position);
+        let u0 = -scale * position;
+        return [u0, u0 + 0.5 * rise * (1.0 - bend), scale];
+    }
+    // w = (z − position)/(1 − position), so p = a·w + b·w².
+    let span = 1.0 - position;
+    let (a, b) = (scale * (1.0 - bend), scale * bend);
+    let at_zero = -position / span;
+    let u0 = a * at_zero + b * at_zero * at_zero;
+    let slope = (a + 2.0 * b * at_zero) / span;
+    [u0, u0 + 0.5 * slope, scale]
+}
+
+/// Where the search starts.
+struct Starts {
+    scales: Vec<f64>,
+    positions: Vec<f64>,
+    bends: Vec<f64>,
+    bend: f64,
+    most: usize,
+}
+
+impl Starts {
+    fn new(problem: &Problem, never_rising: bool) -> Self {
+        let mut z: Vec<f64> = problem.z.clone();
+        z.sort_by(f64::total_cmp);
+        z.dedup_by(|one, other| (*one - *other).abs() < 1e-9);
+        let cells = problem.topdress.len();
+        // The fewer cells, the rougher the criterion, and the less a point of it costs.
+        let (most_positions, scales, bends): (usize, &[f64], &[f64]) = match cells {
+            0..=80 => (16, &SCALES, &[-0.9, -0.5, 0.0, 0.5, 0.9]),
+            81..=600 => (10, &SCALES, &[-0.9, -0.4, 0.2, 0.8]),
+            _ => (6, &SCALES[1..10], &[-0.8, 0.0, 0.8]),
+        };
+        let gaps = z.len().saturating_sub(1);
+        let taken = gaps.min(most_positions);
+        let between = (0..taken).map(|position| {
+            let gap = if taken == gaps { position } else { position * gaps / taken };
+            0.5 * (z[gap] + z[gap + 1])
+        });
+        let shares: &[f64] = if cells > 600 { &[-0.7, -0.3, 0.0] } else { &[-0.85, -0.6, -0.35, -0.15, 0.0] };
+        let mut bends = bends.to_vec();
+        if !never_rising {
+            bends.extend([-4.0, -2.0, 2.0, 4.0]);
+            bends.sort_by(f64::total_cmp);
+        }
+        Self {
+            scales: scales.to_vec(),
+            positions: shares.iter().copied().chain(between).collect(),
+            bends,
+            bend: 0.0,
+            most: if cells > 600 { 5 } else { 10 },
+        }
+    }
+}
+
+/// Needs at the lowest index that the grid tries, in highest topdress rates.
+const SCALES: [f64; 12] = [0.1, 0.25, 0.45, 0.65, 0.85, 1.05, 1.3, 1.7, 2.3, 3.5, 6.0, 10.0];
+
+/// A polynomial that was come to, with its value.
+type Candidate = (Ordinates, f64);
+
+struct Search<'p> {
+    problem: &'p Problem,
+    bernstein: Basis<3>,
+    squares: Vec<f64>,
+}
+
+impl Search<'_> {
+    fn value(&mut self, ordinates: &Ordinates) -> f64 {
+        value_of(self.problem.sums(&self.bernstein, ordinates, &mut self.squares))
+    }
+
+    /// Local minima on a face, from those of a grid.
+    fn on<const K: usize>(&mut self, face: &Face<K>, starts: &Starts, mirrored: bool) -> Vec<Candidate> {
+        let of_one = [0.0];
+        let positions: &[f64] = if K == 1 { &of_one } else { &starts.positions };
+        let bends: &[f64] = if K == 3 { &starts.bends } else { &of_one };
+        let size = [bends.len(), positions.len(), starts.scales.len()];
+        let mut grid = Vec::with_capacity(size.iter().product());
+        for bend in bends {
+            let bent = Starts { bend: *bend, scales: Vec::new(), positions: Vec::new(), bends: Vec::new(), most: 0 };
+            for position in positions {
+                for scale in &starts.scales {
+                    let mut ordinates = (face.starts)(&bent, *scale, *position);
+                    if mirrored {
+                        ordinates.reverse();
+                    }
+                    grid.push((ordinates, self.value(&ordinates)));
+                }
+            }
+        }
+        let mut lowest: Vec<Candidate> = local_minima(&grid, size).map(|at| grid[at]).collect();
+        lowest.sort_by(|one, other| one.1.total_cmp(&other.1));
+        lowest.truncate(starts.most);
+        let basis = Basis::of(self.problem, face.columns);
+        let local = |numbers: &[f64; K]| {
+            let [u0, m, u1] = (face.ordinates)(*numbers);
+            let within = u0.max(m).max(u1) <= SEARCHED_TO;
+            within.then(|| self.problem.derived(&basis, numbers)).as_ref().and_then(explained)
+        };
+        let minima = lowest.iter().filter_map(|(start, _)| descend(local, (face.numbers)(*start)));
+        minima.map(|minimum| ((face.ordinates)(minimum.at), minimum.value)).collect()
+    }
+}
+
+/// The points of a grid in three directions that none of their neighbours lies below, of those below 0.
+fn local_minima(grid: &[Candidate], [_, positions, scales]: [usize; 3]) -> impl Iterator<Item = usize> {
+    let is_lowest = move |at: &usize| {
+        let here = grid[*at].1;
+        let lower = |neighbour: Option<usize>, in_line: bool| {
+            in_line && neighbour.and_then(|neighbour| grid.get(neighbour)).is_some_and(|(_, value)| *value < here)
+        };
+        let (scale, position, plane) = (at % scales, at / scales % positions, scales * positions);
+        here < 0.0
+            && !lower(at.checked_sub(1), scale > 0)
+            && !lower(Some(at + 1), scale + 1 < scales)
+            && !lower(at.checked_sub(scales), position > 0)
+            && !lower(Some(at + scales), position + 1 < positions)
+            && !lower(at.checked_sub(plane), true)
+            && !lower(Some(at + plane), true)
+    };
+    (0..grid.len()).filter(is_lowest)
+}
+
+/// Whether need never falls with z from 0 to 1.
+fn never_falls(ordinates: &Ordinates) -> bool {
+    let [u0, m, u1] = *ordinates;
+    let slack = ROUNDING * u0.abs().max(m.abs()).max(u1.abs());
+    m <= u1 + slack && (m >= u0 - slack || u0 <= slack)
+}
+
+/// The best need of a degree.
+///
+/// # Errors
+/// [`NoShortfall`] where there is none, or it is not one.
+pub(super) fn best(problem: &Problem, degree: Degree, never_rising: bool) -> Result<Best, NoShortfall> {
+    let starts = Starts::new(problem, never_rising);
+    let mut search = Search { problem, bernstein: Basis::of(problem, PARABOLA.columns), squares: Vec::new() };
+    let mut found = match degree {
+        Degree::One => search.on(&LINE, &starts, false),
+        Degree::Two => search.on(&PARABOLA, &starts, false),
+    };
+    if never_rising {
+        let inside = found.len();
+        found.retain(|(ordinates, _)| never_falls(ordinates));
+        // What would rise further has its best on an edge.
+        if found.len() < inside || found.is_empty() {
+            let mut edges = search.on(&CONSTANT, &starts, false);
+            if degree == Degree::Two {
+                edges.extend(search.on(&LEVEL_AT_LOWEST, &starts, false));
+                edges.extend(search.on(&LEVEL_AT_HIGHEST, &starts, false));
+                edges.extend(search.on(&ZERO_AT_HIGHEST, &starts, false));
+            }
+            found.extend(edges.into_iter().filter(|(ordinates, _)| never_falls(ordinates)));
+        }
+    } else {
+        let mirrored = match degree {
+            Degree::One => search.on(&LINE, &starts, true),
+            Degree::Two => search.on(&PARABOLA, &starts, true),
+        };
+        found.extend(mirrored);
+    }
+    let lowest = found.into_iter().reduce(|best, next| if next.1 < best.1 { next } else { best });
+    let (ordinates, value) = lowest.ok_or(NoShortfall::NoResponse)?;
+    if problem.z.iter().any(|z| polynomial(ordinates, *z) > BELIEVED_TO) {
+        return Err(NoShortfall::NeedBeyondTested { highest: problem.highest });
+    }
+    let Sums { a, b } = problem.sums(&search.bernstein, &ordinates, &mut search.squares);
+    let is_one = match degree {
+        Degree::One => is_determined(problem, &LINE, ordinates),
+        Degree::Two => is_determined(problem, &PARABOLA, ordinates),
+    };
+    if !is_one {
+        return Err(NoShortfall::NotIdentified);
+    }
+    Ok(Best { ordinates, value, c: -b / a })
+}
+
+/// Whether the numbers of a face, and c, change the curve each in a way of its own.
+fn is_determined<const K: usize>(problem: &Problem, face: &Face<K>, ordinates: Ordinates) -> bool {
+    let derived = problem.derived(&Basis::of(problem, face.columns), &(face.numbers)(ordinates));
+    let mut products = [[0.0; 4]; 4];
+    for i in 0..K {
+        products[i][3] = 0.5 * derived.a1[i];
+        products[3][i] = products[i][3];
+        products[i][..K].copy_from_slice(&derived.gram[i]);
+    }
+    products[3][3] = derived.sums.a;
+    // Where K is two, a column that is its own.
+    (K..3).for_each(|i| products[i][i] = 1.0);
+    !is_dependent(&products)
+}
