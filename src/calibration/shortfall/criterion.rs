@@ -28,6 +28,8 @@ pub(super) struct Problem {
     pub levels: usize,
     /// Weighted sum of squares of the yields within nuisance levels.
     pub total: f64,
+    /// Below this a sum of squares is rounding.
+    pub rounding: f64,
     /// Site-years with a weight.
     pub site_years: usize,
     retained: Vec<Retained>,
@@ -118,6 +120,7 @@ impl Problem {
             count: 0,
             levels: 0,
             total: 0.0,
+            rounding: 0.0,
             site_years: kept.len(),
             retained: Vec::new(),
         };
@@ -167,6 +170,7 @@ impl Problem {
         self.count += cells.observed.len();
         self.levels += cells.levels;
         self.total += weight * cells.observed.iter().map(|plot| plot.centred * plot.centred).sum::<f64>();
+        self.rounding += weight * cells.observed.len() as f64 * (8.0 * f64::EPSILON * cells.largest).powi(2);
         self.retained.push(Retained { weight, first_cell, first_pattern, observed: cells.observed.clone() });
     }
 

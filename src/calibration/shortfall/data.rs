@@ -68,6 +68,8 @@ pub(super) struct Cells {
     pub observed: Vec<Observed>,
     /// Levels of the nuisance.
     pub levels: usize,
+    /// The yield farthest from 0.
+    pub largest: f64,
 }
 
 /// Early levels whose plots share nuisance levels.
@@ -251,6 +253,7 @@ fn reduce(strata: &[&[(f64, &GroupEvidence)]]) -> Cells {
                 let mean = plots.iter().map(|(_, value)| value).sum::<f64>() / size;
                 for (cell, value) in plots {
                     let centred = value - mean;
+                    cells.largest = cells.largest.max(value.abs());
                     cells.plots[*cell] += 1.0;
                     cells.yields[*cell] += centred;
                     cells.observed.push(Observed { cell: *cell, pattern: first_pattern + position, centred });

@@ -22,8 +22,6 @@ pub(super) type Ordinates = [f64; 3];
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Best {
     pub ordinates: Ordinates,
-    /// −B²/A.
-    pub value: f64,
     /// Yield lost per squared highest topdress of shortfall.
     pub c: f64,
 }
@@ -65,17 +63,18 @@ struct Face<const K: usize> {
     columns: fn(f64) -> [f64; K],
     ordinates: fn([f64; K]) -> Ordinates,
     numbers: fn(Ordinates) -> [f64; K],
-    starts: fn(&Starts, f64, f64) -> Ordinates,
+    /// The polynomial of a bend, a scale and a position (see [`from_zero`]) that a search starts from.
+    start: fn(f64, f64, f64) -> Ordinates,
 }
 
 const CONSTANT: Face<1> =
-    Face { columns: |_| [1.0], ordinates: |[v]| [v; 3], numbers: |[_, _, u1]| [u1], starts: |_, scale, _| [scale; 3] };
+    Face { columns: |_| [1.0], ordinates: |[v]| [v; 3], numbers: |[_, _, u1]| [u1], start: |_, scale, _| [scale; 3] };
 
 const LINE: Face<2> = Face {
     columns: |z| [1.0 - z, z],
     ordinates: |[u0, u1]| [u0, 0.5 * (u0 + u1), u1],
     numbers: |[u0, _, u1]| [u0, u1],
-    starts: |_, scale, position| from_zero(scale, position, 0.0),
+    start: |_, scale, position| from_zero(scale, position, 0.0),
 };
 
 /// Level at the lowest index: m = u₁.
@@ -83,7 +82,7 @@ const LEVEL_AT_LOWEST: Face<2> = Face {
     columns: |z| [(1.0 - z) * (1.0 - z), z * (2.0 - z)],
     ordinates: |[u0, u1]| [u0, u1, u1],
     numbers: |[u0, _, u1]| [u0, u1],
-    starts: |_, scale, position| from_zero(scale, position, -1.0),
+    start: |_, scale, position| from_zero(scale, position, -1.0),
 };
 
 /// Level at the highest index: m = u₀.
@@ -91,7 +90,7 @@ const LEVEL_AT_HIGHEST: Face<2> = Face {
     columns: |z| [1.0 - z * z, z * z],
     ordinates: |[u0, u1]| [u0, u0, u1],
     numbers: |[u0, _, u1]| [u0, u1],
-    starts: |_, scale, position| {
+    start: |_, scale, position| {
         let u0 =
             if position > 0.0 { -scale * position * position / (1.0 - position * position) } else { -scale * position };
         [u0, u0, scale]
@@ -103,14 +102,14 @@ const ZERO_AT_HIGHEST: Face<2> = Face {
     columns: |z| [2.0 * z * (1.0 - z), z * z],
     ordinates: |[m, u1]| [0.0, m, u1],
     numbers: |[_, m, u1]| [m, u1],
-    starts: |_, scale, position| [0.0, -0.5 * scale * position.max(0.0) / (1.0 - position), scale],
+    start: |_, scale, position| [0.0, -0.5 * scale * position.max(0.0) / (1.0 - position), scale],
 };
 
 const PARABOLA: Face<3> = Face {
     columns: |z| [(1.0 - z) * (1.0 - z), 2.0 * z * (1.0 - z), z * z],
     ordinates: |ordinates| ordinates,
     numbers: |ordinates| ordinates,
-    starts: |starts, scale, position| from_zero(scale, position, starts.bend),
+    start: |bend, scale, position| from_zero(scale, position, bend),
 };
 
 /// The polynomial of value `scale` at z = 1 that is zero at z = `position` if that is above 0, and has the share −`position` of `scale` at
@@ -130,54 +129,77 @@ fn from_zero(scale: f64, position: f64, bend: f64) -> Ordinates {
     [u0, u0 + 0.5 * slope, scale]
 }
 
-/// Where the search starts.
-struct Starts {
-    scales: Vec<f64>,
-    positions: Vec<f64>,
+/// The grid that a search of so many numbers starts from.
+struct Grid {
     bends: Vec<f64>,
-    bend: f64,
+    positions: Vec<f64>,
+    scales: Vec<f64>,
+    /// The most local minima that are followed.
     most: usize,
 }
 
-impl Starts {
-    fn new(problem: &Problem, never_rising: bool) -> Self {
-        let mut z: Vec<f64> = problem.z.clone();
-        z.sort_by(f64::total_cmp);
-        z.dedup_by(|one, other| (*one - *other).abs() < 1e-9);
+/// Cells up to which the grid is finest, and above which it is coarsest: the fewer cells, the rougher the criterion, and the less a point of it
+/// costs.
+const FEW: usize = 120;
+const MANY: usize = 600;
+
+impl Grid {
+    fn new(problem: &Problem, numbers: usize, never_rising: bool) -> Self {
         let cells = problem.topdress.len();
-        // The fewer cells, the rougher the criterion, and the less a point of it costs.
-        let (most_positions, scales, bends): (usize, &[f64], &[f64]) = match cells {
-            0..=80 => (16, &SCALES, &[-0.9, -0.5, 0.0, 0.5, 0.9]),
-            81..=600 => (10, &SCALES, &[-0.9, -0.4, 0.2, 0.8]),
-            _ => (6, &SCALES[1..10], &[-0.8, 0.0, 0.8]),
+        let (between, shares, scales, bends): (_, &[f64], &[f64], &[f64]) = match cells {
+            0..=FEW => (24, &SHARES, &SCALES, &[-0.95, -0.6, -0.2, 0.2, 0.6, 0.95]),
+            _ if cells <= MANY => (10, &SHARES[1..], &SCALES, &[-0.9, -0.4, 0.2, 0.8]),
+            _ => (6, &[-0.7, -0.3, 0.0], &SCALES[2..16], &[-0.8, 0.0, 0.8]),
         };
-        let gaps = z.len().saturating_sub(1);
-        let taken = gaps.min(most_positions);
-        let between = (0..taken).map(|position| {
-            let gap = if taken == gaps { position } else { position * gaps / taken };
-            0.5 * (z[gap] + z[gap + 1])
-        });
-        let shares: &[f64] = if cells > 600 { &[-0.7, -0.3, 0.0] } else { &[-0.85, -0.6, -0.35, -0.15, 0.0] };
-        let mut bends = bends.to_vec();
-        if !never_rising {
-            bends.extend([-4.0, -2.0, 2.0, 4.0]);
-            bends.sort_by(f64::total_cmp);
-        }
-        Self {
+        let mut grid = Self {
+            bends: if numbers == 3 { bends.to_vec() } else { vec![0.0] },
+            positions: shares.iter().copied().chain(positions_between(problem, between)).collect(),
             scales: scales.to_vec(),
-            positions: shares.iter().copied().chain(between).collect(),
-            bends,
-            bend: 0.0,
-            most: if cells > 600 { 5 } else { 10 },
+            most: if cells > MANY { 5 } else { 16 },
+        };
+        if numbers == 3 && !never_rising {
+            grid.bends.extend([-4.0, -2.0, 2.0, 4.0]);
+            grid.bends.sort_by(f64::total_cmp);
         }
+        if numbers == 1 {
+            grid.positions.truncate(1);
+        }
+        if numbers < 3 && cells <= FEW {
+            grid.positions = refined(&refined(&grid.positions));
+            grid.scales = refined(&grid.scales);
+        }
+        grid
     }
 }
 
+/// Ascending numbers with the middles between them.
+fn refined(numbers: &[f64]) -> Vec<f64> {
+    let middles = numbers.windows(2).flat_map(|pair| [0.5 * (pair[0] + pair[1]), pair[1]]);
+    numbers.first().copied().into_iter().chain(middles).collect()
+}
+
+/// Middles between neighbouring indices, as z: of all, or of so many spread over them.
+fn positions_between(problem: &Problem, most: usize) -> Vec<f64> {
+    let mut z = problem.z.clone();
+    z.sort_by(f64::total_cmp);
+    z.dedup_by(|one, other| (*one - *other).abs() < 1e-9);
+    let gaps = z.len().saturating_sub(1);
+    let taken = gaps.min(most);
+    let middle = |position: usize| {
+        let gap = position * gaps / taken;
+        0.5 * (z[gap] + z[gap + 1])
+    };
+    (0..taken).map(middle).collect()
+}
+
 /// Needs at the lowest index that the grid tries, in highest topdress rates.
-const SCALES: [f64; 12] = [0.1, 0.25, 0.45, 0.65, 0.85, 1.05, 1.3, 1.7, 2.3, 3.5, 6.0, 10.0];
+const SCALES: [f64; 20] =
+    [0.06, 0.14, 0.24, 0.34, 0.44, 0.54, 0.66, 0.78, 0.9, 1.02, 1.16, 1.35, 1.65, 2.1, 2.8, 4.2, 6.5, 10.0, 15.0, 22.0];
+/// The need at the highest index that the grid tries, as a share of that at the lowest, below 0 as positions in z are above.
+const SHARES: [f64; 8] = [-0.97, -0.88, -0.72, -0.55, -0.38, -0.22, -0.09, 0.0];
 
 /// A polynomial that was come to, with its value.
-type Candidate = (Ordinates, f64);
+pub(super) type Candidate = (Ordinates, f64);
 
 struct Search<'p> {
     problem: &'p Problem,
@@ -191,17 +213,14 @@ impl Search<'_> {
     }
 
     /// Local minima on a face, from those of a grid.
-    fn on<const K: usize>(&mut self, face: &Face<K>, starts: &Starts, mirrored: bool) -> Vec<Candidate> {
-        let of_one = [0.0];
-        let positions: &[f64] = if K == 1 { &of_one } else { &starts.positions };
-        let bends: &[f64] = if K == 3 { &starts.bends } else { &of_one };
-        let size = [bends.len(), positions.len(), starts.scales.len()];
+    fn on<const K: usize>(&mut self, face: &Face<K>, never_rising: bool, mirrored: bool) -> Vec<Candidate> {
+        let Grid { bends, positions, scales, most } = Grid::new(self.problem, K, never_rising);
+        let size = [bends.len(), positions.len(), scales.len()];
         let mut grid = Vec::with_capacity(size.iter().product());
-        for bend in bends {
-            let bent = Starts { bend: *bend, scales: Vec::new(), positions: Vec::new(), bends: Vec::new(), most: 0 };
-            for position in positions {
-                for scale in &starts.scales {
-                    let mut ordinates = (face.starts)(&bent, *scale, *position);
+        for bend in &bends {
+            for position in &positions {
+                for scale in &scales {
+                    let mut ordinates = (face.start)(*bend, *scale, *position);
                     if mirrored {
                         ordinates.reverse();
                     }
@@ -211,7 +230,7 @@ impl Search<'_> {
         }
         let mut lowest: Vec<Candidate> = local_minima(&grid, size).map(|at| grid[at]).collect();
         lowest.sort_by(|one, other| one.1.total_cmp(&other.1));
-        lowest.truncate(starts.most);
+        lowest.truncate(most);
         let basis = Basis::of(self.problem, face.columns);
         let local = |numbers: &[f64; K]| {
             let [u0, m, u1] = (face.ordinates)(*numbers);
@@ -249,43 +268,50 @@ fn never_falls(ordinates: &Ordinates) -> bool {
     m <= u1 + slack && (m >= u0 - slack || u0 <= slack)
 }
 
-/// The best need of a degree.
-///
-/// # Errors
-/// [`NoShortfall`] where there is none, or it is not one.
-pub(super) fn best(problem: &Problem, degree: Degree, never_rising: bool) -> Result<Best, NoShortfall> {
-    let starts = Starts::new(problem, never_rising);
+/// The polynomial of the least residual sum of squares, with −B²/A; `None` where no need takes anything off it.
+pub(super) fn lowest(problem: &Problem, degree: Degree, never_rising: bool) -> Option<Candidate> {
     let mut search = Search { problem, bernstein: Basis::of(problem, PARABOLA.columns), squares: Vec::new() };
     let mut found = match degree {
-        Degree::One => search.on(&LINE, &starts, false),
-        Degree::Two => search.on(&PARABOLA, &starts, false),
+        Degree::One => search.on(&LINE, never_rising, false),
+        Degree::Two => search.on(&PARABOLA, never_rising, false),
     };
     if never_rising {
         let inside = found.len();
         found.retain(|(ordinates, _)| never_falls(ordinates));
         // What would rise further has its best on an edge.
         if found.len() < inside || found.is_empty() {
-            let mut edges = search.on(&CONSTANT, &starts, false);
+            let mut edges = search.on(&CONSTANT, never_rising, false);
             if degree == Degree::Two {
-                edges.extend(search.on(&LEVEL_AT_LOWEST, &starts, false));
-                edges.extend(search.on(&LEVEL_AT_HIGHEST, &starts, false));
-                edges.extend(search.on(&ZERO_AT_HIGHEST, &starts, false));
+                edges.extend(search.on(&LEVEL_AT_LOWEST, never_rising, false));
+                edges.extend(search.on(&LEVEL_AT_HIGHEST, never_rising, false));
+                edges.extend(search.on(&ZERO_AT_HIGHEST, never_rising, false));
             }
             found.extend(edges.into_iter().filter(|(ordinates, _)| never_falls(ordinates)));
         }
     } else {
         let mirrored = match degree {
-            Degree::One => search.on(&LINE, &starts, true),
-            Degree::Two => search.on(&PARABOLA, &starts, true),
+            Degree::One => search.on(&LINE, never_rising, true),
+            Degree::Two => search.on(&PARABOLA, never_rising, true),
         };
         found.extend(mirrored);
     }
-    let lowest = found.into_iter().reduce(|best, next| if next.1 < best.1 { next } else { best });
-    let (ordinates, value) = lowest.ok_or(NoShortfall::NoResponse)?;
+    found.into_iter().reduce(|best, next| if next.1 < best.1 { next } else { best })
+}
+
+/// The best need of a degree.
+///
+/// # Errors
+/// [`NoShortfall`] where there is none, or it is not one.
+pub(super) fn best(problem: &Problem, degree: Degree, never_rising: bool) -> Result<Best, NoShortfall> {
+    // What rounding leaves of equal yields answers to nothing.
+    if problem.total <= problem.rounding {
+        return Err(NoShortfall::NoResponse);
+    }
+    let (ordinates, _) = lowest(problem, degree, never_rising).ok_or(NoShortfall::NoResponse)?;
     if problem.z.iter().any(|z| polynomial(ordinates, *z) > BELIEVED_TO) {
         return Err(NoShortfall::NeedBeyondTested { highest: problem.highest });
     }
-    let Sums { a, b } = problem.sums(&search.bernstein, &ordinates, &mut search.squares);
+    let Sums { a, b } = problem.sums(&Basis::of(problem, PARABOLA.columns), &ordinates, &mut Vec::new());
     let is_one = match degree {
         Degree::One => is_determined(problem, &LINE, ordinates),
         Degree::Two => is_determined(problem, &PARABOLA, ordinates),
@@ -293,7 +319,7 @@ pub(super) fn best(problem: &Problem, degree: Degree, never_rising: bool) -> Res
     if !is_one {
         return Err(NoShortfall::NotIdentified);
     }
-    Ok(Best { ordinates, value, c: -b / a })
+    Ok(Best { ordinates, c: -b / a })
 }
 
 /// Whether the numbers of a face, and c, change the curve each in a way of its own.
