@@ -39,6 +39,7 @@ pub struct GroupEvidence {
     /// Variety, where the trial names one.
     pub variety: Option<String>,
     /// Each factor beside N and variety, with its level.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub factors: Vec<(String, String)>,
     /// N already on where the rate is the topdress alone, in the rate unit; null where the rate is all of the N.
     pub early_n: Option<f64>,

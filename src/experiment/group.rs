@@ -107,7 +107,7 @@ pub struct ResponseGroup {
     pub yields: Vec<f64>,
     /// What each observation is called: *plot 304*, *row 17*.
     pub names: Vec<String>,
-    /// Block of each observation, numbered over the whole trial (of a bare file within the group); `None` without blocks.
+    /// Block of each observation, numbered from 0 over the whole trial or file; `None` without blocks.
     pub blocks: Option<Vec<usize>>,
     /// What N varies within, of each observation, numbered from 0, where that is less than a block; `None` where it is the block. It is a main
     /// plot, or the level of a factor that shares main plots or strips with N.
@@ -167,7 +167,8 @@ impl ResponseGroup {
         self.within_blocks.as_ref().or(self.blocks.as_ref())
     }
 
-    fn nuisance(&self) -> Option<Vec<usize>> {
+    /// What is taken out of each observation before a curve is fitted: the level of its nuisance factor, numbered from 0; `None` without.
+    pub(super) fn nuisance(&self) -> Option<Vec<usize>> {
         match (self.pooled_over.as_ref().and_then(|pooled| pooled.level_of.as_ref()), self.within()) {
             (None, within) => within.cloned(),
             (Some(level_of), None) => Some(level_of.clone()),
@@ -260,14 +261,10 @@ fn observations(
         NeedFrom::TopdressResponse => timing == Timing::DecidedBySensing,
     };
     let has_blocks = trial.design != Design::CompletelyRandomised;
-    // Numbered over the trial: a group that lacks a block still calls the others what its neighbours do.
-    let block_numbers = level_indices(&trial.plots.iter().map(|plot| plot.block.as_deref()).collect::<Vec<_>>());
     let n_is_named = names_n(trial);
     let mut left_out = Vec::new();
     let mut used: Vec<Observed> = Vec::new();
-    for &position in positions {
-        let found = trial.plots.get(position).zip(yields.get(position)).zip(block_numbers.get(position));
-        let Some(((plot, result), block_number)) = found else { continue };
+    for (plot, result) in positions.iter().filter_map(|&position| trial.plots.get(position).zip(yields.get(position))) {
         let reason = match result {
             PlotYield::Used(value) => {
                 used.push(Observed {
@@ -275,7 +272,6 @@ fn observations(
                     planned: trial.planned_n_where(plot, units.n_rate, |application| enters_rate(application.timing)),
                     value: *value,
                     block: plot.block.as_deref().filter(|_| has_blocks),
-                    block_number: *block_number,
                     whole: trial.whole_plot(plot).filter(|_| n_is_named),
                     plot: &plot.id,
                 });
@@ -291,6 +287,9 @@ fn observations(
     if whole.is_some() {
         used = means_of_whole(&used);
     }
+    // Numbered over the whole trial, so that a block has one number in all its groups.
+    let labels: BTreeSet<Option<&str>> = trial.plots.iter().map(|plot| plot.block.as_deref()).collect();
+    let number = |observed: &Observed<'_>| labels.iter().position(|label| *label == observed.block).unwrap_or_default();
     let name = whole.map_or_else(|| "plot".to_owned(), |whole| format!("the {whole} of plot"));
     ResponseGroup {
         key,
@@ -302,7 +301,7 @@ fn observations(
         pooled_error: None,
         rates: used.iter().map(|observed| observed.rate).collect(),
         yields: used.iter().map(|observed| observed.value).collect(),
-        blocks: has_blocks.then(|| used.iter().map(|observed| observed.block_number).collect()),
+        blocks: has_blocks.then(|| used.iter().map(number).collect()),
         error_stratum,
         left_out,
         rate_unit: Some(units.n_rate.symbol().to_owned()),
@@ -321,8 +320,6 @@ struct Observed<'t> {
     /// Yield.
     value: f64,
     block: Option<&'t str>,
-    /// The number of the block among those of the trial.
-    block_number: usize,
     /// The label of the main plot or strip that N is on, where a column tells it.
     whole: Option<&'t str>,
     /// The plot as typed; of a main plot or strip, the first of its plots.

@@ -47,6 +47,8 @@ struct Retained {
 struct Stratum {
     level_end: usize,
     patterns: Vec<Pattern>,
+    /// Whether every nuisance level has one plot in each cell.
+    is_complete: bool,
 }
 
 /// B and A: the products of yields and squared shortfalls h, and the squares of h, both within nuisance levels and weighted.
@@ -82,11 +84,13 @@ impl<const K: usize> Basis<K> {
     }
 
     fn values(&self, numbers: &[f64; K]) -> impl Iterator<Item = f64> {
-        let value = move |(base, columns): (&f64, &[f64; K])| {
-            columns.iter().zip(numbers).fold(*base, |sum, (column, number)| sum + column * number)
-        };
-        self.base.iter().zip(&self.columns).map(value)
+        self.base.iter().zip(&self.columns).map(move |(base, columns)| at(*base, columns, numbers))
     }
+}
+
+/// The polynomial at an early level.
+fn at<const K: usize>(base: f64, columns: &[f64; K], numbers: &[f64; K]) -> f64 {
+    columns.iter().zip(numbers).fold(base, |sum, (column, number)| sum + column * number)
 }
 
 impl Problem {
@@ -156,6 +160,7 @@ impl Problem {
         self.strata.extend(cells.strata.iter().map(|stratum| {
             Stratum {
                 level_end: stratum.level_end + first_level,
+                is_complete: stratum.patterns.iter().all(|pattern| pattern.counts.is_empty()),
                 patterns: stratum
                     .patterns
                     .iter()
@@ -190,33 +195,38 @@ impl Problem {
         (start(first_level), start(stratum.level_end))
     }
 
-    /// The sums at numbers of a basis.
+    /// The sums at numbers of a basis; `squares` is room for h.
     pub fn sums<const K: usize>(&self, basis: &Basis<K>, numbers: &[f64; K], squares: &mut Vec<f64>) -> Sums {
-        squares.clear();
-        let (mut a, mut b, mut cell) = (0.0, 0.0, 0);
-        for (p, end) in basis.values(numbers).zip(&self.level_ends) {
-            let last = if self.from_highest { (p - self.topdress[*end - 1]).max(0.0) } else { 0.0 };
-            let level = cell..*end;
-            let rates = self.topdress[level.clone()].iter();
-            let sums = rates.zip(&self.plots[level.clone()]).zip(&self.yields[level]);
-            for ((topdress, plots), yields) in sums {
-                let d = (p - topdress).max(0.0);
-                let h = (d - last) * (d + last);
-                a += plots * h * h;
-                b += yields * h;
-                squares.push(h);
-            }
-            cell = *end;
-        }
-        let (mut level, mut cell) = (0, 0);
+        let (mut a, mut b, mut first_level, mut cell) = (0.0, 0.0, 0, 0);
         for stratum in &self.strata {
-            let end = self.cells_of(level, stratum).1;
-            let own = &squares[cell..end];
-            for pattern in &stratum.patterns {
-                let sum = pattern.sum(own);
-                a -= pattern.weight * sum * sum;
+            squares.clear();
+            let levels = first_level..stratum.level_end;
+            let columns = basis.base[levels.clone()].iter().zip(&basis.columns[levels.clone()]);
+            let mut sum = 0.0;
+            for (p, end) in columns.map(|(base, columns)| at(*base, columns, numbers)).zip(&self.level_ends[levels]) {
+                let last = if self.from_highest { (p - self.topdress[*end - 1]).max(0.0) } else { 0.0 };
+                let rates = self.topdress[cell..*end].iter();
+                for ((topdress, plots), yields) in rates.zip(&self.plots[cell..*end]).zip(&self.yields[cell..*end]) {
+                    let d = (p - topdress).max(0.0);
+                    let h = (d - last) * (d + last);
+                    a += plots * h * h;
+                    b += yields * h;
+                    sum += h;
+                    if !stratum.is_complete {
+                        squares.push(h);
+                    }
+                }
+                cell = *end;
             }
-            (level, cell) = (stratum.level_end, end);
+            if stratum.is_complete {
+                stratum.patterns.iter().for_each(|pattern| a -= pattern.weight * sum * sum);
+            } else {
+                for pattern in &stratum.patterns {
+                    let sum = pattern.sum(squares);
+                    a -= pattern.weight * sum * sum;
+                }
+            }
+            first_level = stratum.level_end;
         }
         Sums { b, a: a.max(0.0) }
     }
