@@ -3,6 +3,9 @@
 /// Steps after which a search is left where it is; ten are many.
 const STEPS: usize = 80;
 
+/// What rounding may add to a value, as a share of it: sums of hundreds of products, and a quotient of them.
+const ROUNDING: f64 = 1e-13;
+
 /// A function's value, gradient and second derivatives.
 pub(super) type Local<const K: usize> = (f64, [f64; K], [[f64; K]; K]);
 
@@ -36,7 +39,7 @@ pub(super) fn descend<const K: usize>(
         }
         let there = f(&next);
         // Near the minimum values no longer tell points apart, but gradients do.
-        let rounding = 4.0 * f64::EPSILON * here.0.abs();
+        let rounding = ROUNDING * here.0.abs();
         let is_better = there.is_some_and(|there| {
             there.0 < here.0 - rounding
                 || (there.0 <= here.0 + rounding && decrement_of(&there) < 0.5 * decrement_of(&here))

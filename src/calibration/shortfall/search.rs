@@ -11,7 +11,7 @@ use super::{Degree, NoShortfall};
 /// Needs are searched up to so many times the highest topdress.
 const SEARCHED_TO: f64 = 24.0;
 /// A best need above so many times the highest topdress is none: the criterion falls on to needs without end.
-const BELIEVED_TO: f64 = 12.0;
+pub(super) const BELIEVED_TO: f64 = 12.0;
 /// Rounding of ordinates relative to the largest.
 const ROUNDING: f64 = 1e-12;
 
@@ -140,7 +140,7 @@ struct Grid {
 
 /// Cells up to which the grid is finest, and above which it is coarsest: the fewer cells, the rougher the criterion, and the less a point of it
 /// costs.
-const FEW: usize = 120;
+const FEW: usize = 160;
 const MANY: usize = 600;
 
 impl Grid {
