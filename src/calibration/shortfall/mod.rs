@@ -24,6 +24,7 @@
 mod criterion;
 mod data;
 mod fit;
+mod interval;
 mod newton;
 mod nuisance;
 mod resample;

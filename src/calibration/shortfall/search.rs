@@ -6,7 +6,7 @@
 
 use super::criterion::{Basis, Derived, Problem, Sums};
 use super::newton::{Local, descend, is_dependent};
-use super::{Degree, NoShortfall};
+use super::{Degree, NoShortfall, ShortfallModel};
 
 /// Needs are searched up to so many times the highest topdress.
 const SEARCHED_TO: f64 = 24.0;
@@ -24,6 +24,10 @@ pub(super) struct Best {
     pub ordinates: Ordinates,
     /// Yield lost per squared highest topdress of shortfall.
     pub c: f64,
+}
+
+fn is_searched([u0, m, u1]: Ordinates) -> bool {
+    u0.max(m).max(u1) <= SEARCHED_TO
 }
 
 /// The value of a polynomial at z.
@@ -233,9 +237,7 @@ impl Search<'_> {
         lowest.truncate(most);
         let basis = Basis::of(self.problem, face.columns);
         let local = |numbers: &[f64; K]| {
-            let [u0, m, u1] = (face.ordinates)(*numbers);
-            let within = u0.max(m).max(u1) <= SEARCHED_TO;
-            within.then(|| self.problem.derived(&basis, numbers)).as_ref().and_then(explained)
+            explained(&is_searched((face.ordinates)(*numbers)).then(|| self.problem.derived(&basis, numbers))?)
         };
         let minima = lowest.iter().filter_map(|(start, _)| descend(local, (face.numbers)(*start)));
         minima.map(|minimum| ((face.ordinates)(minimum.at), minimum.value)).collect()
@@ -320,6 +322,55 @@ pub(super) fn best(problem: &Problem, degree: Degree, never_rising: bool) -> Res
         return Err(NoShortfall::NotIdentified);
     }
     Ok(Best { ordinates, c: -b / a })
+}
+
+/// What is searched beside the best fit: a function of the sums, and of the polynomial at one z.
+pub(super) trait Objective {
+    /// That z.
+    fn z(&self) -> f64;
+
+    /// Value and derivatives by the numbers, `need` being the polynomial at z and `slopes` its derivatives by them; `None` outside its domain.
+    fn local<const K: usize>(&self, derived: &Derived<K>, need: f64, slopes: &[f64; K]) -> Option<Local<K>>;
+}
+
+/// The least value that an objective comes to from some starts, inside and on every edge of what a model allows.
+pub(super) fn least_by(
+    problem: &Problem,
+    model: ShortfallModel,
+    starts: &[Ordinates],
+    objective: &impl Objective,
+) -> Option<Candidate> {
+    let mut found = match model.degree {
+        Degree::One => come_to(problem, &LINE, starts, objective),
+        Degree::Two => come_to(problem, &PARABOLA, starts, objective),
+    };
+    if model.never_rising {
+        found.extend(come_to(problem, &CONSTANT, starts, objective));
+        if model.degree == Degree::Two {
+            found.extend(come_to(problem, &LEVEL_AT_LOWEST, starts, objective));
+            found.extend(come_to(problem, &LEVEL_AT_HIGHEST, starts, objective));
+            found.extend(come_to(problem, &ZERO_AT_HIGHEST, starts, objective));
+        }
+        found.retain(|(ordinates, _)| never_falls(ordinates));
+    }
+    found.into_iter().reduce(|best, next| if next.1 < best.1 { next } else { best })
+}
+
+fn come_to<const K: usize>(
+    problem: &Problem,
+    face: &Face<K>,
+    starts: &[Ordinates],
+    objective: &impl Objective,
+) -> Vec<Candidate> {
+    let basis = Basis::of(problem, face.columns);
+    let slopes = (face.columns)(objective.z());
+    let local = |numbers: &[f64; K]| {
+        let need = slopes.iter().zip(numbers).map(|(slope, number)| slope * number).sum();
+        let derived = is_searched((face.ordinates)(*numbers)).then(|| problem.derived(&basis, numbers))?;
+        objective.local(&derived, need, &slopes)
+    };
+    let minima = starts.iter().filter_map(|start| descend(local, (face.numbers)(*start)));
+    minima.map(|minimum| ((face.ordinates)(minimum.at), minimum.value)).collect()
 }
 
 /// Whether the numbers of a face, and c, change the curve each in a way of its own.

@@ -349,3 +349,45 @@ fn early_levels_without_an_index_are_listed() {
     assert_eq!((left.early_n, left.plots, left.reason), (Some(30.0), 12, "no index of its plots"));
     assert_eq!(data.plots(), [48, 60, 60, 60, 60, 60]);
 }
+
+/// The least residual sum of squares at a rate by a dense grid over the lines.
+fn least_at_rate(evidence: &Evidence, nuisance: Nuisance, z: f64, rate: f64, half_ratio: f64) -> f64 {
+    let plain = made_up::Plain::new(evidence, nuisance);
+    let grid = |low: f64, high: f64| (0..=240).map(move |step| low + (high - low) * f64::from(step) / 240.0);
+    let mut least = f64::INFINITY;
+    for above in grid(0.02, 0.8) {
+        for rise in grid(0.0, 2.5) {
+            let need = rate + above;
+            let ends = [need - rise * z, need + rise * (1.0 - z)];
+            least = least.min(plain.rss_with([ends[0], 0.5 * (ends[0] + ends[1]), ends[1]], half_ratio / above));
+        }
+    }
+    least
+}
+
+#[test]
+fn the_profile_of_a_rate_ends_where_a_dense_search_does() {
+    let evidence = programme(21, 4, 4, &TOPDRESS, 3, 3.0, |s| 10.0 + 350.0 * s);
+    let data = ShortfallData::of(&evidence).expect("trials");
+    for nuisance in Nuisance::ALL {
+        let found = Shortfall::fit(&data, ShortfallModel::new(Degree::One, nuisance), None).expect("a fit");
+        let interval = found.rate_interval(&data, None, 0.85, 0.1, 0.95).expect("data");
+        let (low, high) = (interval.low.expect("an end"), interval.high.expect("an end"));
+        let rate = found.rate(0.85, 0.1);
+        assert!(low < rate && rate < high, "{interval:?}");
+        let z = (found.domain.1 - 0.85) / (found.domain.1 - found.domain.0);
+        // F(0.95; 1, df) from the quantile of t.
+        let t = crate::stats::distribution::t_quantile(0.975, found.df as f64).expect("degrees of freedom");
+        let cutoff = found.rss * (1.0 + t * t / found.df as f64);
+        for end in [low, high] {
+            let least = least_at_rate(&evidence, nuisance, z, end / 120.0, 0.05 * 120.0);
+            // The grid comes near the least from above.
+            assert!(least >= cutoff * (1.0 - 1e-9) && least < cutoff * 1.0005, "{end}: {least} {cutoff}");
+        }
+        let parabola = Shortfall::fit(&data, ShortfallModel::new(Degree::Two, nuisance), None).expect("a fit");
+        let wider = parabola.rate_interval(&data, None, 0.85, 0.1, 0.95).expect("data");
+        assert!(wider.low.is_some_and(|low| low < parabola.rate(0.85, 0.1)), "{wider:?}");
+        let refused = found.rate_interval(&data, None, 1.5, 0.1, 0.95).expect("data");
+        assert!(refused.reason.is_some_and(|reason| reason.contains("outside")));
+    }
+}

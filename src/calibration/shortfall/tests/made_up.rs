@@ -173,4 +173,10 @@ impl Plain {
         }
         h.iter().zip(&self.plots).map(|(h, plot)| (plot.2 - b / a * h).powi(2)).sum()
     }
+
+    /// With a c that is given.
+    pub fn rss_with(&self, ordinates: Ordinates, c: f64) -> f64 {
+        let h = self.centred(|plot| (polynomial(ordinates, plot.0) - plot.1).max(0.0).powi(2));
+        h.iter().zip(&self.plots).map(|(h, plot)| (plot.2 + c * h).powi(2)).sum()
+    }
 }
