@@ -132,7 +132,7 @@ impl Problem {
             problem.add(weight, cells);
         }
         let (low, high) = problem.shortness;
-        if !(high - low > low.abs().max(high.abs()) * 1e-9) {
+        if high - low <= low.abs().max(high.abs()) * 1e-9 {
             return Err(NoShortfall::IndexConstant { index: 1.0 - low });
         }
         let compared = problem.strata.iter().scan(0, |start, stratum| {
@@ -140,7 +140,7 @@ impl Problem {
             Some((first, stratum))
         });
         let differs = |(first, stratum): (usize, &Stratum)| problem.compares_topdress(first, stratum);
-        if !(problem.highest > 1e-30) || !compared.into_iter().any(differs) {
+        if problem.highest <= 1e-30 || !compared.into_iter().any(differs) {
             return Err(NoShortfall::OneTopdress);
         }
         let highest = problem.highest;
@@ -290,10 +290,10 @@ impl Problem {
                 let mut cell = first_cell;
                 for level in first_level..stratum.level_end {
                     let (mut h1, mut h2) = (0.0, 0.0);
-                    for position in cell..self.level_ends[level] {
+                    for (position, [slope, bend]) in (cell..).zip(&slopes[cell..self.level_ends[level]]) {
                         let count = pattern.counts.get(position - first_cell).copied().unwrap_or(1.0);
-                        h1 += count * slopes[position][0];
-                        h2 += count * slopes[position][1];
+                        h1 += count * slope;
+                        h2 += count * bend;
                     }
                     let columns = &basis.columns[level];
                     for i in 0..K {

@@ -112,7 +112,7 @@ impl Objective for AtRate {
 
     fn local<const K: usize>(&self, derived: &Derived<K>, need: f64, slopes: &[f64; K]) -> Option<Local<K>> {
         let above = need - self.rate;
-        if !(above > 0.0) {
+        if above.is_nan() || above <= 0.0 {
             return None;
         }
         let Derived { sums, b1, a1, b2, a2, .. } = derived;

@@ -79,7 +79,7 @@ const DEPENDENT: f64 = 1e-11;
 /// Whether the columns whose products these are follow from each other.
 pub(super) fn is_dependent<const K: usize>(products: &[[f64; K]; K]) -> bool {
     let scale: [f64; K] = std::array::from_fn(|i| products[i][i].max(0.0).sqrt());
-    if scale.iter().any(|length| !(*length > 0.0)) {
+    if scale.iter().any(|length| length.is_nan() || *length <= 0.0) {
         return true;
     }
     let unit: [[f64; K]; K] = std::array::from_fn(|i| std::array::from_fn(|j| products[i][j] / (scale[i] * scale[j])));
@@ -93,7 +93,7 @@ fn factor<const K: usize>(matrix: &[[f64; K]; K], least: f64) -> Option<[[f64; K
         for j in 0..=i {
             let rest = matrix[i][j] - (0..j).map(|k| lower[i][k] * lower[j][k]).sum::<f64>();
             if i == j {
-                if !(rest > least) {
+                if rest.is_nan() || rest <= least {
                     return None;
                 }
                 lower[i][i] = rest.sqrt();

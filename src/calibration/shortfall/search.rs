@@ -377,10 +377,10 @@ fn come_to<const K: usize>(
 fn is_determined<const K: usize>(problem: &Problem, face: &Face<K>, ordinates: Ordinates) -> bool {
     let derived = problem.derived(&Basis::of(problem, face.columns), &(face.numbers)(ordinates));
     let mut products = [[0.0; 4]; 4];
-    for i in 0..K {
-        products[i][3] = 0.5 * derived.a1[i];
-        products[3][i] = products[i][3];
-        products[i][..K].copy_from_slice(&derived.gram[i]);
+    for (i, (a1, gram)) in derived.a1.iter().zip(&derived.gram).enumerate() {
+        products[i][..K].copy_from_slice(gram);
+        products[i][3] = 0.5 * a1;
+        products[3][i] = 0.5 * a1;
     }
     products[3][3] = derived.sums.a;
     // Where K is two, a column that is its own.
