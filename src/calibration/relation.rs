@@ -3,6 +3,7 @@
 use super::points::NeedPoint;
 use super::shortfall::{NoShortfall, Nuisance};
 use crate::stats::clustered::{Cluster, Clustered, ClusteredError, Group, Point, Prepared};
+use crate::stats::least_squares::solve;
 use crate::stats::quantile::quantile;
 use crate::stats::random_effects::Known;
 use crate::trial::RelationKind;
@@ -122,6 +123,31 @@ impl Relation {
     #[must_use]
     pub fn rate(&self, index: f64) -> f64 {
         self.need(index).max(0.0)
+    }
+
+    /// The polynomial of a degree through pairs of index and need by ordinary least squares: every need a number, all of one weight, nothing
+    /// held from rising. It is what a plain analysis would do, to compare with.
+    ///
+    /// # Errors
+    /// [`NoRelation`] where the pairs do not determine it.
+    pub fn plain(kind: RelationKind, pairs: &[(f64, f64)]) -> Result<Self, NoRelation> {
+        let powers = if kind == RelationKind::Quadratic { 3 } else { 2 };
+        let column = |power: i32| -> Vec<f64> { pairs.iter().map(|(index, _)| index.powi(power)).collect() };
+        let needs: Vec<f64> = pairs.iter().map(|(_, need)| *need).collect();
+        let not_determined = || ClusteredError::NotDetermined { exact: pairs.len(), columns: powers };
+        let solved =
+            solve(&(0..powers as i32).map(column).collect::<Vec<_>>(), &needs).map_err(|_| not_determined())?;
+        let coefficients: Option<Vec<f64>> = solved.coefficients.iter().copied().collect();
+        let indices = || pairs.iter().map(|(index, _)| *index);
+        Ok(Self {
+            kind,
+            form: Form::Polynomial(coefficients.ok_or_else(not_determined)?),
+            between: 0.0,
+            within: solved.variance().ok_or_else(not_determined)?.sqrt(),
+            log_likelihood: f64::NAN,
+            domain: (indices().fold(f64::INFINITY, f64::min), indices().fold(f64::NEG_INFINITY, f64::max)),
+            held_from_rising: false,
+        })
     }
 
     /// The two-stage relation of a kind through points.
