@@ -99,7 +99,6 @@ pub fn derive(evidence: &Evidence, set_aside: &[SetAside], heading: &Heading, se
         level: settings.level,
         highest: settings.rate.highest,
         standard: heading.standard,
-        replicates: settings.replicates,
         seed: settings.seed.unwrap_or_default(),
     };
     let basis = Basis::of(evidence);
