@@ -12,8 +12,12 @@
 
 mod axis;
 mod calibration;
+mod card;
+mod card_words;
+mod font_subset;
 mod legend;
 mod marker;
+mod pdf;
 mod png_image;
 mod residuals;
 mod response;
@@ -26,9 +30,10 @@ mod typeface;
 mod tests;
 
 pub use calibration::{CalibrationFigure, CalibrationPoint, Censoring, IndexBand};
+pub use card::{Card, render_card};
 pub use residuals::{ResidualFigure, ResidualPoint};
 pub use response::{BandPoint, CurveLine, MarkedRate, MeanPoint, ResponsePanel, ResponsePanels};
-pub use season::{NamedFigure, residual_figures, season_figures};
+pub use season::{NamedFigure, residual_figures, season_cards, season_figures};
 
 use scene::Scene;
 use typeface::Typeface;
@@ -124,6 +129,12 @@ pub enum FigureError {
         count: usize,
         /// The most that is taken.
         most: usize,
+    },
+    /// A card with more rows and words than a page.
+    #[error("{rows} rows and what must be said with them don't fit on one page: widen the table's index step")]
+    PageTooSmall {
+        /// Rows of the table.
+        rows: usize,
     },
     /// A resolution outside the range.
     #[error("{0} dots per inch; the PNG takes 72 to 1200")]
