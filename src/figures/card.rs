@@ -153,8 +153,8 @@ impl<'t> Pen<'t> {
     fn columns(&self, words: &Words) -> Columns {
         let end = PAGE[0] - MARGIN;
         let width = |full: f64| full * self.size.max(0.9);
-        let rate = MARGIN + width(42.0);
-        let mut next = rate + width(36.0);
+        let rate = MARGIN + width(44.0);
+        let mut next = rate + width(34.0);
         let mut place = |shown: bool, wide: f64| {
             let left = next;
             shown.then(|| {
@@ -185,7 +185,7 @@ impl<'t> Pen<'t> {
     fn heads(&mut self, words: &Words, columns: &Columns) {
         let points = self.points(NOTE);
         let after = |left: f64, lefts: &[f64]| {
-            lefts.iter().copied().filter(|other| *other > left).fold(columns.end, f64::min) - left - 1.0
+            lefts.iter().copied().filter(|other| *other > left).fold(columns.end, f64::min) - left - 1.5
         };
         let lefts: Vec<f64> = [Some(columns.rate), columns.interval, columns.new_site_years, Some(columns.support)]
             .into_iter()
@@ -193,13 +193,15 @@ impl<'t> Pen<'t> {
             .chain(columns.prices.iter().copied())
             .collect();
         let mut heads =
-            vec![(MARGIN, "Index"), (columns.rate, words.rate_head.as_str()), (columns.support, "Based on")];
+            vec![(MARGIN, "Index"), (columns.rate, words.rate_head.as_str()), (columns.support, "Points, site-years")];
         heads.extend(columns.interval.zip(words.interval_head.as_deref()));
         heads.extend(columns.new_site_years.zip(words.new_site_years_head.as_deref()));
-        heads.extend(columns.prices.iter().copied().zip(words.other_price_heads.iter().map(String::as_str)));
+        let prices = columns.prices.iter().copied().zip(&words.other_price_heads);
+        let prices = prices.map(|(left, head)| (left, vec!["at ratio".to_owned(), head.clone()]));
         let wrapped: Vec<(f64, Vec<String>)> = heads
             .into_iter()
             .map(|(left, head)| (left, self.typeface.wrap(head, points, WIDER_FALLBACK * after(left, &lefts))))
+            .chain(prices)
             .collect();
         let most = wrapped.iter().map(|(_, lines)| lines.len()).max().unwrap_or(0);
         for (left, lines) in &wrapped {
@@ -255,20 +257,6 @@ impl<'t> Pen<'t> {
         let lines = self.typeface.wrap(text, points, PAGE[0] - 2.0 * MARGIN);
         if let Some(line) = lines.first() {
             self.put(line, points, Anchor::Start, MARGIN, PAGE[1] - MARGIN);
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    #[test]
-    fn look() {
-        for name in ["leaf-jointing", "canopy-jointing"] {
-            let text = std::fs::read_to_string(format!("/tmp/season_t/tables/{name}.json")).unwrap();
-            let table = crate::rate_table::RateTable::read(&text).unwrap();
-            let card = super::render_card(&table).unwrap();
-            std::fs::write(format!("/tmp/{name}.svg"), &card.svg).unwrap();
-            std::fs::write(format!("/tmp/{name}.pdf"), &card.pdf).unwrap();
         }
     }
 }

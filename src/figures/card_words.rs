@@ -67,11 +67,7 @@ impl Words {
             rate_head: format!("N rate, {unit}"),
             interval_head: interval.map(|noted| format!("{} interval", percent(noted))),
             new_site_years_head: new_range.map(|noted| format!("{} of new site-years", percent(noted))),
-            other_price_heads: others
-                .iter()
-                .filter_map(|position| document.prices.get(*position))
-                .map(|price| format!("at ratio {}", ratio(price)))
-                .collect(),
+            other_price_heads: others.iter().filter_map(|position| document.prices.get(*position)).map(ratio).collect(),
             rows: document.rows.iter().map(|row| row_words(document, row, base, &others)).collect(),
             legend: legend(document, interval, new_range, ratio_unit, !others.is_empty()),
             cautions: cautions(document),
@@ -207,7 +203,7 @@ fn row_words(document: &Document, row: &Row, base: usize, others: &[usize]) -> R
                 row.rates.get(*position).and_then(|rate| rate.rate).map_or_else(|| "\u{2013}".to_owned(), number)
             })
             .collect(),
-        support: format!("{} of {}", row.support.points, row.support.site_years),
+        support: format!("{}, {}", row.support.points, row.support.site_years),
     }
 }
 
@@ -263,7 +259,10 @@ fn legend(
             "At ratio: the N rate where a unit of N costs so many units of the crop ({ratio_unit}) instead."
         ));
     }
-    legend.push("Based on: calibration points in the row, and the site-years that they come from.".to_owned());
+    legend.push(
+        "Points, site-years: how many points of the calibration lie in the row, and from how many site-years."
+            .to_owned(),
+    );
     if let Some(verdict) = &document.verdict {
         legend.push(format!("Does reading the crop pay? {}.", capital(&verdict.in_words())));
     }
