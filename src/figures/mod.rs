@@ -1,7 +1,7 @@
 //! Figures for journals and bulletins, drawn from finished numbers.
 //!
-//! Nothing is estimated here. A caller fills in a plain description ([`ResponsePanels`], [`CalibrationFigure`] or
-//! [`ResidualFigure`]); one layout in millimetres is made from it, and that layout is written twice: as SVG (vector, text
+//! Nothing is estimated here. A caller fills in a plain description ([`ResponsePanels`], [`CalibrationFigure`],
+//! [`ComparisonFigure`] or [`ResidualFigure`]); one layout in millimetres is made from it, and that layout is written twice: as SVG (vector, text
 //! kept as text) and as PNG.
 //!
 //! - Sizes are those of print. Type is 7 pt or larger at that width.
@@ -14,6 +14,7 @@ mod axis;
 mod calibration;
 mod card;
 mod card_words;
+mod comparison;
 mod font_subset;
 mod legend;
 mod marker;
@@ -31,6 +32,7 @@ mod tests;
 
 pub use calibration::{CalibrationFigure, CalibrationPoint, Censoring, IndexBand};
 pub use card::{Card, render_card};
+pub use comparison::{ComparisonFigure, Step};
 pub use residuals::{ResidualFigure, ResidualPoint};
 pub use response::{BandPoint, CurveLine, MarkedRate, MeanPoint, ResponsePanel, ResponsePanels};
 pub use season::{NamedFigure, residual_figures, season_cards, season_figures};
@@ -166,6 +168,18 @@ pub fn render_calibration(figure: &CalibrationFigure, style: &Style) -> Result<R
     figure.validate()?;
     let typeface = Typeface::load()?;
     let scene = calibration::lay_out(figure, style.width.millimetres(), &typeface);
+    finish(&scene, style, &figure.caption, &typeface)
+}
+
+/// Draws the rates of two tables by index.
+///
+/// # Errors
+///
+/// [`FigureError`] if neither has a rate, a number is not finite, limits are reversed, or a text is too long.
+pub fn render_comparison(figure: &ComparisonFigure, style: &Style) -> Result<Rendered, FigureError> {
+    figure.validate()?;
+    let typeface = Typeface::load()?;
+    let scene = comparison::lay_out(figure, style.width.millimetres(), &typeface);
     finish(&scene, style, &figure.caption, &typeface)
 }
 

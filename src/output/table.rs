@@ -15,7 +15,6 @@ use crate::season::TableResult;
 #[must_use]
 pub fn table_text(table: &RateTable) -> String {
     let document = table.document();
-    let unit = Some(document.rate_unit.as_str());
     let mut text = format!(
         "Rate table {}: {}, {}, {} to {}\n",
         document.name,
@@ -37,6 +36,36 @@ pub fn table_text(table: &RateTable) -> String {
         text += &paragraph("  - ", caution);
     }
     text + &format!("\n  Digest {}\n", table.digest())
+}
+
+/// A table at other prices, with the rates that it had.
+#[must_use]
+pub fn repriced_text(before: &RateTable, after: &RateTable) -> String {
+    let [old, new] = [before.document(), after.document()];
+    let base = |document: &Document| document.prices.iter().position(|price| price.base).unwrap_or(0);
+    let ratio = |document: &Document| {
+        document.prices.get(base(document)).map_or_else(String::new, |price| {
+            quantity(&price_ratio(price.price_ratio), Some(&price.price_ratio_unit))
+        })
+    };
+    let mut table = TextTable::new().words("index").numbers("before").numbers("now").numbers("change");
+    // Rows keep their edges: only prices changed.
+    for (row, was) in new.rows.iter().zip(&old.rows) {
+        let [was_at, now_at] = [was.rates.get(base(old)), row.rates.get(base(new))];
+        let change = was_at.and_then(|rate| rate.rate).zip(now_at.and_then(|rate| rate.rate)).map(|(was, now)| now - was);
+        let change = change.map_or_else(String::new, |change| {
+            if change > 0.0 { format!("+{}", plain(change)) } else { plain(change) }
+        });
+        table.row(vec![index_range(row), rate(was_at), rate(now_at), change]);
+    }
+    let mut text = paragraph("", &format!("Repriced: {} → {}. The trials were not read again.", ratio(old), ratio(new)));
+    let [was, now] = [&old.settings.relation_taken, &new.settings.relation_taken];
+    if was != now {
+        text += &paragraph("  ", &format!("At these prices validation takes another relation: {was} → {now}."));
+    }
+    text += &format!("\n{}", table.render(2));
+    text += &format!("  N rates in {}; the table before: digest {}\n\n", new.rate_unit, before.digest());
+    text + &table_text(after)
 }
 
 /// What a reader of the rates must know.
