@@ -25,7 +25,7 @@ const TITLE: f64 = 19.0;
 const BODY: f64 = 9.0;
 const NOTE: f64 = 7.5;
 /// Nothing on the page is smaller, points.
-const SMALLEST: f64 = 6.5;
+const SMALLEST: f64 = 7.0;
 /// The page is set smaller and smaller until it fits.
 const SHRINK: [f64; 6] = [1.0, 0.95, 0.9, 0.85, 0.8, 0.75];
 /// Lowest and highest height of a row, mm, at full size.

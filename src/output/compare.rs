@@ -1,5 +1,6 @@
 //! Two rate tables and why they differ.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::compare_text::text;
@@ -11,7 +12,7 @@ use crate::rate_table::{RateTable, RowInterval};
 use crate::stats::interval::Interval;
 
 /// A comparison as scripts read it.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct ComparisonOf {
     /// The old table.
     pub old: ComparedTable,
@@ -40,7 +41,7 @@ pub struct ComparisonOf {
 }
 
 /// One of the tables compared.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct ComparedTable {
     /// Name.
     pub table: String,
@@ -55,7 +56,7 @@ pub struct ComparedTable {
 }
 
 /// What differs.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct ChangedOf {
     /// Site-years of the new table alone.
     pub site_years_added: Vec<String>,
@@ -70,7 +71,7 @@ pub struct ChangedOf {
 }
 
 /// A setting that differs.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct SettingOf {
     /// Which.
     pub name: &'static str,
@@ -81,7 +82,7 @@ pub struct SettingOf {
 }
 
 /// A place of index and price ratio.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct CellOf {
     /// The old table's price ratio.
     pub price_ratio_old: f64,
@@ -111,7 +112,7 @@ pub struct CellOf {
 }
 
 /// A move and its parts; null where not known.
-#[derive(Clone, Copy, Debug, Default, Serialize)]
+#[derive(Clone, Copy, Debug, Default, Serialize, JsonSchema)]
 pub struct PartsOf {
     /// New minus old rate.
     pub moved: Option<f64>,

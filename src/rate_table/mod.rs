@@ -56,6 +56,6 @@ pub use lookup::{Asked, Lookup, Status};
 pub use table::{LOOKUP_RULE, RateTable, SCHEMA};
 
 #[cfg(test)]
-mod fixture;
+pub(crate) mod fixture;
 #[cfg(test)]
 mod tests;
