@@ -29,7 +29,8 @@ pub(super) struct Flags {
     output: OutputFlags,
 }
 
-const EXAMPLES: &str = "The old table is derived again with the new prices alone, the new site-years alone and the new settings alone.
+const EXAMPLES: &str =
+    "The old table is derived again with the new prices alone, the new site-years alone and the new settings alone.
 
 Examples:
   stook compare last-season/tables/leaf-jointing.json season/tables/leaf-jointing.json
@@ -41,7 +42,8 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     for file in [&flags.old, &flags.new] {
         flags.output.spares(file, Some(&[]))?;
     }
-    let drawn_to = flags.figure.as_deref().map(|file| picture(file, &["svg", "png"], &[&flags.old, &flags.new])).transpose()?;
+    let drawn_to =
+        flags.figure.as_deref().map(|file| picture(file, &["svg", "png"], &[&flags.old, &flags.new])).transpose()?;
     let comparison = compare(&old, &new).map_err(|refused| {
         let place = Place::file(flags.new.display().to_string());
         Finding::error("not-comparable", place, refused.to_string()).remedy("name two tables for the same use")
@@ -49,7 +51,8 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     if let Some((file, ending)) = drawn_to {
         draw(&ComparisonFigure::of(&old, &new), file, ending)?;
     }
-    let warnings = [(&old, &flags.old), (&new, &flags.new)].into_iter().filter_map(|(table, file)| warn_of_version(table, file));
+    let warnings =
+        [(&old, &flags.old), (&new, &flags.new)].into_iter().filter_map(|(table, file)| warn_of_version(table, file));
     let provenance = Provenance {
         inputs: vec![old_input, new_input],
         options: Map::new(),

@@ -44,7 +44,10 @@ pub(super) fn warn_of_version(table: &RateTable, file: &Path) -> Option<Finding>
         "it is {version}: a reading can be looked up in it, but it carries neither what it could be repriced from nor the range of \
          new site-years' optima"
     );
-    Some(Finding::warning("older-table", Place::file(file.display().to_string()), text).remedy("derive it again from its trials"))
+    Some(
+        Finding::warning("older-table", Place::file(file.display().to_string()), text)
+            .remedy("derive it again from its trials"),
+    )
 }
 
 /// Where a picture goes, and its ending, which is one of those given.

@@ -2,7 +2,7 @@
 
 use super::cells::{Cell, PricePair, rate_at};
 use crate::rate_table::{Document, RateTable};
-use crate::recommend::{Changes, Derived, NotRederived, rederive};
+use crate::recommend::{Changes, Derived, NotRederived, rates_alone};
 use crate::trial::is_same_price_ratio;
 
 /// What a move is made of, in the rate unit; the parts add up to the move.
@@ -67,33 +67,40 @@ impl Explanation {
     pub(super) fn of(old: &RateTable, new: &RateTable) -> Self {
         let (before, after) = (old.document(), new.document());
         let again = |document: &Document, changes: Changes, what: &str| -> Again {
-            rederive(document, &changes).map_err(|reason| match reason {
+            rates_alone(document, &changes).map_err(|reason| match reason {
                 NotRederived::NoEvidence => format!("the {what} carries nothing that it could be derived from again"),
                 other => format!("the {what} can't be derived: {other}"),
             })
         };
-        let old_with = |changes: Changes, what: &str| again(before, changes, &format!("old table{what}"));
-        // A new table without evidence can't lend it.
-        let site_years = match &after.evidence {
-            Some(evidence) => {
-                old_with(Changes { evidence: Some(evidence.clone()), ..Changes::default() }, " with the new site-years")
-            }
-            None => Err("the new table carries no evidence to derive the old one from".to_owned()),
+        let old_again = again(before, Changes::default(), "old table");
+        // What is the same in both needs no derivation of its own.
+        let old_with = |changed: bool, changes: &dyn Fn() -> Changes, what: &str| match changed {
+            true => again(before, changes(), &format!("old table {what}")),
+            false => old_again.clone(),
         };
-        let prices = Changes {
+        let ratios = |document: &Document| -> Vec<(f64, bool)> {
+            document.prices.iter().map(|price| (price.price_ratio, price.base)).collect()
+        };
+        let prices = || Changes {
             prices: Some(after.prices.clone()),
             currency: Some(after.currency.clone()),
             ..Changes::default()
         };
+        let settings = || Changes { settings: Some(after.settings.clone()), ..Changes::default() };
+        // A new table without evidence can't lend it.
+        let site_years = match &after.evidence {
+            Some(evidence) => {
+                let lent = || Changes { evidence: Some(evidence.clone()), ..Changes::default() };
+                old_with(before.evidence != after.evidence, &lent, "with the new site-years")
+            }
+            None => Err("the new table carries no evidence to derive the old one from".to_owned()),
+        };
         Self {
-            old: old_with(Changes::default(), ""),
             new: again(after, Changes::default(), "new table"),
-            prices: old_with(prices, " at the new prices"),
+            prices: old_with(ratios(before) != ratios(after), &prices, "at the new prices"),
             site_years,
-            settings: old_with(
-                Changes { settings: Some(after.settings.clone()), ..Changes::default() },
-                " with the new settings",
-            ),
+            settings: old_with(before.settings != after.settings, &settings, "with the new settings"),
+            old: old_again,
         }
     }
 

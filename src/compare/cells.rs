@@ -135,11 +135,14 @@ pub(super) fn price_pairs(old: &Document, new: &Document) -> (Vec<PricePair>, [V
     let base = |document: &Document| document.prices.iter().position(|price| price.base).unwrap_or(0);
     let bases = [base(old), base(new)];
     let pair = |positions: [usize; 2], base: bool| {
-        let [before, after] = [(old, positions[0]), (new, positions[1])].map(|(table, position)| table.prices.get(position));
+        let [before, after] =
+            [(old, positions[0]), (new, positions[1])].map(|(table, position)| table.prices.get(position));
         Some(PricePair { old: before?.price_ratio, new: after?.price_ratio, base, positions })
     };
     let mut pairs: Vec<PricePair> = pair(bases, true).into_iter().collect();
-    let partner = |ratio: f64, others: &Document| others.prices.iter().position(|other| is_same_price_ratio(other.price_ratio, ratio));
+    let partner = |ratio: f64, others: &Document| {
+        others.prices.iter().position(|other| is_same_price_ratio(other.price_ratio, ratio))
+    };
     for (position, price) in new.prices.iter().enumerate() {
         let positions = partner(price.price_ratio, old).map(|found| [found, position]);
         pairs.extend(positions.filter(|positions| *positions != bases).and_then(|positions| pair(positions, false)));
@@ -156,9 +159,8 @@ pub(super) fn price_pairs(old: &Document, new: &Document) -> (Vec<PricePair>, [V
 pub(super) fn cells(old: &Document, new: &Document, prices: &[PricePair]) -> Vec<Cell> {
     let edges: BTreeSet<u32> =
         [old, new].iter().flat_map(|table| &table.rows).flat_map(|row| [row.index_from, row.index_below]).collect();
-    let places = || {
-        edges.iter().zip(edges.iter().skip(1)).map(|(from, below)| Place { index_from: *from, index_below: *below })
-    };
+    let places =
+        || edges.iter().zip(edges.iter().skip(1)).map(|(from, below)| Place { index_from: *from, index_below: *below });
     let mut cells = Vec::new();
     for (pair, price) in prices.iter().enumerate() {
         let [old_price, new_price] = price.positions;
@@ -175,7 +177,8 @@ pub(super) fn cells(old: &Document, new: &Document, prices: &[PricePair]) -> Vec
 
 /// What a table says at a place: the row that holds all of it.
 pub(super) fn side(table: &Document, place: Place, price: usize) -> Option<Side> {
-    let holds = |row: &crate::rate_table::Row| row.index_from <= place.index_from && place.index_below <= row.index_below;
+    let holds =
+        |row: &crate::rate_table::Row| row.index_from <= place.index_from && place.index_below <= row.index_below;
     let position = table.rows.iter().position(holds)?;
     let row = table.rows.get(position)?;
     let cell = row.rates.get(price);

@@ -41,7 +41,8 @@ impl Changed {
             names
         };
         let (before, after) = (names(old), names(new));
-        let alone = |own: &[String], other: &[String]| own.iter().filter(|name| !other.contains(name)).cloned().collect();
+        let alone =
+            |own: &[String], other: &[String]| own.iter().filter(|name| !other.contains(name)).cloned().collect();
         let kept: Vec<&String> = before.iter().filter(|name| after.contains(name)).collect();
         let corrected = old.evidence.as_ref().zip(new.evidence.as_ref()).map(|(old, new)| {
             let (old, new) = (by_site_year(old), by_site_year(new));
@@ -90,7 +91,10 @@ fn described(document: &Document) -> [(&'static str, String); 18] {
         ("growth stages", format!("{} to {}", document.stages.first, document.stages.last)),
         ("varieties asked for", list(&settings.varieties, "all")),
         ("varieties of the calibration", list(&document.varieties, "not named")),
-        ("rows", format!("{} to {} by {}", thousandths(index.lowest), thousandths(index.highest), thousandths(index.step))),
+        (
+            "rows",
+            format!("{} to {} by {}", thousandths(index.lowest), thousandths(index.highest), thousandths(index.step)),
+        ),
         ("outside the rows", settings.outside.name().to_owned()),
         ("rates are multiples of", rate.round_to.to_string()),
         ("largest single rate", rate.highest.to_string()),

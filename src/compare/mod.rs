@@ -83,6 +83,3 @@ pub fn compare(old: &RateTable, new: &RateTable) -> Result<Comparison, NotCompar
         uncertainty,
     })
 }
-
-#[cfg(test)]
-mod tests;

@@ -33,8 +33,9 @@ pub(super) fn differences(
     for cell in cells.iter_mut() {
         let (Some(pair), Some(_)) = (pairs.get(cell.pair), cell.moved()) else { continue };
         let (Some(old_side), Some(new_side)) = (&cell.old, &cell.new) else { continue };
-        let calibrations =
-            calibration(before, old, pair.old).zip(calibration(after, new, pair.new)).and_then(|(one, other)| Some((Leaving::of(one)?, Leaving::of(other)?)));
+        let calibrations = calibration(before, old, pair.old)
+            .zip(calibration(after, new, pair.new))
+            .and_then(|(one, other)| Some((Leaving::of(one)?, Leaving::of(other)?)));
         let Some((without_old, without_new)) = calibrations else {
             over = Err(format!(
                 "fewer than {FEWEST_SITE_YEARS} site-years in one of the tables, or one that can't be left out"

@@ -80,7 +80,8 @@ pub fn residual_figures(analysed: &[Analysed]) -> (Vec<NamedFigure>, Vec<Finding
 #[must_use]
 pub fn season_cards(season: &Season) -> (Vec<(String, Card)>, Vec<Finding>) {
     let (mut cards, mut left_out) = (Vec::new(), Vec::new());
-    for (result, table) in season.tables.iter().filter_map(|result| Some((result, result.table.as_ref().ok()?))) {
+    for (result, table) in season.tables.iter().filter_map(|result| Some((result, result.derived.table.as_ref().ok()?)))
+    {
         let name = &result.specification.name;
         match render_card(table) {
             Ok(card) => cards.push((name.clone(), card)),

@@ -142,14 +142,7 @@ impl PartsOf {
 
     /// Move, then its parts.
     pub(super) fn values(self) -> [Option<f64>; 6] {
-        [
-            self.moved,
-            self.from_prices,
-            self.from_site_years,
-            self.from_settings,
-            self.from_program,
-            self.together,
-        ]
+        [self.moved, self.from_prices, self.from_site_years, self.from_settings, self.from_program, self.together]
     }
 }
 
@@ -185,7 +178,11 @@ impl ComparisonOf {
             old: ComparedTable::of(old),
             new: ComparedTable::of(new),
             rate_unit: new.document().rate_unit.clone(),
-            price_ratio_unit: new.document().prices.first().map_or_else(String::new, |price| price.price_ratio_unit.clone()),
+            price_ratio_unit: new
+                .document()
+                .prices
+                .first()
+                .map_or_else(String::new, |price| price.price_ratio_unit.clone()),
             changed: ChangedOf {
                 site_years_added: changed.site_years_added.clone(),
                 site_years_left: changed.site_years_left.clone(),

@@ -46,7 +46,8 @@ fn named(table: &ComparedTable) -> String {
 }
 
 fn is_same_price(one: &CellOf, other: &CellOf) -> bool {
-    [one.price_ratio_old, one.price_ratio_new] == [other.price_ratio_old, other.price_ratio_new] && one.base == other.base
+    [one.price_ratio_old, one.price_ratio_new] == [other.price_ratio_old, other.price_ratio_new]
+        && one.base == other.base
 }
 
 fn changed(comparison: &ComparisonOf) -> String {
@@ -61,7 +62,9 @@ fn changed(comparison: &ComparisonOf) -> String {
     list("site-years left out", &changed.site_years_left);
     list("site-years with other observations", changed.site_years_corrected.as_deref().unwrap_or_default());
     lines.push(format!("{} in both", count(changed.site_years_kept, "site-year")));
-    lines.extend(changed.settings.iter().map(|one| format!("{}: {} → {}", one.name, shortened(&one.old), shortened(&one.new))));
+    lines.extend(
+        changed.settings.iter().map(|one| format!("{}: {} → {}", one.name, shortened(&one.old), shortened(&one.new))),
+    );
     let mut text = "What changed\n".to_owned();
     for line in lines {
         text += &paragraph("  - ", &line);
@@ -72,7 +75,9 @@ fn changed(comparison: &ComparisonOf) -> String {
 /// A computed ratio has more digits than a reader wants.
 fn shortened(value: &str) -> String {
     match value.split_once(' ') {
-        Some((first, rest)) => first.parse().map_or_else(|_| value.to_owned(), |ratio| format!("{} {rest}", price_ratio(ratio))),
+        Some((first, rest)) => {
+            first.parse().map_or_else(|_| value.to_owned(), |ratio| format!("{} {rest}", price_ratio(ratio)))
+        }
         None => value.to_owned(),
     }
 }
@@ -86,7 +91,8 @@ fn at_price(comparison: &ComparisonOf, cells: &[CellOf]) -> String {
     let ratios = quantity(&ratios, Some(&comparison.price_ratio_unit));
     let head = if first.base { "base price ratio" } else { "price ratio" };
     let level = cells.iter().find_map(|cell| cell.difference.as_ref()).map(|difference| difference.level);
-    let of_difference = level.map_or_else(String::new, |level| format!("{} interval of the difference", percent(level)));
+    let of_difference =
+        level.map_or_else(String::new, |level| format!("{} interval of the difference", percent(level)));
     let mut table = TextTable::new()
         .words("index")
         .numbers("old")
@@ -173,6 +179,7 @@ fn legend(comparison: &ComparisonOf) -> Vec<String> {
              whether a new rate lies inside the old row's interval is a rough guide only."
         ));
     }
-    lines.extend(comparison.not_explained.iter().map(|reason| format!("Moves are not split, or not wholly: {reason}.")));
+    lines
+        .extend(comparison.not_explained.iter().map(|reason| format!("Moves are not split, or not wholly: {reason}.")));
     lines
 }

@@ -44,21 +44,28 @@ pub fn repriced_text(before: &RateTable, after: &RateTable) -> String {
     let [old, new] = [before.document(), after.document()];
     let base = |document: &Document| document.prices.iter().position(|price| price.base).unwrap_or(0);
     let ratio = |document: &Document| {
-        document.prices.get(base(document)).map_or_else(String::new, |price| {
-            quantity(&price_ratio(price.price_ratio), Some(&price.price_ratio_unit))
-        })
+        document
+            .prices
+            .get(base(document))
+            .map_or_else(String::new, |price| quantity(&price_ratio(price.price_ratio), Some(&price.price_ratio_unit)))
     };
     let mut table = TextTable::new().words("index").numbers("before").numbers("now").numbers("change");
     // Rows keep their edges: only prices changed.
     for (row, was) in new.rows.iter().zip(&old.rows) {
         let [was_at, now_at] = [was.rates.get(base(old)), row.rates.get(base(new))];
-        let change = was_at.and_then(|rate| rate.rate).zip(now_at.and_then(|rate| rate.rate)).map(|(was, now)| now - was);
-        let change = change.map_or_else(String::new, |change| {
-            if change > 0.0 { format!("+{}", plain(change)) } else { plain(change) }
-        });
+        let change =
+            was_at.and_then(|rate| rate.rate).zip(now_at.and_then(|rate| rate.rate)).map(|(was, now)| now - was);
+        let change =
+            change.map_or_else(
+                String::new,
+                |change| {
+                    if change > 0.0 { format!("+{}", plain(change)) } else { plain(change) }
+                },
+            );
         table.row(vec![index_range(row), rate(was_at), rate(now_at), change]);
     }
-    let mut text = paragraph("", &format!("Repriced: {} → {}. The trials were not read again.", ratio(old), ratio(new)));
+    let mut text =
+        paragraph("", &format!("Repriced: {} → {}. The trials were not read again.", ratio(old), ratio(new)));
     let [was, now] = [&old.settings.relation_taken, &new.settings.relation_taken];
     if was != now {
         text += &paragraph("  ", &format!("At these prices validation takes another relation: {was} → {now}."));

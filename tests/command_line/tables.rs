@@ -23,7 +23,8 @@ fn shared() -> &'static Path {
         std::fs::create_dir_all(&place).unwrap();
         let programme = trials();
         let derive = |file: &str, further: &[&str]| {
-            let arguments = ["table", programme.to_str().unwrap(), "--name", "leaf-jointing", "--format", "json", "--out", file];
+            let arguments =
+                ["table", programme.to_str().unwrap(), "--name", "leaf-jointing", "--format", "json", "--out", file];
             let run = stook_in(&place, arguments.iter().chain(further));
             assert_eq!(run.status, 0, "{}", run.stderr);
         };
@@ -76,7 +77,8 @@ fn a_table_repriced_without_its_trials_has_the_rows_of_one_derived_from_them() {
 fn a_repriced_table_says_in_words_what_changed() {
     let run = table_at(&["table", "--reprice", "base.json", "--grain-price", "4", "--n-price", "0.8"]);
     assert_eq!(run.status, 0, "{}", run.stderr);
-    for words in ["Repriced: 0.1014 bu per lb N → 0.2 bu per lb N", "before", "now", "4 USD per bu", "0.8 USD per lb N"] {
+    for words in ["Repriced: 0.1014 bu per lb N → 0.2 bu per lb N", "before", "now", "4 USD per bu", "0.8 USD per lb N"]
+    {
         assert!(run.stdout.contains(words), "{words}: {}", run.stdout);
     }
     let csv = table_at(&["table", "--reprice", "base.json", "--price-ratio", "0.2", "--format", "csv"]);
@@ -243,10 +245,16 @@ fn tables_for_other_uses_are_not_compared() {
 #[test]
 fn an_edited_cut_off_or_newer_table_is_refused() {
     let text = std::fs::read_to_string(shared().join("base.json")).unwrap();
-    std::fs::write(shared().join("edited.json"), text.replacen("\"rate\": ", "\"rate\":  ", 1).replacen("\"highest\": 120.0", "\"highest\": 125.0", 1)).unwrap();
+    std::fs::write(
+        shared().join("edited.json"),
+        text.replacen("\"rate\": ", "\"rate\":  ", 1).replacen("\"highest\": 120.0", "\"highest\": 125.0", 1),
+    )
+    .unwrap();
     std::fs::write(shared().join("cut.json"), &text[..text.len() / 2]).unwrap();
     std::fs::write(shared().join("newer.json"), text.replacen("stook/table/2", "stook/table/3", 1)).unwrap();
-    for (file, words) in [("edited.json", "edited after it was made"), ("cut.json", "cut off"), ("newer.json", "a newer one")] {
+    for (file, words) in
+        [("edited.json", "edited after it was made"), ("cut.json", "cut off"), ("newer.json", "a newer one")]
+    {
         let run = table_at(&["lookup", "--table", file, "--reading", "51", "--reference", "55"]);
         assert_eq!((run.status, run.stdout.as_str()), (USAGE_OR_INPUT, ""), "{file}");
         let said = run.stderr.split_whitespace().filter(|word| *word != "│").collect::<Vec<_>>().join(" ");
@@ -269,6 +277,7 @@ fn a_reading_of_another_kind_has_no_rate_and_says_why() {
         let said = run.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(said.contains(words) && said.contains("adviser"), "{said}");
     }
-    let run = table_at(&["lookup", "--table", "base.json", "--reading", "51", "--reference", "55", "--price-ratio", "-1"]);
+    let run =
+        table_at(&["lookup", "--table", "base.json", "--reading", "51", "--reference", "55", "--price-ratio", "-1"]);
     assert_eq!((run.status, run.stdout.as_str()), (USAGE_OR_INPUT, ""));
 }

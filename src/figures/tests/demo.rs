@@ -1,8 +1,9 @@
 //! Made-up figures that other tests measure, and a test that writes them out to be looked at.
 
 use crate::figures::{
-    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, ComparisonFigure, CurveLine, IndexBand, MarkedRate, MeanPoint,
-    ResidualFigure, ResidualPoint, ResponsePanel, ResponsePanels, Step, Style, Width, render_calibration, render_response,
+    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, ComparisonFigure, CurveLine, IndexBand, MarkedRate,
+    MeanPoint, ResidualFigure, ResidualPoint, ResponsePanel, ResponsePanels, Step, Style, Width, render_calibration,
+    render_response,
 };
 
 pub(super) const BLOCKS: usize = 4;

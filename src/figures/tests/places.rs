@@ -2,7 +2,9 @@
 
 use super::demo::{calibration, comparison, figure, flat, many, panel, residuals};
 use super::svg_reader::{Page, read};
-use crate::figures::{BandPoint, MeanPoint, Style, Width, render_calibration, render_comparison, render_residuals, render_response};
+use crate::figures::{
+    BandPoint, MeanPoint, Style, Width, render_calibration, render_comparison, render_residuals, render_response,
+};
 
 /// Coordinates in a file are rounded to a hundredth of a unit of 0.005 mm, and a length to the font's units.
 const ROUNDING: f64 = 0.01;
