@@ -41,7 +41,9 @@ pub(super) fn text(comparison: &ComparisonOf) -> String {
 
 fn named(table: &ComparedTable) -> String {
     let digest = table.digest.get(..DIGEST_SHOWN).unwrap_or(&table.digest);
-    let verdict = table.verdict.as_ref().map_or_else(String::new, |verdict| format!("; the sensor {verdict}"));
+    // The verdict begins with its words.
+    let words = table.verdict.as_deref().and_then(|verdict| verdict.split(':').next());
+    let verdict = words.map_or_else(String::new, |words| format!("; does the sensor pay? {words}"));
     format!("{} of {}, {}, digest {digest}…{verdict}", table.table, table.title, count(table.site_years, "site-year"))
 }
 
@@ -63,7 +65,10 @@ fn changed(comparison: &ComparisonOf) -> String {
     list("site-years with other observations", changed.site_years_corrected.as_deref().unwrap_or_default());
     lines.push(format!("{} in both", count(changed.site_years_kept, "site-year")));
     lines.extend(
-        changed.settings.iter().map(|one| format!("{}: {} → {}", one.name, shortened(&one.old), shortened(&one.new))),
+        changed
+            .settings
+            .iter()
+            .map(|one| format!("{}: {} → {}", one.name, shortened(one.name, &one.old), shortened(one.name, &one.new))),
     );
     let mut text = "What changed\n".to_owned();
     for line in lines {
@@ -72,8 +77,11 @@ fn changed(comparison: &ComparisonOf) -> String {
     text
 }
 
-/// A computed ratio has more digits than a reader wants.
-fn shortened(value: &str) -> String {
+/// A computed price ratio has more digits than a reader wants.
+fn shortened(name: &str, value: &str) -> String {
+    if name != "price ratio" {
+        return value.to_owned();
+    }
     match value.split_once(' ') {
         Some((first, rest)) => {
             first.parse().map_or_else(|_| value.to_owned(), |ratio| format!("{} {rest}", price_ratio(ratio)))

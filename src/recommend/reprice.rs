@@ -30,9 +30,9 @@ pub fn reprice(table: &RateTable, prices: NewPrices, from: &InputFile) -> Result
     let others = document.prices.iter().filter(|price| !price.base);
     let others = others.filter(|price| !is_same_price_ratio(price.price_ratio, prices.price_ratio)).cloned();
     let new_ratio = prices.price_ratio;
-    let currency = prices.money.map(|_| currency(document).to_owned());
+    let currency = prices.money.map(|_| Some(currency(document).to_owned()));
     let prices = Some([base].into_iter().chain(others).collect());
-    let changes = Changes { prices, currency: Some(currency), ..Changes::default() };
+    let changes = Changes { prices, currency, ..Changes::default() };
     let derived = rederive(document, &changes)?;
     let mut repriced = derived.table?.document().clone();
     let text = format!(
