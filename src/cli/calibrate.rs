@@ -1,5 +1,7 @@
 //! `stook calibrate`
 
+use std::path::PathBuf;
+
 use clap::Args;
 
 use super::deliver::Answer;
@@ -11,6 +13,8 @@ use crate::output::{Calibrations, provenance_of};
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct Flags {
+    /// Folder of a programme or trial
+    path: PathBuf,
     #[command(flatten)]
     tables: TablesFlags,
 }
@@ -20,7 +24,7 @@ const EXAMPLES: &str = "Examples:
   stook calibrate trials --name leaf-jointing --price-ratio 0.15";
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
-    let loaded = flags.tables.read()?;
+    let loaded = flags.tables.read(&flags.path)?;
     let season = flags.tables.season(loaded)?;
     let calibrations = Calibrations::of(&season, &season.tables);
     Answer::report(&calibrations, &provenance_of(&season), calibrations.any(), &flags.tables.output)

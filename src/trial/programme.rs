@@ -345,6 +345,17 @@ pub enum Outside {
     NearestRow,
 }
 
+impl Outside {
+    /// The name it is written as.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::NoRate => "no-rate",
+            Self::NearestRow => "nearest-row",
+        }
+    }
+}
+
 /// Rows of a table, in thousandths of the index.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct IndexRange {

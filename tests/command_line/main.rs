@@ -13,5 +13,6 @@ mod new;
 mod reading;
 mod run;
 mod status;
+mod tables;
 mod which_curve;
 mod yields;
