@@ -7,13 +7,24 @@
 //!
 //! The site-year is the unit of inference: what is held out, and what is resampled, is always a whole site-year.
 
+mod critical_index;
+mod features;
 mod points;
 mod relation;
+mod reliability;
 mod resample;
 mod validation;
 
+pub use critical_index::{
+    ClassOptions, ClassRow, Classifier, Confusion, CriticalIndex, CutOff, HeldOutClass, NoClassifier, NoCriticalIndex,
+};
+pub use features::{
+    Coefficient, Feature, FeatureComparison, FeatureFit, FeatureRow, FeatureSet, Gain, NoFeatureComparison,
+    NoFeatureFit, NotExplained, all_sets,
+};
 pub use points::{Bound, NeedPoint, SetAside, TrialPoints, trial_points};
 pub use relation::{NoRelation, Relation};
+pub use reliability::{NoReliability, Reliability, ReliabilityOptions, ReplicatedIndex, Share};
 pub use resample::{FEWEST_SITE_YEARS, REPLICATES, Resampled, resample_site_years};
 pub use validation::{HeldOut, Prediction, Proven, Validation, hold_out_site_years};
 
