@@ -2,8 +2,8 @@
 //!
 //! linfa walks the characteristic. It takes scores in f32, loses the first corner of the curve to a score of 0 and gives the counts as
 //! shares in f32: it gets the *rank* of each index among the distinct ones, from 1, as the score, and its shares are turned back into
-//! the whole numbers that they are shares of. The area is then counted in whole numbers. (Its confusion matrix keeps its cells to itself and
-//! its precision and recall are each other's: the counts here stand in for it.)
+//! the whole numbers that they are shares of. The area is then counted in whole numbers. Those counts are the confusion matrices too:
+//! linfa's own keeps its cells to itself.
 
 use linfa::dataset::Pr;
 use linfa::metrics::BinaryClassification as _;
