@@ -80,8 +80,10 @@ pub fn choose(
         // Too few site-years to hold one out: the simplest that has a relation.
         None => RelationKind::ALL.into_iter().find(|kind| materials.relation(*kind).is_ok()),
     };
-    let tried_kinds: Vec<Tried> =
-        tried.iter().map(|(kind, losses)| Tried { kind: *kind, forgone: losses.as_ref().map(|l| mean(l)).map_err(Clone::clone) }).collect();
+    let tried_kinds: Vec<Tried> = tried
+        .iter()
+        .map(|(kind, losses)| Tried { kind: *kind, forgone: losses.as_ref().map(|l| mean(l)).map_err(Clone::clone) })
+        .collect();
     match kind {
         Some(kind) => Ok(Chosen { kind, tried: tried_kinds }),
         None => Err(materials.relation(RelationKind::Linear).err().unwrap_or(NoRelation::NoPoints)),

@@ -19,7 +19,8 @@ use rayon::prelude::*;
 pub use curve::CutOff;
 use curve::{Characteristic, Labelled};
 
-use super::FEWEST_SITE_YEARS;
+use super::{FEWEST_SITE_YEARS, NeedPoint};
+use crate::response::OptimumStatus;
 use crate::stats::interval::{Interval, Resamples};
 use crate::stats::quantile::quantile;
 use crate::stats::stream::stream;
@@ -38,6 +39,28 @@ pub struct ClassRow {
     pub lowest_need: f64,
     /// The N need is at most this, in the rate unit; +∞ where it is only bounded below. Equal to `lowest_need` where it is known.
     pub highest_need: f64,
+    /// Whether the trial shows a response to N; one that is not shown counts as none, as is common practice, and is counted.
+    pub is_shown: bool,
+}
+
+impl ClassRow {
+    /// A calibration point: its need as estimated, a bound where the optimum is one.
+    #[must_use]
+    pub fn of_point(point: &NeedPoint) -> Self {
+        let (lowest_need, highest_need) = match point.optimum_status {
+            OptimumStatus::Interior | OptimumStatus::NotShown => (point.need, point.need),
+            OptimumStatus::AtHighestTestedRate => (point.need, f64::INFINITY),
+            OptimumStatus::AtZero | OptimumStatus::BeforeFirstRate => (f64::NEG_INFINITY, point.need),
+            OptimumStatus::NotEstimable => (f64::NEG_INFINITY, f64::INFINITY),
+        };
+        Self {
+            site_year: point.site_year.clone(),
+            index: point.index,
+            lowest_need,
+            highest_need,
+            is_shown: point.optimum_status != OptimumStatus::NotShown,
+        }
+    }
 }
 
 /// How the classifier is made.
@@ -203,6 +226,8 @@ pub struct Classifier {
     pub deficient: usize,
     /// Sufficient treatments.
     pub sufficient: usize,
+    /// Those of the sufficient whose response is only not shown: in a larger trial some of them may turn out deficient.
+    pub not_shown: usize,
     /// Treatments whose need may lie on either side of the threshold: left out.
     pub undecided: usize,
     /// Site-years of those whose class is known.
@@ -222,7 +247,7 @@ impl Classifier {
     /// [`NoClassifier`].
     pub fn of(rows: &[ClassRow], options: &ClassOptions) -> Result<Self, NoClassifier> {
         let mut by_site_year: BTreeMap<&str, Vec<Labelled>> = BTreeMap::new();
-        let mut undecided = 0;
+        let (mut undecided, mut not_shown) = (0, 0);
         for row in rows {
             // Written so that NaN fails.
             if !(row.index.is_finite() && row.lowest_need <= row.highest_need) {
@@ -230,6 +255,7 @@ impl Classifier {
             }
             let deficient = row.lowest_need > options.threshold;
             if deficient || row.highest_need <= options.threshold {
+                not_shown += usize::from(!deficient && !row.is_shown);
                 by_site_year.entry(&row.site_year).or_default().push(Labelled { index: row.index, deficient });
             } else {
                 undecided += 1;
@@ -250,6 +276,7 @@ impl Classifier {
             threshold,
             deficient,
             sufficient: decided - deficient,
+            not_shown,
             undecided,
             site_years: by_site_year.len(),
             area: interval(characteristic.area(), resampled.as_ref().map(|all| &all.areas), options),

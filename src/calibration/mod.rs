@@ -18,6 +18,7 @@ mod relation;
 mod reliability;
 mod returns;
 mod row_interval;
+mod together;
 mod validation;
 mod verdict;
 
@@ -36,6 +37,7 @@ pub use relation::{Form, NoRelation, Relation};
 pub use reliability::{NoReliability, Reliability, ReliabilityOptions, ReplicatedIndex, Share};
 pub use returns::Scoring;
 pub use row_interval::{FEWEST_SITE_YEARS, REPLICATES, Resampled, resample};
+pub use together::{Together, together};
 pub use validation::{HeldOut, HoldOut, MOST_HELD_OUT, Performance, Prediction, Rule, Scored, Validation, hold_out};
 pub use verdict::{Verdict, Word, verdict};
 

@@ -227,8 +227,7 @@ impl Candidate {
             variance: group.variance,
             points: group.points.iter().map(|point| self.point(columns, point)).collect(),
         };
-        let clusters: Vec<Cluster> =
-            self.clusters.iter().map(|cluster| cluster.iter().map(group).collect()).collect();
+        let clusters: Vec<Cluster> = self.clusters.iter().map(|cluster| cluster.iter().map(group).collect()).collect();
         Design { columns, prepared: Prepared::new(&clusters) }
     }
 
@@ -308,7 +307,11 @@ impl Candidate {
             let trial = if trial == found.0 { 0.5 * (low + high) } else { trial };
             match at(trial) {
                 Ok(tried) if tried.1.log_likelihood > found.1.1.log_likelihood => {
-                    if trial < found.0 { high = found.0 } else { low = found.0 }
+                    if trial < found.0 {
+                        high = found.0
+                    } else {
+                        low = found.0
+                    }
                     found = (trial, tried);
                 }
                 _ if trial < found.0 => low = trial,

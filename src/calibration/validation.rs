@@ -245,8 +245,7 @@ fn hold_out_part(
     returns: &Returns,
 ) -> Vec<HeldOut> {
     let others = materials.without(held);
-    let relation =
-        choose(&others, scoring, asked).and_then(|chosen| others.relation(chosen.kind));
+    let relation = choose(&others, scoring, asked).and_then(|chosen| others.relation(chosen.kind));
     let counts = |site_year: &str| !held.contains(site_year);
     let flat = returns.best_flat(&counts);
     let of_site_year = |site_year: &&str| {

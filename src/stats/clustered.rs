@@ -60,7 +60,9 @@ pub struct Clustered {
 #[non_exhaustive]
 pub enum ClusteredError {
     /// The exact points do not tell the coefficients apart, so that limits could push them to infinity.
-    #[error("{exact} needs that are numbers do not determine {columns} coefficients: more treatments at other indices are needed")]
+    #[error(
+        "{exact} needs that are numbers do not determine {columns} coefficients: more treatments at other indices are needed"
+    )]
     NotDetermined {
         /// Exact points.
         exact: usize,

@@ -34,7 +34,7 @@ const ROWS: [(&str, f64, f64); 26] = [
 const OPTIONS: ClassOptions = ClassOptions { threshold: 0.0, level: 0.95, replicates: 500, seed: 7 };
 
 fn row(site_year: &str, index: f64, need: f64) -> ClassRow {
-    ClassRow { site_year: site_year.to_owned(), index, lowest_need: need, highest_need: need }
+    ClassRow { site_year: site_year.to_owned(), index, lowest_need: need, highest_need: need, is_shown: true }
 }
 
 fn rows() -> Vec<ClassRow> {
@@ -117,8 +117,12 @@ fn a_need_that_may_lie_on_either_side_of_the_threshold_is_undecided() {
     some[2].lowest_need = f64::NEG_INFINITY;
     some[3].lowest_need = -5.0;
     some[5].highest_need = 30.0;
+    some[7].is_shown = false;
+    some[4].is_shown = false;
     let found = Classifier::of(&some, &OPTIONS).expect("both classes");
     assert_eq!((found.deficient, found.sufficient, found.undecided), (14, 10, 2));
+    // Of those, one that is sufficient.
+    assert_eq!(found.not_shown, 1);
     // Above 20 of N the needs of 4, 7, 9, and 19 count as none.
     let options = ClassOptions { threshold: 20.0, ..OPTIONS };
     assert_eq!(Classifier::of(&rows(), &options).expect("both classes").deficient, 10);

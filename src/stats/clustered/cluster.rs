@@ -70,7 +70,8 @@ impl Reduced {
     pub(super) fn new(groups: Vec<Group>, columns: usize) -> Self {
         let rows = groups.iter().map(|group| group.points.len()).sum();
         let is_exact = |point: &&Point| matches!(point.known, Known::Exact(_));
-        let exact = groups.iter().flat_map(|group| &group.points).filter(is_exact).map(|point| point.x.clone()).collect();
+        let exact =
+            groups.iter().flat_map(|group| &group.points).filter(is_exact).map(|point| point.x.clone()).collect();
         // A bounded point whose group has no error of its own to share is a group by itself.
         let mut reduced = Vec::with_capacity(groups.len());
         for group in groups {
