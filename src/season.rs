@@ -6,7 +6,8 @@ use jiff::civil::Date;
 use rayon::prelude::*;
 
 use crate::calibration::{
-    Calibration, FittedTrial, Resampled, Validation, calibrate, hold_out_site_years, resample_site_years,
+    ClassOptions, ClassRow, Classifier, FittedTrial, Gathered, NeedPoint, NoClassifier, NoReliability, Reliability,
+    ReliabilityOptions, ReplicatedIndex, Together, gather, together,
 };
 use crate::economics::{Economy, PriceRatio, Tolerance, price_per_yield_unit, price_ratio, price_ratio_unit};
 use crate::experiment::anova::{Analysed, AnovaOptions, analyses_of_programme};
@@ -16,8 +17,7 @@ use crate::experiment::{
 use crate::finding::{Finding, Place};
 use crate::harvest::TrialHarvest;
 use crate::quality::check_programme;
-use crate::rate_table::RateTable;
-use crate::recommend::{Evidence, NoTable, derive_table};
+use crate::recommend::{Derived, derive, heading, settings};
 use crate::response::{Family, IntervalMethod, OptimumStatus, TestedBy};
 use crate::sensing::{PlotIndex, ShowsN, indices, sensings, shows_n};
 use crate::site_years::{self, Across, Member, across};
@@ -41,6 +41,8 @@ pub struct SeasonOptions {
     pub family: Option<Family>,
     /// Method of the intervals of join, plateau and optimum.
     pub interval: IntervalMethod,
+    /// N need above which a treatment counts as deficient for the critical index, in the programme's rate unit.
+    pub deficient_above: f64,
 }
 
 /// Why there is no season.
@@ -66,6 +68,7 @@ impl Default for SeasonOptions {
             price_ratio: None,
             family: None,
             interval: IntervalMethod::default(),
+            deficient_above: 0.0,
         }
     }
 }
@@ -120,14 +123,16 @@ pub struct Sensing {
 pub struct TableResult {
     /// What was wanted.
     pub specification: TableSpecification,
-    /// One calibration a price ratio, the base first.
-    pub calibrations: Vec<Calibration>,
-    /// Held-out site-years at the base price ratio, one a kind of relation; empty for a single site-year.
-    pub validation: Vec<Validation>,
-    /// Resampled site-years for the table's relation at the base price ratio.
-    pub resampled: Option<Resampled>,
-    /// The table, or why there is none.
-    pub table: Result<RateTable, NoTable>,
+    /// What it rests on, and what gave nothing to rest on.
+    pub gathered: Gathered,
+    /// Calibrations, validations and the table.
+    pub derived: Derived,
+    /// How reliable the index of its treatments is.
+    pub reliability: Result<Reliability, NoReliability>,
+    /// N need above which a treatment counts as deficient.
+    pub deficient_above: f64,
+    /// What the index tells of whether N is needed, at the base price ratio.
+    pub classifier: Result<Classifier, NoClassifier>,
 }
 
 /// A step of the season, for a progress bar.
@@ -267,29 +272,34 @@ impl Season {
 
     fn table_result(&self, specification: &TableSpecification) -> TableResult {
         let trials: Vec<FittedTrial<'_>> = self.fitted_trials().collect();
-        let unit = self.programme.units.n_rate;
-        let calibrations: Vec<Calibration> =
-            self.price_ratios.iter().map(|price_ratio| calibrate(&trials, specification, unit, *price_ratio)).collect();
-        let base = calibrations.first().map_or(&[][..], |calibration| &calibration.points);
-        let kinds = crate::trial::RelationKind::ALL;
-        let validation = kinds.into_iter().filter_map(|kind| hold_out_site_years(kind, base)).collect();
-        let resampled = resample_site_years(
-            specification.relation.unwrap_or(crate::trial::RelationKind::LinearWithFloor),
-            base,
-            self.options.replicates,
-            self.options.seed,
-        );
-        let table = derive_table(&Evidence {
-            programme: &self.programme,
-            specification,
-            calibrations: &calibrations,
-            resampled: resampled.as_ref(),
-            price_ratio_unit: self.price_ratio.as_ref().and_then(|ratio| ratio.unit.as_deref()),
-            seed: self.options.seed,
-            permutations: self.options.permutations,
-            replicates: self.options.replicates,
-        });
-        TableResult { specification: specification.clone(), calibrations, validation, resampled, table }
+        let gathered = gather(&trials, specification, self.programme.units.n_rate);
+        let unit = self.price_ratio.as_ref().and_then(|ratio| ratio.unit.as_deref());
+        let heading = heading(&self.programme, specification, &self.price_ratios, unit);
+        let SeasonOptions { replicates, permutations, seed, .. } = self.options;
+        let settings = settings(&self.programme, specification, replicates, permutations, seed);
+        let derived = derive(&gathered.evidence, &gathered.set_aside, &heading, &settings);
+        let level = self.programme.decisions.level;
+        let readings = ReplicatedIndex::of_evidence(&gathered.evidence);
+        let points = base_points(&derived);
+        let rows: Vec<ClassRow> = points.iter().map(ClassRow::of_point).collect();
+        let threshold = self.options.deficient_above;
+        TableResult {
+            specification: specification.clone(),
+            reliability: Reliability::of(&readings, &ReliabilityOptions { level, replicates, seed }),
+            deficient_above: threshold,
+            classifier: Classifier::of(&rows, &ClassOptions { threshold, level, replicates, seed }),
+            gathered,
+            derived,
+        }
+    }
+
+    /// What the readings of several tables say of N need together, at the base price ratio: one result a stage window and variety group.
+    #[must_use]
+    pub fn together<'a>(&self, tables: impl IntoIterator<Item = &'a TableResult>) -> Vec<Together> {
+        let trials: Vec<FittedTrial<'_>> = self.fitted_trials().collect();
+        let tables: Vec<(&TableSpecification, &[NeedPoint])> =
+            tables.into_iter().map(|result| (&result.specification, base_points(&result.derived))).collect();
+        together(&trials, &tables, self.programme.units.n_rate)
     }
 
     fn result_warnings(&self) -> Vec<Finding> {
@@ -345,6 +355,11 @@ impl Season {
         }
         warnings
     }
+}
+
+/// The points at the base price ratio.
+fn base_points(derived: &Derived) -> &[NeedPoint] {
+    derived.calibrations.first().map_or(&[], |base| &base.points)
 }
 
 /// What is to be said of how a response was tested, where it was not by permutations.
@@ -427,10 +442,10 @@ fn sensing_warnings(trial: &Trial, result: &TrialResult) -> Vec<Finding> {
 fn table_warnings(result: &TableResult) -> Vec<Finding> {
     let place = || Place::file(format!("table {}", result.specification.name));
     let mut warnings = Vec::new();
-    if let Err(reason) = &result.table {
+    if let Err(reason) = &result.derived.table {
         warnings.push(Finding::warning("no-table", place(), reason.to_string()));
     }
-    if let Some(calibration) = result.calibrations.first() {
+    if let Some(calibration) = result.derived.calibrations.first() {
         match calibration.site_years().len() {
             0 => {}
             1 => warnings.push(Finding::warning(

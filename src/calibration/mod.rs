@@ -9,6 +9,7 @@
 //! site-year is the unit of inference: what is held out, and what is resampled, is always a whole site-year.
 
 mod basis;
+mod calibrate;
 mod choose;
 mod critical_index;
 mod features;
@@ -23,6 +24,7 @@ mod validation;
 mod verdict;
 
 pub use basis::{Basis, Gathered, GroupBasis, TrialBasis, gather};
+pub use calibrate::{Calibration, CalibrationOptions, calibrate};
 pub use choose::{Chosen, MOST_FOLDS, Tried, choose};
 pub use critical_index::{
     ClassOptions, ClassRow, Classifier, Confusion, CriticalIndex, CutOff, HeldOutClass, NoClassifier, NoCriticalIndex,

@@ -7,12 +7,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
-use super::choose::choose;
+use super::choose::{choose, folds};
 use super::materials::Materials;
 use super::points::{Bound, NeedPoint};
 use super::relation::NoRelation;
 use super::returns::{Returns, Scoring};
-use super::{choose, rule_rate};
+use super::rule_rate;
 use crate::trial::RelationKind;
 
 /// A way to set the rate.
@@ -228,7 +228,7 @@ fn parts<'m>(materials: &'m Materials<'_>, by: HoldOut) -> Vec<BTreeSet<&'m str>
         HoldOut::Site => point.site.clone(),
     };
     if by == HoldOut::SiteYear {
-        return choose::folds(&materials.site_years, MOST_HELD_OUT);
+        return folds(&materials.site_years, MOST_HELD_OUT);
     }
     let mut parts: BTreeMap<String, BTreeSet<&str>> = BTreeMap::new();
     for point in &materials.points {

@@ -4,8 +4,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::calibration::{
-    Classifier, Confusion, FeatureComparison, FeatureFit, FeatureSet, HeldOutClass, NoClassifier,
-    NoReliability, Reliability, Share, Together,
+    Classifier, Confusion, FeatureComparison, FeatureFit, FeatureSet, HeldOutClass, NoClassifier, NoReliability,
+    Reliability, Share, Together,
 };
 use crate::stats::interval::Interval;
 

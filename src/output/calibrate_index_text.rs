@@ -22,7 +22,7 @@ pub(super) fn reliability(found: &ReliabilityOf) -> String {
         "Reliability of the index: plots of a treatment differ by {} (SD, {} df), so that the mean of {} plots",
         fixed(between_plots, INDEX_DECIMALS),
         found.degrees_of_freedom,
-        fixed(found.plots.unwrap_or(0.0), 1),
+        plain((found.plots.unwrap_or(0.0) * 10.0).round() / 10.0),
     );
     match (&found.within_site_years, &found.over_all) {
         (Some(within), over_all) => {
@@ -65,25 +65,31 @@ fn with_interval(found: &Interval, decimals: usize) -> String {
 /// What the index tells of whether N is needed.
 pub(super) fn critical_index(found: &CriticalIndexOf, rate_unit: &str) -> String {
     let needed = if found.threshold == 0.0 {
-        "any N pays".to_owned()
+        "any N".to_owned()
     } else {
-        format!("more than {} pays", quantity(&plain(found.threshold), Some(rate_unit)))
+        format!("more than {} of N", quantity(&plain(found.threshold), Some(rate_unit)))
     };
     let Some(area) = &found.area else {
         let reason = found.reason.as_deref().unwrap_or("there are no points");
-        return paragraph("  ", &format!("Critical index (below it {needed}): none. {}.", capitalised(reason)));
+        return paragraph(
+            "  ",
+            &format!("Critical index (below it {needed} is needed): none. {}.", capitalised(reason)),
+        );
     };
-    let mut counts = vec![format!("{} where it does", found.deficient), format!("{} where it does not", found.sufficient)];
+    let mut text = format!(
+        "Critical index, below which {needed} is needed: {} need it, {} {} not",
+        count(found.deficient, "treatment"),
+        found.sufficient,
+        if found.sufficient == 1 { "does" } else { "do" },
+    );
     if found.not_shown > 0 {
-        counts.push(format!("of which {} only {} no response", found.not_shown, if found.not_shown == 1 { "shows" } else { "show" }));
+        text += &format!(" ({} of these: response not shown)", found.not_shown);
     }
     if found.undecided > 0 {
-        counts.push(format!("{} left out as undecided", found.undecided));
+        text += &format!(", {} left out because the need is a bound", found.undecided);
     }
-    let mut text = format!(
-        "Critical index, below which {needed} ({}): a treatment where it does has the lower index of two with a chance of {} (0.5 is no \
-         better than a coin).",
-        counts.join(", "),
+    text += &format!(
+        ". Of one that needs it and one that does not, the former has the lower index with a chance of {}; 0.5 would be a coin.",
         with_interval(area, SHARE_DECIMALS),
     );
     let (Some(critical), Some(own), Some(held_out)) = (&found.critical_index, &found.own, &found.held_out) else {
@@ -92,13 +98,13 @@ pub(super) fn critical_index(found: &CriticalIndexOf, rate_unit: &str) -> String
     };
     text += &format!(" It is best set at {}.", with_interval(critical, INDEX_DECIMALS));
     let mut table = TextTable::new()
-        .words("N called for below it")
-        .numbers("rightly\ncalled for")
-        .numbers("missed")
-        .numbers("not needed")
-        .numbers("rightly\nleft")
-        .numbers("right, of all")
-        .numbers("balanced");
+        .words("N below it, none above")
+        .numbers("needed,\ngiven")
+        .numbers("needed,\nnot given")
+        .numbers("not needed,\ngiven")
+        .numbers("not needed,\nnot given")
+        .numbers("right,\nof all")
+        .numbers("mean of\nboth kinds");
     table.row(confusion("the treatments it was set on", own));
     table.row(confusion("site-years by the others", held_out));
     format!("{}\n{}", paragraph("  ", &text), table.render(2))

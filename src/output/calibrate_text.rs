@@ -3,9 +3,9 @@
 //! Points of one site-year are not independent: no R² and no p over them is printed. What is printed is how far the rule is from the
 //! need of site-years that it has not seen.
 
-use super::calibrate::{
-    CalibrationAt, Calibrations, Errors, Point, ProvenOf, RelationOf, TableCalibration, ValidationOf,
-};
+use super::calibrate::{CalibrationAt, Calibrations, Point, RelationOf, TableCalibration};
+use super::calibrate_index_text::{critical_index, features, reliability};
+use super::calibrate_validation_text::{RETURN_DECIMALS, validation};
 use super::interval_words::piece_text;
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{count, fixed, or_dash, plain, price_ratio, significant};
@@ -20,8 +20,9 @@ pub(super) fn text(calibrations: &Calibrations) -> String {
     if calibrations.tables.is_empty() {
         return "The programme wants no rate table: add [[table]] to programme.toml.\n".to_owned();
     }
-    let tables: Vec<String> = calibrations.tables.iter().map(|table| section(calibrations, table)).collect();
-    tables.join("\n")
+    let tables = calibrations.tables.iter().map(|table| section(calibrations, table));
+    let together = calibrations.features.iter().map(|found| features(found, &calibrations.rate_unit));
+    tables.chain(together).collect::<Vec<String>>().join("\n")
 }
 
 fn section(calibrations: &Calibrations, table: &TableCalibration) -> String {
@@ -46,10 +47,14 @@ fn section(calibrations: &Calibrations, table: &TableCalibration) -> String {
             count(aside, "plot"),
         ),
     );
+    text += &validation(calibrations, table);
+    text += &relations(calibrations, table, base);
     text += &points(calibrations, base);
     text += &set_aside(base);
-    text += &relations(calibrations, table, base);
-    text += &validation(calibrations, table);
+    if !base.points.is_empty() {
+        text += &format!("\n{}", reliability(&table.reliability));
+        text += &format!("\n{}", critical_index(&table.critical_index, &calibrations.rate_unit));
+    }
     text
 }
 
@@ -113,11 +118,13 @@ fn limits(point: &Point) -> String {
 }
 
 fn need(point: &Point) -> String {
-    let need = fixed(point.need, NEED_DECIMALS);
-    match point.bound {
-        "at-least" => format!("at least {need}"),
-        "at-most" => format!("at most {need}"),
-        _ => need,
+    let number = |value: f64| fixed(value, NEED_DECIMALS);
+    match (point.bound, point.optimum_status) {
+        // Its interval and the note beside it say what is known.
+        (_, "not-shown") => number(point.need),
+        ("at-least", _) => format!("at least {}", number(point.known_low.unwrap_or(point.need))),
+        ("at-most", _) => format!("at most {}", number(point.known_high.unwrap_or(point.need))),
+        _ => number(point.need),
     }
 }
 
@@ -143,114 +150,87 @@ fn relations(calibrations: &Calibrations, of: &TableCalibration, base: &Calibrat
         .words("")
         .words("relation")
         .words("N need =")
-        .numbers(with_unit("SD about it", Some(&calibrations.rate_unit)).replace(", ", ",\n"))
-        .numbers("points")
-        .numbers("bounds");
-    let mut missing = String::new();
+        .numbers(format!("SD between\nsite-years,\n{}", calibrations.rate_unit))
+        .numbers("SD within")
+        .numbers(format!("forgone when\nheld out,\n{}", of.return_unit));
+    let mut missing: Vec<(&str, Vec<&str>)> = Vec::new();
     for relation in &base.relations {
         if let Some(reason) = &relation.reason {
-            missing += &paragraph("  ", &format!("No {} relation: {reason}.", relation.kind));
+            match missing.iter_mut().find(|(known, _)| known == reason) {
+                Some((_, kinds)) => kinds.push(relation.kind),
+                None => missing.push((reason, vec![relation.kind])),
+            }
             continue;
         }
+        let forgone = of.tried.iter().find(|tried| tried.relation == relation.kind).and_then(|tried| tried.forgone);
         table.row(vec![
-            if relation.kind == of.relation { "*" } else { "" }.to_owned(),
+            if Some(relation.kind) == of.relation { "*" } else { "" }.to_owned(),
             relation.kind.to_owned(),
-            formula(relation),
-            or_dash(relation.sigma, |sigma| fixed(sigma, ERROR_DECIMALS)),
-            (relation.exact + relation.at_most + relation.at_least).to_string(),
-            (relation.at_most + relation.at_least).to_string(),
+            formula(relation, base.price_ratio),
+            or_dash(relation.between, |sd| fixed(sd, ERROR_DECIMALS)),
+            relation.within.map_or_else(String::new, |sd| fixed(sd, ERROR_DECIMALS)),
+            forgone.map_or_else(String::new, |forgone| fixed(forgone, RETURN_DECIMALS)),
         ]);
     }
+    let missing = missing
+        .iter()
+        .map(|(reason, kinds)| paragraph("  ", &format!("No {} relation: {reason}.", kinds.join(", no "))))
+        .collect::<String>();
     let rendered = table.render(2);
-    let note = if rendered.is_empty() {
-        String::new()
+    if rendered.is_empty() {
+        return if missing.is_empty() { missing } else { format!("\n{missing}") };
+    }
+    format!("\n{rendered}{}{missing}", relation_notes(of, base))
+}
+
+fn relation_notes(of: &TableCalibration, base: &CalibrationAt) -> String {
+    let mut notes = String::from("* the relation that the table is made from, ");
+    notes += if of.relation_asked.is_some() {
+        "as asked for."
     } else {
-        paragraph("  ", "* the relation that the table is made from.")
+        "the simplest that is not told from the best one by what its rates forgo on held-out site-years."
     };
-    format!("\n{rendered}{note}{missing}")
-}
-
-fn formula(relation: &RelationOf) -> String {
-    let mut formula = String::new();
-    for (power, coefficient) in relation.coefficients.iter().enumerate() {
-        let size = significant(coefficient.abs(), 4);
-        let sign = if *coefficient < 0.0 { "-" } else { "+" };
-        let factor = match power {
-            0 => "",
-            1 => "·index",
-            _ => "·index²",
-        };
-        formula += &if power == 0 { significant(*coefficient, 4) } else { format!(" {sign} {size}{factor}") };
+    let named = |name: &str| base.relations.iter().any(|relation| relation.coefficients.contains_key(name));
+    if named("need_at_reference") {
+        notes += " s = 1 - index.";
     }
-    formula
+    let held: Vec<&str> = base
+        .relations
+        .iter()
+        .filter(|relation| relation.held_from_rising == Some(true))
+        .map(|relation| relation.kind)
+        .collect();
+    if !held.is_empty() {
+        notes += &format!(" Kept from rising with the index: {}.", held.join(", "));
+    }
+    paragraph("  ", &notes)
 }
 
-fn error_cells(errors: Errors) -> [String; 2] {
-    let cell = |value: Option<f64>| or_dash(value, |value| fixed(value, ERROR_DECIMALS));
-    [cell(errors.rmse), cell(errors.bias)]
-}
-
-/// How many rates bounds prove to be too low or too high: *4 of 6 by 32*.
-fn proven_cells(errors: Errors) -> [String; 2] {
-    let cell = |found: ProvenOf| match (found.bounds, found.mean_at_least) {
-        (0, _) => String::new(),
-        (bounds, None) => format!("0 of {bounds}"),
-        (bounds, Some(mean)) => format!("{} of {bounds} by {}", found.missed, fixed(mean, NEED_DECIMALS)),
+/// The need as a formula of the index, or of s = 1 − index.
+fn formula(relation: &RelationOf, price_ratio: f64) -> String {
+    let of = |name: &str| relation.coefficients.get(name).copied();
+    let term = |name: &str, factor: &str| {
+        of(name).map_or_else(String::new, |value| {
+            format!(" {} {}{factor}", if value < 0.0 { "-" } else { "+" }, significant(value.abs(), 4))
+        })
     };
-    [cell(errors.shortfalls), cell(errors.excesses)]
-}
-
-fn validation(calibrations: &Calibrations, of: &TableCalibration) -> String {
-    let Some(own) = of.validation.iter().find(|validation| validation.kind == of.relation) else {
-        let text = "No validation: one site-year cannot be held out from itself.";
-        return if of.site_years == 1 { format!("\n{}", paragraph("  ", text)) } else { String::new() };
-    };
-    let unit = Some(calibrations.rate_unit.as_str());
-    let head = format!(
-        "Each site-year predicted by the others ({} relation): rate minus the need that could be met{}. Bias: above 0 is too much N. A need \
-         known only as a bound enters neither: a rate below a need of at least so much is proven short, one above a need of at most so much \
-         proven too high, by the mean amount given or more. One rate for all: the mean need of the other site-years, without a reading.",
-        own.kind,
-        with_unit("", unit),
-    );
-    let mut text = format!("\n{}\n{}\n", paragraph("  ", &head), held_out(own));
-    let mut kinds = error_columns(TextTable::new().words("all held-out\nsite-years"));
-    for validation in &of.validation {
-        kinds.row(error_row(validation.kind.to_owned(), validation.rule));
+    let first = |name: &str| of(name).map_or_else(String::new, |value| significant(value, 4));
+    if let Some(shape) = of("shape").filter(|shape| *shape != 0.0) {
+        let shape = significant(shape, 3);
+        return format!(
+            "{}{}",
+            first("need_at_reference"),
+            term("slope_at_reference", &format!("·(e^({shape}·s) - 1)/({shape})"))
+        );
     }
-    // The same whatever the relation.
-    kinds.row(error_row("one rate for all".to_owned(), own.one_rate));
-    text += &kinds.render(2);
-    text
-}
-
-fn error_columns(table: TextTable) -> TextTable {
-    table.numbers("RMSE").numbers("bias").numbers("proven\nshort").numbers("proven\ntoo high")
-}
-
-fn error_row(name: String, errors: Errors) -> Vec<String> {
-    std::iter::once(name).chain(error_cells(errors)).chain(proven_cells(errors)).collect()
-}
-
-fn held_out(validation: &ValidationOf) -> String {
-    let table = TextTable::new().words("held-out site-year").numbers("points");
-    let mut table = error_columns(table).numbers("RMSE of\none rate").numbers("its\nbias").words("");
-    let mut missing = String::new();
-    for site_year in &validation.site_years {
-        let outside = site_year.predictions.iter().filter(|prediction| !prediction.in_domain).count();
-        let note = if outside > 0 { format!("{outside} outside") } else { String::new() };
-        if let Some(reason) = &site_year.reason {
-            missing += &paragraph("  ", &format!("{}: not predicted: {reason}.", site_year.site_year));
-            continue;
-        }
-        let mut cells = vec![site_year.site_year.clone(), site_year.predictions.len().to_string()];
-        cells.extend(error_cells(site_year.rule));
-        cells.extend(proven_cells(site_year.rule));
-        cells.extend(error_cells(site_year.one_rate));
-        cells.push(note);
-        table.row(cells);
+    if let Some(loss) = of("loss") {
+        let agronomic = first("need_at_reference") + &term("shortfall", "·s") + &term("shortfall_squared", "·s²");
+        // A half of the price ratio over the loss is what pays less than it costs.
+        let less = significant(price_ratio / (2.0 * loss), 3);
+        return format!("max(0, {agronomic} - {less})");
     }
-    let outside = validation.site_years.iter().flat_map(|site_year| &site_year.predictions).any(|one| !one.in_domain);
-    let note = if outside { paragraph("  ", "Outside: points beyond the others' index range.") } else { String::new() };
-    table.render(2) + &note + &missing
+    if of("need_at_reference").is_some() {
+        return first("need_at_reference") + &term("slope_at_reference", "·s");
+    }
+    first("intercept") + &term("index", "·index") + &term("index_squared", "·index²")
 }

@@ -4,7 +4,7 @@ use super::calibrate::{Calibrations, HeldOutSiteYear, PerformanceOf, TableCalibr
 use super::interval_words::interval_text;
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{NONE, count, fixed, or_dash, p_value, percent};
-use crate::calibration::Rule;
+use crate::calibration::{Rule, Word};
 use crate::trial::NeedFrom;
 
 /// Decimals of rates and of their errors: rates are rounded to whole units or coarser.
@@ -39,14 +39,23 @@ pub(super) fn verdict(verdict: &VerdictOf, return_unit: &str) -> String {
         p_value(verdict.p_value),
     );
     match verdict.verdict {
-        "cannot tell yet" => {
+        word if word == Word::CannotTellYet.name() => {
             let more = match verdict.more_site_years {
                 Some(more) => format!("About {} like these would tell.", count(more, "more site-year")),
                 None => "No number of site-years within reason would tell a difference this small.".to_owned(),
             };
-            format!("Cannot tell yet whether the sensor pays: {compared}. {more}")
+            format!("{}: {compared}. {more}", verdict_words(word))
         }
-        word => format!("The sensor {word}: {compared}."),
+        word => format!("{}: {compared}.", verdict_words(word)),
+    }
+}
+
+/// A verdict's word in a clause.
+pub(super) fn verdict_words(word: &str) -> String {
+    if word == Word::CannotTellYet.name() {
+        "Cannot tell yet whether the sensor pays".to_owned()
+    } else {
+        format!("The sensor {word}")
     }
 }
 
@@ -94,7 +103,7 @@ fn over_all(calibrations: &Calibrations, of: &TableCalibration, own: &Validation
 }
 
 /// What a rule forgoes, as a bound where it is one.
-fn forgone(rule: &PerformanceOf) -> String {
+pub(super) fn forgone(rule: &PerformanceOf) -> String {
     let bound = if rule.lower_bounds > 0 { "≥ " } else { "" };
     format!("{bound}{}", fixed(rule.forgone, RETURN_DECIMALS))
 }
@@ -136,7 +145,6 @@ fn each(calibrations: &Calibrations, of: &TableCalibration, own: &ValidationOf) 
     let mut table = TextTable::new()
         .words("held-out site-year")
         .words("relation")
-        .numbers("points")
         .numbers("RMSE")
         .numbers("bias")
         .numbers(with_unit("sensor N", Some(&calibrations.rate_unit)).replace(", ", ",\n"));
@@ -150,7 +158,6 @@ fn each(calibrations: &Calibrations, of: &TableCalibration, own: &ValidationOf) 
         let mut cells = vec![
             held_out.site_year.clone(),
             held_out.relation.unwrap_or(NONE).to_owned(),
-            held_out.predictions.len().to_string(),
             or_dash(sensor.rmse, |rmse| fixed(rmse, RATE_DECIMALS)),
             or_dash(sensor.bias, |bias| fixed(bias, RATE_DECIMALS)),
             fixed(sensor.rate, RATE_DECIMALS),
@@ -166,7 +173,7 @@ fn each(calibrations: &Calibrations, of: &TableCalibration, own: &ValidationOf) 
 fn rule_head(rule: &str) -> &str {
     match Rule::ALL.into_iter().find(|known| known.name() == rule) {
         Some(Rule::GivenEarly) => "given\nearly N",
-        Some(Rule::FlatTotal) => "total less\nearly N",
+        Some(Rule::FlatTotal) => "total -\nearly N",
         Some(Rule::FlatTopdress) => "single\ntopdress",
         Some(Rule::Standard) => "standard",
         _ => rule_words(rule),

@@ -14,13 +14,15 @@ use crate::stats::random_effects::Known;
 const REACH: f64 = 8.0;
 /// Its step, as a share of the narrowest width of the integrand.
 const STEP: f64 = 0.75;
-/// More nodes than this are not taken: σ would have to be a thousandth of the spread.
-const MOST_NODES: f64 = 20_000.0;
+/// More nodes than this are not taken: σ would have to be a hundredth of what is shared.
+const MOST_NODES: f64 = 2_000.0;
 
 /// A cluster, with the sums of its exact points taken.
 #[derive(Clone, Debug)]
 pub(super) struct Reduced {
     groups: Vec<ReducedGroup>,
+    /// The error of the only group of a cluster, which its points share as they share u.
+    shared: f64,
     rows: usize,
     /// The columns of the exact points.
     exact: Vec<Vec<f64>>,
@@ -72,12 +74,16 @@ impl Reduced {
         let is_exact = |point: &&Point| matches!(point.known, Known::Exact(_));
         let exact =
             groups.iter().flat_map(|group| &group.points).filter(is_exact).map(|point| point.x.clone()).collect();
-        // A bounded point whose group has no error of its own to share is a group by itself.
+        let shared = match groups.as_slice() {
+            [only] => only.variance,
+            _ => 0.0,
+        };
         let mut reduced = Vec::with_capacity(groups.len());
         for group in groups {
-            reduced.extend(ReducedGroup::of(group, columns));
+            let variance = group.variance - shared;
+            reduced.extend(ReducedGroup::of(Group { variance, ..group }, columns));
         }
-        Self { groups: reduced, rows, exact }
+        Self { groups: reduced, shared, rows, exact }
     }
 
     pub(super) fn rows(&self) -> usize {
@@ -99,6 +105,7 @@ impl Reduced {
 
     /// The log-likelihood at β, τ² = `between` and σ² = `within`; its derivatives are left in `scratch.slope`.
     pub(super) fn log_likelihood(&self, beta: &[f64], between: f64, within: f64, scratch: &mut Scratch) -> f64 {
+        let between = between + self.shared;
         let columns = self.groups.first().map_or(0, |group| group.column_means.len());
         scratch.slope.clear();
         scratch.slope.resize(columns + 2, 0.0);
@@ -186,7 +193,7 @@ impl Reduced {
 }
 
 impl ReducedGroup {
-    /// A group, or several where its points share no error.
+    /// A group; where its points share no error, its exact points and every bounded one by itself.
     fn of(group: Group, columns: usize) -> Vec<Self> {
         let (exact, bounded): (Vec<Point>, Vec<Point>) =
             group.points.into_iter().partition(|point| matches!(point.known, Known::Exact(_)));

@@ -32,16 +32,7 @@ fn mixed() -> Vec<Cluster> {
 #[test]
 fn the_slope_is_the_derivative_of_the_likelihood() {
     let prepared = Prepared::new(&mixed()).unwrap();
-    let evaluate = |at: &[f64]| {
-        let problem = Problem {
-            prepared: &prepared,
-            weights: Some(&[1.0, 2.0, 1.0, 1.0, 3.0]),
-            left: Cell::new(10),
-            last: RefCell::new(None),
-            scratch: RefCell::new(Scratch::default()),
-        };
-        problem.evaluate(at)
-    };
+    let evaluate = |at: &[f64]| prepared.evaluate(at, Some(&[1.0, 2.0, 1.0, 1.0, 3.0]), &mut Scratch::default());
     for at in [[0.0, 0.0, -0.7, -0.7], [0.3, -0.8, 1.2, -2.0], [-0.5, 0.4, -3.0, 0.5], [0.1, 0.1, -9.0, -1.0]] {
         let (_, slope) = evaluate(&at);
         for i in 0..4 {
