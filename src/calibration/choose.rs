@@ -8,8 +8,8 @@ use super::returns::Scoring;
 use super::rule_rate;
 use crate::trial::RelationKind;
 
-/// Site-years are held out one by one up to so many, in so many parts beyond.
-pub const MOST_FOLDS: usize = 10;
+/// A choice holds site-years out in so many parts at most.
+pub const MOST_FOLDS: usize = 8;
 
 /// A kind with what it forgoes.
 #[derive(Clone, Debug, PartialEq)]

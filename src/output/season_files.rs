@@ -54,7 +54,7 @@ pub(super) fn optima<'a>(season: &Season, groups: impl IntoIterator<Item = &'a F
 /// Every file of a season's folder but the figures and `provenance.json`, which lists the files. `analysed` are the season's analyses
 /// of variance.
 ///
-/// # Errors
+/// # PerformanceOf
 /// A table that is too large for a sheet of `report/tables.xlsx`.
 pub fn season_files(season: &Season, analysed: &[Analysed]) -> Result<Vec<OutputFile>, ExportError> {
     let provenance = provenance_of(season);

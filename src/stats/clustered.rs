@@ -1,10 +1,10 @@
 //! Linear regression in clusters, with responses of which some are known only within limits.
 //!
 //! `y = x·β + u + e + ε`: u ~ N(0, τ²) is shared by the points of a cluster, e ~ N(0, v) by those of a group within it, v being known, and
-//! ε ~ N(0, σ²) is each point's own. A response is exact or lies within limits, of which one or both may be infinite. β, τ and σ are
-//! estimated by maximum likelihood. What is exact is integrated over u and e in closed form; limits by the trapezoidal rule, whose error
-//! falls like exp(−2π²(width ÷ step)²) for the smooth integrands here (Trefethen & Weideman 2014, SIAM Rev. 56:385-458, from memory): fourteen
-//! digits at the step taken.
+//! ε ~ N(0, σ²) is each point's own. A response is exact or lies within limits, of which one or both may be infinite. In a cluster of several
+//! groups the e of a response within limits is its own. β, τ and σ are estimated by maximum likelihood. What is exact is integrated over u and
+//! e in closed form; limits by the trapezoidal rule, whose error falls like exp(−2π²(width ÷ step)²) for the smooth integrands here
+//! (Trefethen & Weideman 2014, SIAM Rev. 56:385-458, from memory): nine digits at the step taken.
 //!
 //! Here a cluster is a site-year, a group the points whose need is counted from one optimum, and v the variance of that optimum.
 
@@ -86,7 +86,7 @@ const LARGEST_LOGARITHM: f64 = 5.0;
 /// The exact responses' spread about their line is rounding below this share of their size.
 const ROUNDING: f64 = 1e-9;
 /// The search ends where the slope of the log-likelihood by any parameter, in standard units and by row, is below this.
-const FLAT: f64 = 1e-9;
+const FLAT: f64 = 1e-8;
 const STEPS: usize = 200;
 /// No parameter moves farther in one step: a larger one leads where σ is next to nothing and an integral has thousands of nodes.
 const LARGEST_STEP: f64 = 1.0;
