@@ -152,9 +152,7 @@ pub enum NoFeatureComparison {
         site_year: String,
     },
     /// With one site-year none can be held out and fitted without.
-    #[error(
-        "{rows} of {of} rows have every feature, from {found} site-years: at least 2 are needed, one to be held out"
-    )]
+    #[error("rows with every feature: {rows} of {of}; their site-years: {found}, and one is to be held out from others")]
     TooFewSiteYears {
         /// Rows with every feature.
         rows: usize,

@@ -37,15 +37,20 @@ pub(super) fn reliability(found: &ReliabilityOf) -> String {
         }
     }
     text += ".";
-    if let Some(factor) = found.within_site_years.as_ref().and_then(|within| within.slope_factor) {
+    if let Some(flattened) = flattened(found) {
         text += &format!(
-            " By that error the slope of a line is too flat: without it the slope would be {} times as steep. Nothing is corrected for \
-             it: the rule is used on readings with the same error. The error of a shared N-rich reference is not in it: it is common to \
-             all treatments of a trial and does not average out over plots.",
-            fixed(factor, SHARE_DECIMALS),
+            " That error makes the slope of a line {} % too flat. Nothing is corrected for it: the rule is used on readings with the same \
+             error. The error of a shared N-rich reference is not in it: it is common to all treatments of a trial and does not average out \
+             over plots.",
+            fixed(flattened, 1),
         );
     }
     paragraph("  ", &text)
+}
+
+/// By how many per cent the slope of a line is too flat.
+fn flattened(found: &ReliabilityOf) -> Option<f64> {
+    Some(100.0 * (1.0 - found.within_site_years.as_ref()?.reliability.estimate?))
 }
 
 fn share(share: &ShareOf) -> String {

@@ -66,12 +66,12 @@ pub(super) fn validation(calibrations: &Calibrations, of: &TableCalibration) -> 
         return if of.site_years == 1 { format!("\n{}", paragraph("  ", text)) } else { String::new() };
     }
     let mut text = String::from("\n");
-    if let Some(found) = &of.verdict {
-        text += &paragraph("  ", &verdict(found, &of.return_unit));
-    }
+    text += &match &of.verdict {
+        Some(found) => paragraph("  ", &verdict(found, &of.return_unit)),
+        None => paragraph("  ", "No verdict on the sensor: fewer than two site-years can be predicted by the others."),
+    };
     let Some(own) = of.validation.iter().find(|validation| validation.held_out == "site-year") else { return text };
     if own.rules.is_empty() {
-        text += &paragraph("  ", "No validation: without the site-year that is held out, the others give no relation.");
         return text + &not_predicted(own);
     }
     text += &format!("\n{}", over_all(calibrations, of, own));
