@@ -152,7 +152,9 @@ pub enum NoFeatureComparison {
         site_year: String,
     },
     /// With one site-year none can be held out and fitted without.
-    #[error("rows with every feature: {rows} of {of}; their site-years: {found}, and one is to be held out from others")]
+    #[error(
+        "rows with every feature: {rows} of {of}; their site-years: {found}, and one is to be held out from others"
+    )]
     TooFewSiteYears {
         /// Rows with every feature.
         rows: usize,

@@ -9,7 +9,7 @@ use super::features::{Feature, FeatureComparison, FeatureRow, NoFeatureCompariso
 use super::{FittedTrial, NeedPoint, all_sets};
 use crate::response::OptimumStatus;
 use crate::sensing::{choose_date, indices};
-use crate::trial::{Plot, TableSpecification};
+use crate::trial::{BesideN, Plot, TableSpecification};
 use crate::units::{Density, NRateUnit};
 
 /// Beyond so many indices only each alone and all together are compared: every further one would double the sets.
@@ -151,7 +151,7 @@ fn stands(
     for FittedTrial { trial, .. } in trials {
         let Ok(choice) = choose_date(trial, table) else { continue };
         // As treatments are told in `basis`: by the N planned, with the mean of what went on.
-        let mut counted: BTreeMap<(Option<&str>, &[String], u64), Vec<(f64, Option<Density>)>> = BTreeMap::new();
+        let mut counted: BTreeMap<(BesideN<'_>, u64), Vec<(f64, Option<Density>)>> = BTreeMap::new();
         for read in indices(trial, table.instrument, choice.date) {
             let Some(plot) = trial.plots.get(read.reading.plot) else { continue };
             if read.is_reference || read.index.is_err() {
@@ -160,10 +160,9 @@ fn stands(
             let planned = || trial.planned_n_where(plot, unit, |application| application.is_on(choice.date));
             let level = trial.early_level(plot, unit).unwrap_or_else(planned);
             let n_on = trial.early_level(plot, unit).unwrap_or_else(|| trial.n_already_on(plot, choice.date, unit));
-            let (variety, levels) = plot.beside_n();
-            counted.entry((variety, levels, level.to_bits())).or_default().push((n_on, density(plot)));
+            counted.entry((plot.beside_n(), level.to_bits())).or_default().push((n_on, density(plot)));
         }
-        for ((variety, _, level), plots) in counted {
+        for (((variety, _), level), plots) in counted {
             let level = f64::from_bits(level);
             let on: Vec<f64> = plots.iter().map(|(n_on, _)| *n_on).collect();
             let n_on = if on.iter().all(|n_on| *n_on == level) { level } else { mean(&on) };

@@ -339,3 +339,33 @@ fn a_long_table_has_one_value_a_record() {
         .filter(|record| at(record, "record") == "point" && at(record, "price_ratio").starts_with("0.101"));
     assert_eq!(points.count(), table["at_prices"][0]["points"].as_array().unwrap().len());
 }
+
+#[test]
+fn both_sensors_speak_of_the_same_treatments() {
+    let programme = programme_of(&FOUR);
+    let found = stook_in(programme.path(), ["calibrate", "trials", "--format", "json"]).json();
+    assert_eq!(found["features"].as_array().unwrap().len(), 1);
+    let features = &found["features"][0];
+    let names: Vec<&str> =
+        features["features"].as_array().unwrap().iter().filter_map(|feature| feature["name"].as_str()).collect();
+    assert_eq!(names[..3], ["canopy-ndvi index", "leaf-chlorophyll index", "N already on"]);
+    // Trial, variety and N on of the points of a table whose need counts as a number.
+    let treatments = |table: usize| -> Vec<String> {
+        let points = found["tables"][table]["at_prices"][0]["points"].as_array().unwrap().iter();
+        let numbers =
+            points.filter(|point| ["interior", "not-shown"].contains(&point["optimum_status"].as_str().unwrap()));
+        numbers.map(|point| format!("{} {} {}", point["trial"], point["variety"], point["n_on"])).collect()
+    };
+    let (canopy, leaf) = (treatments(0), treatments(1));
+    let both = canopy.iter().filter(|treatment| leaf.contains(treatment)).count();
+    let count = |name: &str| features[name].as_u64().unwrap() as usize;
+    assert!(both > 15, "{both}");
+    let all: std::collections::BTreeSet<&String> = canopy.iter().chain(&leaf).collect();
+    assert_eq!(
+        (count("rows") + count("left_out"), features["features"][0]["missing"].as_u64().unwrap() as usize),
+        (all.len(), all.len() - canopy.len())
+    );
+    // Every set is of the same site-years, and the empty one is among them.
+    assert_eq!(features["sets"][0]["features"], json!([]));
+    assert_eq!(count("site_years"), 4);
+}
