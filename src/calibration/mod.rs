@@ -19,6 +19,7 @@ mod relation;
 mod reliability;
 mod returns;
 mod row_interval;
+pub mod shortfall;
 mod together;
 mod validation;
 mod verdict;
