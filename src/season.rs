@@ -5,7 +5,10 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use rayon::prelude::*;
 
-use crate::calibration::{FittedTrial, Gathered, gather};
+use crate::calibration::{
+    ClassOptions, ClassRow, Classifier, FittedTrial, Gathered, NeedPoint, NoClassifier, NoReliability, Reliability,
+    ReliabilityOptions, ReplicatedIndex, Together, gather, together,
+};
 use crate::economics::{Economy, PriceRatio, Tolerance, price_per_yield_unit, price_ratio, price_ratio_unit};
 use crate::experiment::anova::{Analysed, AnovaOptions, analyses_of_programme};
 use crate::experiment::{
@@ -38,6 +41,8 @@ pub struct SeasonOptions {
     pub family: Option<Family>,
     /// Method of the intervals of join, plateau and optimum.
     pub interval: IntervalMethod,
+    /// N need above which a treatment counts as deficient for the critical index, in the programme's rate unit.
+    pub deficient_above: f64,
 }
 
 /// Why there is no season.
@@ -63,6 +68,7 @@ impl Default for SeasonOptions {
             price_ratio: None,
             family: None,
             interval: IntervalMethod::default(),
+            deficient_above: 0.0,
         }
     }
 }
@@ -121,6 +127,12 @@ pub struct TableResult {
     pub gathered: Gathered,
     /// Calibrations, validations and the table.
     pub derived: Derived,
+    /// How reliable the index of its treatments is.
+    pub reliability: Result<Reliability, NoReliability>,
+    /// N need above which a treatment counts as deficient.
+    pub deficient_above: f64,
+    /// What the index tells of whether N is needed, at the base price ratio.
+    pub classifier: Result<Classifier, NoClassifier>,
 }
 
 /// A step of the season, for a progress bar.
@@ -266,7 +278,28 @@ impl Season {
         let SeasonOptions { replicates, permutations, seed, .. } = self.options;
         let settings = settings(&self.programme, specification, replicates, permutations, seed);
         let derived = derive(&gathered.evidence, &gathered.set_aside, &heading, &settings);
-        TableResult { specification: specification.clone(), gathered, derived }
+        let level = self.programme.decisions.level;
+        let readings = ReplicatedIndex::of_evidence(&gathered.evidence);
+        let points = base_points(&derived);
+        let rows: Vec<ClassRow> = points.iter().map(ClassRow::of_point).collect();
+        let threshold = self.options.deficient_above;
+        TableResult {
+            specification: specification.clone(),
+            reliability: Reliability::of(&readings, &ReliabilityOptions { level, replicates, seed }),
+            deficient_above: threshold,
+            classifier: Classifier::of(&rows, &ClassOptions { threshold, level, replicates, seed }),
+            gathered,
+            derived,
+        }
+    }
+
+    /// What the readings of several tables say of N need together, at the base price ratio: one result a stage window and variety group.
+    #[must_use]
+    pub fn together<'a>(&self, tables: impl IntoIterator<Item = &'a TableResult>) -> Vec<Together> {
+        let trials: Vec<FittedTrial<'_>> = self.fitted_trials().collect();
+        let tables: Vec<(&TableSpecification, &[NeedPoint])> =
+            tables.into_iter().map(|result| (&result.specification, base_points(&result.derived))).collect();
+        together(&trials, &tables, self.programme.units.n_rate)
     }
 
     fn result_warnings(&self) -> Vec<Finding> {
@@ -322,6 +355,11 @@ impl Season {
         }
         warnings
     }
+}
+
+/// The points at the base price ratio.
+fn base_points(derived: &Derived) -> &[NeedPoint] {
+    derived.calibrations.first().map_or(&[], |base| &base.points)
 }
 
 /// What is to be said of how a response was tested, where it was not by permutations.

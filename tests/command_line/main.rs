@@ -2,6 +2,7 @@
 
 mod anova;
 mod anova_contract;
+mod calibrate;
 mod contract;
 mod designs;
 mod economics;
