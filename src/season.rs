@@ -14,12 +14,14 @@ use crate::experiment::{
     FitOptions, Fitted, FittedGroup, GroupOptimum, QualityGroup, Response, groups_of_trial, quality_groups_of_trial,
 };
 use crate::finding::{Finding, Place};
-use crate::harvest::TrialHarvest;
+use crate::harvest::{PlotYield, TrialHarvest};
 use crate::quality::check_programme;
 use crate::rate_table::RateTable;
 use crate::recommend::{Evidence, NoTable, derive_table};
 use crate::response::{Family, IntervalMethod, OptimumStatus, TestedBy};
-use crate::sensing::{PlotIndex, ShowsN, indices, sensings, shows_n};
+use crate::sensing::{
+    Asked, Crowded, LowBecause, PlateDay, PlotIndex, ShowsN, Study, Verdict, indices, plate_days, sensings, shows_n,
+};
 use crate::site_years::{self, Across, Member, across};
 use crate::trial::{
     Instrument, LARGEST_PRICE_RATIO, NearOptimumWithin, Programme, TableSpecification, Trial, is_same_price_ratio,
@@ -100,6 +102,8 @@ pub struct TrialResult {
     pub with_quality: Vec<QualityGroup>,
     /// One result a sensing.
     pub sensings: Vec<Sensing>,
+    /// How the instruments kept to their reference plates.
+    pub plates: Vec<PlateDay>,
 }
 
 /// The readings of one instrument on one date.
@@ -113,6 +117,8 @@ pub struct Sensing {
     pub indices: Vec<PlotIndex>,
     /// Whether the readings show the N already on, by variety.
     pub shows_n: Vec<ShowsN>,
+    /// How leaves and plots differ, whether reference and canopy can be trusted, and what of a low reading is the stand.
+    pub study: Study,
 }
 
 /// The results of one table wanted.
@@ -384,19 +390,27 @@ fn trial_result(programme: &Programme, trial: &Trial, options: &FitOptions) -> R
     let harvest = TrialHarvest::of(trial, &programme.crop, &programme.units)?;
     let groups = groups_of_trial(trial, &programme.crop, &programme.units)?;
     let groups = groups.into_iter().map(|group| FittedGroup::fit(group, options)).collect();
+    let yields: Vec<Option<f64>> = harvest.yields.iter().map(PlotYield::used).collect();
+    let asked = Asked {
+        unit: programme.units.n_rate,
+        level: programme.decisions.level,
+        thin_stand_below: programme.decisions.thin_stand_below,
+        yields: &yields,
+    };
     let sensings = sensings(trial)
         .into_iter()
-        .map(|(instrument, date)| Sensing {
-            instrument,
-            date,
-            indices: indices(trial, instrument, date),
-            shows_n: shows_n(trial, instrument, date, programme.units.n_rate),
+        .map(|(instrument, date)| {
+            let indices = indices(trial, instrument, date);
+            let study = Study::of(trial, instrument, date, &indices, &asked);
+            let shows_n = shows_n(trial, instrument, date, programme.units.n_rate);
+            Sensing { instrument, date, indices, shows_n, study }
         })
         .collect();
     let priced = programme.prices.as_ref();
     let quality =
         priced.map(|prices| quality_groups_of_trial(trial, &programme.crop, &programme.units, prices, options));
-    Ok(TrialResult { harvest, groups, sensings, with_quality: quality.transpose()?.unwrap_or_default() })
+    let plates = plate_days(trial);
+    Ok(TrialResult { harvest, groups, sensings, plates, with_quality: quality.transpose()?.unwrap_or_default() })
 }
 
 fn sensing_warnings(trial: &Trial, result: &TrialResult) -> Vec<Finding> {

@@ -3,16 +3,38 @@
 //! index = reading ÷ reference. The reference of a plot is the mean of the N-rich plots that share its variety (and its block,
 //! where the trial says so), read with the same instrument on the same date.
 
+mod components;
+mod crowding;
 mod dates;
+mod far_leaves;
 mod index;
+mod level_fit;
+mod plates;
 mod plot_mean;
+mod reference;
 mod shows_n;
+mod stand;
+mod stand_model;
+mod study;
+mod sufficiency;
 mod treatment_mean;
 
+#[cfg(test)]
+mod tests;
+
+pub use components::{Components, LEAF_NUMBERS, Wanted};
+pub use crowding::{CROWDING_NDVI, Crowded, Crowding, IndexSlope};
 pub use dates::{DateChoice, NoDate, choose_date};
-pub use index::{PlotIndex, Unindexed, indices};
+pub use far_leaves::FarLeaf;
+pub use index::{Indexed, PlotIndex, Unindexed, indices};
+pub use plates::{Drift, Kept, PlateDay, plate_days};
 pub use plot_mean::{PlotMean, plot_means};
+pub use reference::ReferenceStudy;
 pub use shows_n::{ShowsN, shows_n};
+pub use stand::{Counted, LOW_INDEX, LowBecause, LowPlot, Stand, StandCounts, THIN_SHARE};
+pub use stand_model::{Effect, STAND_STEP, StandModel};
+pub use study::{Asked, Study};
+pub use sufficiency::{AgainstLevels, Because, MARGIN, Verdict};
 pub use treatment_mean::{TreatmentMean, treatment_means};
 
 use jiff::civil::Date;

@@ -1,0 +1,1 @@
+//! The statistics of readings against values from outside.
