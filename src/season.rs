@@ -434,6 +434,52 @@ fn sensing_warnings(trial: &Trial, result: &TrialResult) -> Vec<Finding> {
         for (reason, plots) in without {
             warnings.push(Finding::warning("no-index", place(), format!("{plots} plots have no index: {reason}")));
         }
+        warnings.extend(study_warnings(trial, &sensing.study, &place()));
+    }
+    warnings
+}
+
+/// What of a day's readings makes its index doubtful.
+fn study_warnings(trial: &Trial, study: &Study, place: &Place) -> Vec<Finding> {
+    let whose = |variety: &Option<String>| variety.as_ref().map_or(String::new(), |variety| format!(" of {variety}"));
+    let mut warnings = Vec::new();
+    for crowding in study.crowding.iter().filter(|crowding| crowding.crowded == Crowded::Yes) {
+        let text = format!(
+            "the canopy is crowded: the reference{} reads {:.3}, and near it a change in N no longer shows",
+            whose(&crowding.variety),
+            crowding.reference
+        );
+        let remedy = "sense earlier, before the canopy closes, or use a leaf meter";
+        warnings.push(Finding::warning("canopy-crowded", place.clone(), text).remedy(remedy));
+    }
+    for reference in study.references.iter().filter(|reference| reference.verdict() == Verdict::Doubtful) {
+        let text = format!(
+            "it is doubtful whether the N-rich reference{} is sufficient: {} of {} plots read above it, mean index {:.3}",
+            whose(&reference.variety),
+            reference.above,
+            reference.plots,
+            reference.mean_index
+        );
+        let remedy =
+            "`stook sense` says why; an index against a reference short of N is too high, and its need too low";
+        warnings.push(Finding::warning("reference-doubtful", place.clone(), text).remedy(remedy));
+    }
+    if let Some(stand) = &study.stand {
+        let thin = |because: &LowBecause| *because == LowBecause::ThinStand || *because == LowBecause::NotNitrogen;
+        let plots: Vec<&str> = stand
+            .low
+            .iter()
+            .filter(|low| thin(&low.because))
+            .filter_map(|low| trial.plots.get(low.plot).map(|plot| plot.id.as_str()))
+            .collect();
+        if let Some(first) = plots.first() {
+            let text = format!(
+                "{} plots read low for their stand or another cause, not for N (the first is {first}): extra N there may not pay",
+                plots.len()
+            );
+            let remedy = "take the rate of these plots from a leaf meter, or count the stand";
+            warnings.push(Finding::warning("thin-stand", place.clone(), text).remedy(remedy));
+        }
     }
     warnings
 }

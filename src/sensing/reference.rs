@@ -2,9 +2,8 @@
 
 use super::index::PlotIndex;
 use super::level_fit::Unit;
-use super::study::{Asked, is_one_curve, yield_units};
 use super::sufficiency::{AgainstLevels, Verdict};
-use crate::trial::{GrowthStage, Plot, Trial};
+use crate::trial::{GrowthStage, NeedFrom, Plot, Trial};
 
 /// The reference of one variety (or of the whole trial, where it is shared by all) on one day.
 #[derive(Clone, Debug, PartialEq)]
@@ -23,6 +22,8 @@ pub struct ReferenceStudy {
     pub mean_index: f64,
     /// Growth stage of the reference and another one of a plot that is read against it; `None` where they agree or were not scored.
     pub other_stage: Option<(GrowthStage, GrowthStage)>,
+    /// Plots left out of the comparison of readings, as their stand is thin and the sensor sees the stand.
+    pub thin_left_out: usize,
     /// By its readings.
     pub reading: AgainstLevels,
     /// By its yield; `None` where it has none.
@@ -34,12 +35,14 @@ impl ReferenceStudy {
         trial: &Trial,
         variety: Option<&str>,
         on: &[Unit<'_>],
+        yields: &[Unit<'_>],
         own: &[(&Plot, &PlotIndex)],
-        asked: &Asked<'_>,
+        level: f64,
     ) -> Option<Self> {
-        // N that is on when leaves are read is one response, whatever follows.
-        let reading = AgainstLevels::of(on, true, false, asked.level)?;
-        let yields = AgainstLevels::of(&yield_units(trial, variety, asked), is_one_curve(trial), true, asked.level);
+        // N that is on when leaves are read is one response, whatever follows; yields are not where topdresses came at their own time.
+        let is_one_curve = trial.need_from == NeedFrom::DifferenceFromOptimum;
+        let reading = AgainstLevels::of(on, true, false, level)?;
+        let yields = AgainstLevels::of(yields, is_one_curve, true, level);
         let others = || own.iter().filter(|(plot, _)| !plot.is_reference);
         let index: Vec<f64> = others().filter_map(|(_, read)| Some(read.index.as_ref().ok()?.index)).collect();
         let stage = |of_rich: bool| {
@@ -56,6 +59,7 @@ impl ReferenceStudy {
             above: index.iter().filter(|index| **index > 1.0).count(),
             mean_index: index.iter().sum::<f64>() / index.len().max(1) as f64,
             other_stage: rich.cloned().zip(other.cloned()),
+            thin_left_out: 0,
             reading,
             yields,
         })

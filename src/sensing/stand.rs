@@ -65,6 +65,18 @@ pub struct StandCounts {
     pub thin: usize,
 }
 
+impl StandCounts {
+    /// The stand of a trial, where it was counted.
+    pub(super) fn of(trial: &Trial, thin_stand_below: Option<Density>) -> Option<Self> {
+        stand_counts(trial, counted(trial)?, thin_stand_below)
+    }
+
+    /// Whether a plot was counted and is thin.
+    pub(super) fn is_thin(&self, plot: &Plot) -> bool {
+        self.counted.of(plot).is_some_and(|stand| stand < self.thin_below)
+    }
+}
+
 /// What a low canopy index comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum LowBecause {
@@ -132,14 +144,12 @@ impl Stand {
         unit: NRateUnit,
         canopy: &[PlotIndex],
         leaf: Option<(Date, &[PlotIndex])>,
-        thin_stand_below: Option<Density>,
+        counts: Option<StandCounts>,
         level: f64,
     ) -> Option<Self> {
-        let counted = counted(trial);
-        if counted.is_none() && leaf.is_none() {
+        if counts.is_none() && leaf.is_none() {
             return None;
         }
-        let counts = counted.and_then(|counted| stand_counts(trial, counted, thin_stand_below));
         let model = counts.as_ref().and_then(|counts| {
             let stand = |plot: &Plot| counts.counted.of(plot);
             StandModel::of(trial, date, unit, canopy, stand, counts.full, level)

@@ -10,8 +10,8 @@ use super::index::{PlotIndex, indices};
 use super::level_fit::{LevelFit, Unit, units};
 use super::reference::ReferenceStudy;
 use super::sensings;
-use super::stand::Stand;
-use crate::trial::{Instrument, NeedFrom, Plot, Trial};
+use super::stand::{Stand, StandCounts};
+use crate::trial::{Instrument, Plot, Trial};
 use crate::units::{Density, NRateUnit};
 
 /// Canopy and leaf readings this many days apart are of one crop: a leaf takes about a week to appear (common practice).
@@ -51,13 +51,19 @@ impl Study {
         let leaf_date = leaf_date(trial, date).filter(|_| is_canopy);
         let leaf_reads = leaf_date.map(|date| indices(trial, Instrument::LeafChlorophyll, date));
         let leaf = leaf_date.zip(leaf_reads.as_deref());
+        let counts = StandCounts::of(trial, asked.thin_stand_below);
+        // A thin stand takes from canopy and yield what N does not: such plots are no measure of the reference, nor of crowding.
+        let is_full = |plot: &Plot| !counts.as_ref().is_some_and(|counts| counts.is_thin(plot));
         let of_varieties = by_variety(trial, reads);
         let mut leaf_varieties = leaf.map(|(date, reads)| (date, by_variety(trial, reads)));
         let mut references = Vec::new();
         let mut crowding = Vec::new();
         for (variety, own) in of_varieties {
-            let on = reading_units(trial, date, asked.unit, &own);
-            let Some(reference) = ReferenceStudy::of(trial, variety, &on, &own, asked) else { continue };
+            let standing: Vec<_> = own.iter().copied().filter(|(plot, _)| !is_canopy || is_full(plot)).collect();
+            let on = reading_units(trial, date, asked.unit, &standing);
+            let yields = yield_units(trial, variety, asked, &is_full);
+            let Some(reference) = ReferenceStudy::of(trial, variety, &on, &yields, &own, asked.level) else { continue };
+            let reference = ReferenceStudy { thin_left_out: own.len() - standing.len(), ..reference };
             if is_canopy {
                 let leaf = leaf_varieties.as_mut().and_then(|(date, reads)| {
                     let on = reading_units(trial, *date, asked.unit, reads.get(&variety)?);
@@ -70,9 +76,8 @@ impl Study {
             }
             references.push(reference);
         }
-        let stand = is_canopy
-            .then(|| Stand::of(trial, date, asked.unit, reads, leaf, asked.thin_stand_below, asked.level))
-            .flatten();
+        let stand =
+            is_canopy.then(|| Stand::of(trial, date, asked.unit, reads, leaf, counts.clone(), asked.level)).flatten();
         let components = Components::of(trial, date, asked.unit, reads, asked.level);
         Self { components, references, crowding, stand }
     }
@@ -110,17 +115,14 @@ fn mean_of_reference(units: &[Unit<'_>]) -> Option<f64> {
 }
 
 /// Yields with the N of the whole season, one variety's.
-pub(super) fn yield_units<'t>(trial: &'t Trial, variety: Option<&str>, asked: &Asked<'_>) -> Vec<Unit<'t>> {
-    let own = trial
-        .plots
-        .iter()
-        .zip(asked.yields)
-        .filter(|(plot, _)| variety.is_none() || plot.variety.as_deref() == variety);
+fn yield_units<'t>(
+    trial: &'t Trial,
+    variety: Option<&str>,
+    asked: &Asked<'_>,
+    is_full: &dyn Fn(&Plot) -> bool,
+) -> Vec<Unit<'t>> {
+    let is_own = |plot: &Plot| (variety.is_none() || plot.variety.as_deref() == variety) && is_full(plot);
+    let own = trial.plots.iter().zip(asked.yields).filter(|(plot, _)| is_own(plot));
     let values = own.filter_map(|(plot, yields)| Some((plot, (*yields)?)));
     units(trial, values, |plot| trial.n_where(plot, asked.unit, |_| true))
-}
-
-/// Whether the yields of a trial are one response to N: they are not where topdresses came at their own time.
-pub(super) fn is_one_curve(trial: &Trial) -> bool {
-    trial.need_from == NeedFrom::DifferenceFromOptimum
 }

@@ -70,6 +70,8 @@ pub struct AgainstLevels {
     pub because: Because,
     /// Mean of the reference, in the units of the readings or yields.
     pub reference: f64,
+    /// N on it, in the rate unit; `None` where there is nothing to compare.
+    pub reference_n: Option<f64>,
     /// N of the level that lies highest, in the rate unit; `None` where there is none to compare.
     pub highest_n: Option<f64>,
     /// That level minus the reference, per cent of the reference, with limits that hold for all levels together (Dunnett).
@@ -89,6 +91,7 @@ impl AgainstLevels {
             verdict: Verdict::CannotTell,
             because: Because::NothingToCompare,
             reference,
+            reference_n: None,
             highest_n: None,
             highest_minus_reference: None,
             p: None,
@@ -163,6 +166,7 @@ impl AgainstLevels {
             verdict,
             because,
             reference,
+            reference_n: Some(own_n),
             highest_n: Some(highest_n),
             highest_minus_reference: Some(simultaneous),
             p,
