@@ -20,7 +20,8 @@ use crate::rate_table::RateTable;
 use crate::recommend::{Evidence, NoTable, derive_table};
 use crate::response::{Family, IntervalMethod, OptimumStatus, TestedBy};
 use crate::sensing::{
-    Asked, Crowded, LowBecause, PlateDay, PlotIndex, ShowsN, Study, Verdict, indices, plate_days, sensings, shows_n,
+    Asked, Crowded, LowBecause, PlateDay, PlotIndex, ShowsN, Study, Verdict, choose_date, indices, plate_days,
+    sensings, shows_n,
 };
 use crate::site_years::{self, Across, Member, across};
 use crate::trial::{
@@ -302,7 +303,7 @@ impl Season {
         let mut warnings = Vec::new();
         for (trial, result) in self.programme.trials.iter().zip(&self.trials) {
             warnings.extend(self.curve_warnings(trial, result));
-            warnings.extend(sensing_warnings(trial, result));
+            warnings.extend(sensing_warnings(trial, result, &self.programme.tables));
         }
         warnings.extend(self.tables.iter().flat_map(table_warnings));
         warnings
@@ -413,8 +414,16 @@ fn trial_result(programme: &Programme, trial: &Trial, options: &FitOptions) -> R
     Ok(TrialResult { harvest, groups, sensings, plates, with_quality: quality.transpose()?.unwrap_or_default() })
 }
 
-fn sensing_warnings(trial: &Trial, result: &TrialResult) -> Vec<Finding> {
+fn sensing_warnings(trial: &Trial, result: &TrialResult, tables: &[TableSpecification]) -> Vec<Finding> {
     let mut warnings = Vec::new();
+    // Readings that no table takes need no second look.
+    let is_taken = |sensing: &Sensing| {
+        let takes = |table: &TableSpecification| {
+            table.instrument == sensing.instrument
+                && choose_date(trial, table).is_ok_and(|chosen| chosen.date == sensing.date)
+        };
+        tables.is_empty() || tables.iter().any(takes)
+    };
     for sensing in &result.sensings {
         let place = || Place::file(&trial.folder).column(format!("{} {}", sensing.instrument.name(), sensing.date));
         for shown in sensing.shows_n.iter().filter(|shown| !shown.is_shown()) {
@@ -434,7 +443,9 @@ fn sensing_warnings(trial: &Trial, result: &TrialResult) -> Vec<Finding> {
         for (reason, plots) in without {
             warnings.push(Finding::warning("no-index", place(), format!("{plots} plots have no index: {reason}")));
         }
-        warnings.extend(study_warnings(trial, &sensing.study, &place()));
+        if is_taken(sensing) {
+            warnings.extend(study_warnings(trial, &sensing.study, &place()));
+        }
     }
     warnings
 }

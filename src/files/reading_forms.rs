@@ -1,6 +1,6 @@
 //! The forms readings are kept in: a column a sensing date, or a row a reading.
 
-use std::num::NonZeroU16;
+use std::num::NonZeroU8;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
@@ -258,7 +258,7 @@ impl<'t> Roles<'t> {
             Leaves::Column(leaves) => keep(cell(leaves).count(), faults).flatten(),
             Leaves::Same(pass) => pass,
         };
-        let position: Option<NonZeroU16> =
+        let position: Option<NonZeroU8> =
             self.positions.as_ref().and_then(|positions| positions.position(cells.text(positions.column)));
         if let Keys::Columns(parts, index) = keys {
             let above = plot.value;

@@ -48,6 +48,11 @@ fn of_variety(variety: Option<&String>) -> String {
     variety.map_or_else(String::new, |variety| format!(" of {variety}"))
 }
 
+/// A rate to the tenth.
+fn rate(value: f64) -> String {
+    plain((value * 10.0).round() / 10.0)
+}
+
 /// *0.4 % (−1.1 to 1.9)*.
 fn percent_text(interval: &Interval) -> String {
     let estimate = or_dash(interval.estimate, |value| fixed(value, PERCENT_DECIMALS));
@@ -67,12 +72,12 @@ fn verdict_text(verdict: &str) -> &str {
 
 fn reference_text(reference: &ReferenceOf, sensing: &SensingOf, unit: &str) -> String {
     let shared = if reference.within_block { ", each for its own block" } else { "" };
+    let above = if reference.plots_above == 0 { "none".to_owned() } else { reference.plots_above.to_string() };
     let mut text = format!(
-        "N-rich reference{} ({}{shared}): {}. {} of {} read above it.",
+        "N-rich reference{} ({}{shared}): {}; {above} of {} read above it.",
         of_variety(reference.variety.as_ref()),
         count(reference.reference_plots, "plot"),
         verdict_text(reference.verdict),
-        reference.plots_above,
         count(reference.plots, "plot"),
     );
     if 2 * reference.plots_above > reference.plots {
@@ -108,7 +113,7 @@ pub(super) fn yields_of_references(sensing: &SensingOf, unit: &str) -> String {
 }
 
 fn against_text(what: &str, found: &AgainstOthers, decimals: usize, unit: &str) -> String {
-    let n = |n: Option<f64>| or_dash(n, plain);
+    let n = |n: Option<f64>| or_dash(n, rate);
     let of_n = |value: Option<f64>| format!("{} {unit}", n(value));
     let highest = || found.highest_minus_reference_percent.as_ref().map_or_else(String::new, percent_text);
     let p = found.p_value.map_or_else(String::new, |p| format!(", Dunnett {}", p_value(p)));
@@ -165,13 +170,13 @@ fn against_text(what: &str, found: &AgainstOthers, decimals: usize, unit: &str) 
 fn slope_text(slope: &SlopeOf, unit: &str) -> String {
     let scaled = |value: Option<f64>| value.map(|value| SLOPE_STEP * value);
     format!(
-        "{} ({}, {}) an index per {} {unit} from {} to {}",
+        "{} of the index ({}, {}) for {} {unit} from {} to {}",
         or_dash(scaled(slope.slope.estimate), |value| fixed(value, SLOPE_DECIMALS)),
         piece_text(scaled(slope.slope.low), scaled(slope.slope.high), SLOPE_DECIMALS),
         p_value(slope.p_value),
         plain(SLOPE_STEP),
-        plain(slope.from_n),
-        plain(slope.to_n),
+        rate(slope.from_n),
+        rate(slope.to_n),
     )
 }
 
@@ -180,36 +185,31 @@ fn crowding_text(crowding: &CrowdingOf, unit: &str) -> Option<String> {
     let whose = of_variety(crowding.variety.as_ref());
     let reference = fixed(crowding.reference, INDEX_DECIMALS);
     let slope = |slope: &Option<SlopeOf>| slope.as_ref().map(|slope| slope_text(slope, unit));
-    let sides = match (slope(&crowding.lower), slope(&crowding.upper)) {
-        (Some(lower), Some(upper)) => {
-            let bend = crowding.bend_p_value.map_or_else(String::new, |p| format!(" (of no bend {})", p_value(p)));
-            format!(" It changes by {lower}, and by {upper}{bend}.")
-        }
-        _ => String::new(),
+    let (lower, upper) = (slope(&crowding.lower), slope(&crowding.upper));
+    let leaf = match &crowding.leaf_upper {
+        Some(leaf) if leaf.p_value <= 0.05 => " The leaf meter still tells these levels apart.",
+        Some(_) => " The leaf meter sees none either, so the crop may simply have had enough.",
+        None => "",
     };
-    let leaf = crowding
-        .leaf_upper
-        .as_ref()
-        .filter(|leaf| leaf.p_value <= 0.05)
-        .map_or("", |_| " The leaf meter still tells the upper levels apart.");
-    match crowded(crowding) {
-        Some(true) => Some(format!(
-            "CROWDED: the reference{whose} reads {reference}, and near it a change in N no longer shows.{sides}{leaf} Sense earlier, \
-             before the canopy closes, or use a leaf meter; a high index here may hide a need."
-        )),
-        Some(false) => Some(format!(
-            "Perhaps crowded: the reference{whose} reads {reference}, where closed canopies crowd ({} and above), and no change with \
-             N is shown near it; whether the crop had enough or the sensor saw no more cannot be told from it.{sides}{leaf}",
+    match (crowding.crowded, upper) {
+        ("crowded", Some(upper)) => {
+            let lower = lower.map_or_else(String::new, |lower| format!(", against {lower}"));
+            let bend = crowding.bend_p_value.map_or_else(String::new, |p| format!("; of no bend {}", p_value(p)));
+            Some(format!(
+                "CROWDED: the reference{whose} reads {reference}, and near it a change in N no longer shows: {upper}{lower}{bend}.{leaf} \
+                 Sense earlier, before the canopy closes, or use a leaf meter; a high index here may hide a need."
+            ))
+        }
+        ("perhaps", Some(upper)) => Some(format!(
+            "Perhaps crowded: the reference{whose} reads {reference}, as closed canopies do ({} and above), and near it no change with \
+             N is shown: {upper}.{leaf}",
             plain(CROWDING_NDVI)
         )),
-        None => None,
-    }
-}
-
-fn crowded(crowding: &CrowdingOf) -> Option<bool> {
-    match crowding.crowded {
-        "crowded" => Some(true),
-        "perhaps" => Some(false),
+        ("perhaps", None) => Some(format!(
+            "Perhaps crowded: the reference{whose} reads {reference}, as closed canopies do ({} and above); too few plots tell whether \
+             a change in N still shows there.",
+            plain(CROWDING_NDVI)
+        )),
         _ => None,
     }
 }
@@ -235,7 +235,7 @@ fn stand_text(stand: &StandOf, unit: &str) -> String {
         if let Some(model) = &stand.model {
             text += &format!(" A stand denser by a tenth reads {}", effect_text(&model.stand_tenth));
             if let (Some([from, to]), Some(n)) = (model.n_range, &model.n) {
-                text += &format!("; N from {} to {} {unit} reads {}", plain(from), plain(to), effect_text(n));
+                text += &format!("; N from {} to {} {unit} reads {}", rate(from), rate(to), effect_text(n));
             }
             let blocks = match (model.blocks_removed, model.stand_between_blocks) {
                 (true, _) => " (blocks removed)".to_owned(),
@@ -250,9 +250,13 @@ fn stand_text(stand: &StandOf, unit: &str) -> String {
     }
     let mut text = if text.is_empty() { text } else { paragraph("  ", &text) };
     let low = plain(LOW_INDEX);
-    let leaf = |words: &str| if stand.leaf_date.is_some() { words.to_owned() } else { String::new() };
+    let told = if stand.leaf_date.is_some() {
+        "the leaf index is near 1"
+    } else {
+        "at a full stand the index would be near 1"
+    };
     let lines = [
-        (vec!["thin-stand"], format!("Thin stand, not N{}: extra N there may not pay", leaf(" (the leaf index is near 1)"))),
+        (vec!["thin-stand"], format!("Thin stand, not N ({told}): extra N there may not pay")),
         (vec!["thin-stand-and-n"], "Thin stand, and N is short too".to_owned()),
         (vec!["thin-stand-at-least"], "Thin stand; whether N is short too cannot be told".to_owned()),
         (
@@ -302,7 +306,7 @@ fn flagged_text(flagged: &[FlaggedLeaf], decided: FlaggedLeaves) -> String {
     let named: Vec<String> = flagged
         .iter()
         .map(|leaf| {
-            let number = leaf.leaf.map_or_else(String::new, |number| format!(" leaf {number}"));
+            let number = leaf.leaf.map_or_else(String::new, |number| format!(" leaf {number}:"));
             format!("{}{number} {}", leaf.plot, plain(leaf.reading))
         })
         .collect();

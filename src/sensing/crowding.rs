@@ -3,7 +3,8 @@
 //! Plot means are fitted as level of N + block. The slope of the index on N is a contrast of the level means, once over the upper levels,
 //! the reference among them, and once over the lower ones; both share the level in the middle. A canopy index is crowded where it answers
 //! to N below and no longer above, by slopes that differ by more than chance, and its reference reads as high as closed
-//! canopies do.
+//! canopies do. A crop that has enough N looks the same. A leaf meter on the same plots tells the two apart, where one was read: if its index
+//! still rises over the upper levels the canopy is crowded, otherwise that is not shown.
 
 use super::level_fit::{Contrast, LevelFit};
 use crate::stats::interval::Interval;
@@ -37,9 +38,9 @@ impl IndexSlope {
 /// What can be said of crowding.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Crowded {
-    /// It answers to N below and no longer near the reference, which reads as high as closed canopies do.
+    /// It no longer answers to N near the reference, which reads as high as closed canopies do, while it does below, or leaves still do.
     Yes,
-    /// The reference reads as high as closed canopies do and the slope near it is not shown, but nothing shows that the crop still answers.
+    /// The reference reads as high as closed canopies do and no slope is shown near it, but nothing shows that the crop still answers.
     Perhaps,
     /// It still answers to N near the reference, or its reference reads below closed canopies.
     No,
@@ -115,11 +116,12 @@ impl Crowding {
         });
         let bends = bend.is_some_and(|bend| bend.estimate > 0.0 && bend.p().is_some_and(|p| p <= ALPHA));
         let answers_below = lower.as_ref().is_some_and(IndexSlope::rises) && bends;
-        let leaf_answers = leaf_upper.as_ref().is_some_and(IndexSlope::rises);
+        // Where a leaf meter sees no change either, the crop may simply have had enough.
+        let leaf_answers = leaf_upper.as_ref().map(IndexSlope::rises);
         let crowded = match &upper {
             None => nothing.crowded,
             Some(upper) if upper.rises() || !is_high => Crowded::No,
-            Some(_) if answers_below || leaf_answers => Crowded::Yes,
+            Some(_) if leaf_answers.unwrap_or(answers_below) => Crowded::Yes,
             Some(_) => Crowded::Perhaps,
         };
         Self { crowded, lower, upper, bend_p: bend.and_then(|bend| bend.p()), leaf_upper, ..nothing }

@@ -191,12 +191,13 @@ fn lambda(fit: &LevelFit, other: usize, own: usize) -> Option<f64> {
     Some((n? / (n? + reference?)).sqrt())
 }
 
-/// Where the plateau of a quadratic-plateau begins; `None` where the values do not rise with N.
+/// Where the plateau of a quadratic-plateau begins; `None` where the values do not rise with N, by more than chance (F test of the levels).
 fn plateau(units: &[Unit<'_>], level: f64) -> Option<(Reach, Interval)> {
     let rates: Vec<f64> = units.iter().map(|unit| unit.n).collect();
     let values: Vec<f64> = units.iter().map(|unit| unit.value).collect();
     let blocks: Vec<_> = units.iter().map(|unit| unit.within).collect();
     let observations = Observations::new(&rates, &values, Some(&level_indices(&blocks))).ok()?;
+    observations.analysis().p.filter(|p| *p <= 1.0 - level)?;
     let Fit::Estimated(curve) = observations.fit(Family::QuadraticPlateau) else { return None };
     let from = observations.join_by(&curve, IntervalMethod::Profile, level);
     let from = if from.limits == Limits::NotComputed && from.reason.is_none() {

@@ -1,6 +1,6 @@
 //! Readings: the instrument, the day, the leaf, and where each stands.
 
-use std::num::NonZeroU16;
+use std::num::NonZeroU8;
 
 use jiff::civil::Date;
 use schemars::JsonSchema;
@@ -63,7 +63,7 @@ pub struct Reading {
     /// Leaf, or pass of a canopy sensor, where they are numbered.
     pub leaf: Option<u32>,
     /// Where on the plant the leaf sat, counted from 1 in [`Trial::leaf_positions`].
-    pub position: Option<NonZeroU16>,
+    pub position: Option<NonZeroU8>,
     /// As typed; of red and near-infrared reflectance their NDVI.
     pub value: f64,
     /// Position in [`Trial::reading_columns`] of the column it stands in.
