@@ -144,7 +144,7 @@ fn against_text(what: &str, found: &AgainstOthers, decimals: usize, unit: &str) 
             of_n(found.highest_n),
             highest()
         ),
-        "last-step-small" => format!("{}, so more N would add less than {margin} %", step()),
+        "last-step-small" => format!("{}, so more N would add under {margin} % to it", step()),
         "plateau-reached" => plateau().unwrap_or_default(),
         "none-above" => format!(
             "the highest treatment, {} in all, differs from it by {}, so none lies {margin} % above it",
@@ -194,7 +194,7 @@ fn crowding_text(crowding: &CrowdingOf, unit: &str) -> Option<String> {
     match (crowding.crowded, upper) {
         ("crowded", Some(upper)) => {
             let lower = lower.map_or_else(String::new, |lower| format!(", against {lower}"));
-            let bend = crowding.bend_p_value.map_or_else(String::new, |p| format!("; of no bend {}", p_value(p)));
+            let bend = crowding.bend_p_value.map_or_else(String::new, |p| format!("; no bend: {}", p_value(p)));
             Some(format!(
                 "CROWDED: the reference{whose} reads {reference}, and near it a change in N no longer shows: {upper}{lower}{bend}.{leaf} \
                  Sense earlier, before the canopy closes, or use a leaf meter; a high index here may hide a need."

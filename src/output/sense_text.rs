@@ -36,7 +36,10 @@ pub(super) fn text(sense: &Sense) -> String {
         }
     }
     let elsewhere = if alone { "" } else { " The table of leaf numbers is in the text of a single trial." };
-    text + &format!("\nTreatment means; every plot is in --format csv and json.{elsewhere}\n")
+    text + &format!(
+        "\n{}",
+        paragraph("", &format!("Treatment means; every plot is in --format csv and json.{elsewhere}"))
+    )
 }
 
 fn counts(sensing: &SensingOf) -> String {

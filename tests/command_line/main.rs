@@ -12,6 +12,7 @@ mod mutations;
 mod new;
 mod reading;
 mod run;
+mod sense;
 mod status;
 mod which_curve;
 mod yields;

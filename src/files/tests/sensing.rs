@@ -6,7 +6,7 @@ use approx::assert_relative_eq;
 
 use super::{OSIER, PROGRAMME, UPPER, load, valid};
 use crate::finding::{Finding, Severity};
-use crate::trial::{FlaggedLeaves, Programme};
+use crate::trial::{FlaggedLeaves, Programme, Reading};
 
 /// The one column of NDVI in the sound trial, to be replaced.
 const COLUMNS: &str = "columns = [{ column = \"ndvi_apr02\", date = 2024-04-02, stage = \"Feekes 5\" }]";
@@ -171,8 +171,6 @@ fn positions_of_leaves_are_kept_as_typed_in_the_order_of_the_file() {
 
 #[test]
 fn a_reading_stays_at_64_bytes() {
-    use crate::trial::{GrowthStage, Instrument, Reading};
-    eprintln!("{} {} {}", size_of::<Option<GrowthStage>>(), size_of::<jiff::civil::Date>(), size_of::<Instrument>());
     assert_eq!(size_of::<Reading>(), 64);
 }
 
