@@ -149,7 +149,6 @@ impl Components {
             percent,
             leaves: (left > 0.0).then(|| whole(self.within / left)).flatten(),
             plots: whole(self.variance(self.readings) / variance),
-            plots_reached_by_any_leaves: whole(self.between / variance),
         }
     }
 }
@@ -163,8 +162,6 @@ pub struct Wanted {
     pub leaves: Option<usize>,
     /// The fewest plots of a treatment that give it with the leaves that were read here; `None` above 10 000.
     pub plots: Option<usize>,
-    /// With fewer plots than this no number of leaves gives it.
-    pub plots_reached_by_any_leaves: Option<usize>,
 }
 
 fn median_count(levels: &[usize]) -> usize {

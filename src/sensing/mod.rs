@@ -1,7 +1,21 @@
-//! Plot means of readings, the N-rich reference they are read against, and the sufficiency index.
+//! Plot means of readings, the N-rich reference they are read against, the sufficiency index, and what makes it doubtful.
 //!
 //! index = reading ÷ reference. The reference of a plot is the mean of the N-rich plots that share its variety (and its block,
 //! where the trial says so), read with the same instrument on the same date.
+//!
+//! | question | answered by |
+//! |---|---|
+//! | what did a plot read, and which of its leaves lie far from the others? | [`plot_means`] |
+//! | what is its index, or why is there none? | [`indices`] |
+//! | do the readings show the N that is on? | [`shows_n`] |
+//! | how many leaves and plots for a wanted precision? | [`Components`] |
+//! | is the reference sufficient? | [`ReferenceStudy`] |
+//! | is the canopy crowded? | [`Crowding`] |
+//! | a thin stand or short N? | [`Stand`] |
+//! | did the instrument keep to its plate? | [`plate_days`] |
+//!
+//! Components, reference, crowding and stand are together in the [`Study`] of a day. Nothing here depends on the scale of the readings but the height at which a
+//! canopy is said to crowd.
 
 mod components;
 mod crowding;
