@@ -76,7 +76,7 @@ impl Components {
         };
         let (within_df, within_squares) =
             reads.iter().map(squares).fold((0, 0.0), |(df, sum), (degrees, squares)| (df + degrees, sum + squares));
-        if within_df == 0 || !(within_squares > 0.0) {
+        if within_df == 0 || within_squares <= 0.0 {
             return None;
         }
         let within = within_squares / within_df as f64;

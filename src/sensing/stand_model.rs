@@ -96,7 +96,7 @@ impl StandModel {
         let grand = index.iter().sum::<f64>() / index.len() as f64;
         let total = index.iter().map(|index| (index - grand).powi(2)).sum::<f64>();
         let df = whole.df as f64;
-        let contrast = |weights: &[f64], scale: f64| -> Option<(Interval, f64, f64)> {
+        let contrast = |weights: &[f64], scale: f64| -> Option<Change> {
             let whitened = whole.factor.whitened(weights)?;
             let coefficients = whole.coefficients.iter().map(|coefficient| coefficient.unwrap_or(0.0));
             let estimate = scale * coefficients.zip(weights).map(|(own, weight)| own * weight).sum::<f64>();
@@ -104,11 +104,11 @@ impl StandModel {
             let half = t_quantile(0.5 + level / 2.0, df)? * error;
             let interval =
                 Interval::between(Some(estimate), Some(estimate - half), Some(estimate + half), level, METHOD);
-            Some((interval, error, t_two_sided(estimate / error, df)?))
+            Some(Change { interval, standard_error: error, p: t_two_sided(estimate / error, df)? })
         };
         let columns = whole.coefficients.len();
         let of_stand: Vec<f64> = (0..columns).map(|column| f64::from(u8::from(column == 0))).collect();
-        let (change, standard_error, p) = contrast(&of_stand, STAND_STEP)?;
+        let Change { interval: change, standard_error, p } = contrast(&of_stand, STAND_STEP)?;
         let unique_share = (without_stand.rss - whole.rss) / total;
         let stand = Effect { change, standard_error, p, unique_share };
         let n = n_effect(&cells, &varieties, &n_on, columns, &contrast).and_then(|(range, change, standard_error)| {
@@ -134,13 +134,20 @@ impl StandModel {
     }
 }
 
+/// A change of the index with what it may be by chance.
+struct Change {
+    interval: Interval,
+    standard_error: f64,
+    p: f64,
+}
+
 /// The change of the index from the lowest to the highest level of N, averaged over varieties that have both.
 fn n_effect(
     cells: &[usize],
     varieties: &[usize],
     n_on: &[f64],
     columns: usize,
-    contrast: &dyn Fn(&[f64], f64) -> Option<(Interval, f64, f64)>,
+    contrast: &dyn Fn(&[f64], f64) -> Option<Change>,
 ) -> Option<([f64; 2], Interval, f64)> {
     let lowest = n_on.iter().copied().reduce(f64::min)?;
     let highest = n_on.iter().copied().reduce(f64::max)?;
@@ -157,8 +164,8 @@ fn n_effect(
         *weights.get_mut(low + 1)? -= 1.0 / pairs.len() as f64;
         *weights.get_mut(high + 1)? += 1.0 / pairs.len() as f64;
     }
-    let (change, standard_error, _) = contrast(&weights, 1.0).filter(|_| highest > lowest)?;
-    Some(([lowest, highest], change, standard_error))
+    let change = contrast(&weights, 1.0).filter(|_| highest > lowest)?;
+    Some(([lowest, highest], change.interval, change.standard_error))
 }
 
 /// The share of a sum of squares that lies between groups; `None` where values do not vary.

@@ -141,9 +141,11 @@ fn one_site_year_gives_a_table_that_says_what_it_cannot() {
     assert_eq!((below.status, below.rate), (Status::BelowDomain, None));
 }
 
+type OfDate = (&'static str, [f64; 2], [f64; 2], [f64; 3], usize);
+
 /// What statsmodels gives for the NDVI of a date on level + block: slope of the index from 0 to 80 and from 80 to 180, p of each, the step
 /// from 120 to 180 in per cent of the reference with its 95 % limits, and the plots that read above the mean reference.
-const BY_DATE: [(&str, [f64; 2], [f64; 2], [f64; 3], usize); 3] = [
+const BY_DATE: [OfDate; 3] = [
     (
         "2017-04-25",
         [0.000_712_025_316_455_690_9, -0.000_291_472_351_765_494_15],

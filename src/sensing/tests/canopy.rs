@@ -210,7 +210,7 @@ fn a_plot_without_an_index_has_the_reason() {
     let reason = |change: &dyn Fn(&mut Trial)| {
         let mut trial = canopy(&NDVI);
         change(&mut trial);
-        indices(&trial, CANOPY, DAY)[0].index.clone().unwrap_err()
+        indices(&trial, CANOPY, DAY)[0].index.unwrap_err()
     };
     assert_eq!(reason(&|trial| trial.reference = None), Unindexed::NoReference);
     assert_eq!(

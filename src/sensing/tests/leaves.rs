@@ -41,7 +41,7 @@ fn a_leaf_far_from_its_plot_is_flagged_and_kept_with_both_means_at_hand() {
 fn where_the_programme_leaves_flagged_leaves_out_means_and_indices_go_without_them() {
     let kept = lesion();
     let left_out = Trial { flagged_leaves: FlaggedLeaves::LeaveOut, ..lesion() };
-    let index = |trial: &Trial| indices(trial, LEAF, DAY)[0].index.clone().unwrap();
+    let index = |trial: &Trial| indices(trial, LEAF, DAY)[0].index.unwrap();
     let (with, without) = (index(&kept), index(&left_out));
     assert_eq!((with.other_index, without.other_index), (Some(without.index), Some(with.index)));
     // The reference has the sound leaves plus 4: its mean is 54.05.
