@@ -33,8 +33,8 @@ pub fn table_text(table: &RateTable) -> String {
         "  ",
         &format!(
             "Rates are multiples of {}, at most {}.",
-            plain(document.rate.round_to),
-            quantity(&plain(document.rate.highest), unit),
+            plain(document.settings.rate.round_to),
+            quantity(&plain(document.settings.rate.highest), unit),
         ),
     );
     if let Some(note) = document.rows.iter().flat_map(|row| &row.rates).find_map(interval_note) {
@@ -120,7 +120,7 @@ impl NoTables {
     /// Those of the results that are no table.
     pub fn of<'a>(results: impl IntoIterator<Item = &'a TableResult>) -> Self {
         let missing = |result: &TableResult| {
-            let reason = result.table.as_ref().err()?.to_string();
+            let reason = result.derived.table.as_ref().err()?.to_string();
             Some(MissingTable { table: result.specification.name.clone(), reason })
         };
         Self { tables: results.into_iter().filter_map(missing).collect() }
