@@ -43,6 +43,8 @@ mod optimum_text;
 mod plots_read;
 mod season_files;
 mod sense;
+mod sense_study;
+mod sense_study_text;
 mod sense_text;
 mod summary;
 mod table;
