@@ -289,7 +289,7 @@ pub enum RelationKind {
     Linear,
     /// A parabola.
     Quadratic,
-    /// A straight line of a latent need; a non-positive need is left-censored at zero.
+    /// A straight line of a latent need; a non-positive need is left-censored at zero, as it is in every kind but the plain line.
     LinearWithFloor,
     /// A curve that bends one way: the need changes by a constant factor over equal steps of the index, about an asymptote.
     Exponential,
@@ -322,6 +322,11 @@ impl RelationKind {
             Self::ShortfallQuadratic => "shortfall-quadratic",
         }
     }
+
+    /// The kinds that validation chooses among where none is asked for. The exponential is not: it is searched a dozen times as long, and
+    /// within the indices of its points a parabola bends as well.
+    pub const CHOSEN_AMONG: [Self; 5] =
+        [Self::Linear, Self::LinearWithFloor, Self::Quadratic, Self::ShortfallLinear, Self::ShortfallQuadratic];
 
     /// Whether it is fitted to the yields themselves, not to needs counted from their optima.
     #[must_use]

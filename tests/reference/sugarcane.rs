@@ -83,7 +83,7 @@ fn season() -> Option<Season> {
 #[test]
 fn the_index_by_rate_is_that_of_the_published_readings() {
     let Some(season) = season() else { return };
-    let points = &season.tables[0].calibrations[0].points;
+    let points = &season.tables[0].derived.calibrations[0].points;
     let found: Vec<(f64, f64)> = points.iter().map(|point| (point.n_on, point.index)).collect();
     let expected = [(0.0, 0.6637), (40.0, 0.8732), (80.0, 0.9617), (120.0, 0.9971)];
     assert_eq!(found.len(), expected.len());
@@ -98,9 +98,8 @@ fn the_reference_plots_are_a_treatment_but_not_points() {
     let Some(season) = season() else { return };
     let group = &season.trials[0].groups[0].group;
     assert_eq!((group.rates.len(), group.left_out.len()), (30, 0));
-    let calibration = &season.tables[0].calibrations[0];
     let aside: Vec<(usize, &str)> =
-        calibration.set_aside.iter().map(|aside| (aside.plots, aside.reason.as_str())).collect();
+        season.tables[0].gathered.set_aside.iter().map(|aside| (aside.plots, aside.reason.as_str())).collect();
     assert_eq!(aside, [(6, "N-rich reference plot: not a calibration point under itself")]);
 }
 
@@ -108,7 +107,7 @@ fn the_reference_plots_are_a_treatment_but_not_points() {
 fn need_is_the_optimum_minus_the_n_already_on() {
     let Some(season) = season() else { return };
     let optimum = season.optimum(&season.trials[0].groups[0]).and_then(|found| found.optimum.rate).expect("an optimum");
-    for point in &season.tables[0].calibrations[0].points {
+    for point in &season.tables[0].derived.calibrations[0].points {
         assert_eq!(point.need, optimum - point.n_on);
     }
 }
@@ -130,10 +129,10 @@ fn the_first_date_shows_no_n_and_the_output_says_so() {
 fn one_site_year_gives_a_table_that_says_what_it_cannot() {
     let Some(season) = season() else { return };
     let result = &season.tables[0];
-    let table = result.table.as_ref().expect("a table");
+    let table = result.derived.table.as_ref().expect("a table");
     assert!(season.warnings.iter().any(|warning| warning.code == "one-site-year"));
     assert!(table.document().warnings.iter().any(|warning| warning.text.contains("one site-year")));
-    assert!(result.validation.is_empty() && result.resampled.is_none());
+    assert!(result.derived.validations.is_empty() && result.derived.calibrations[0].resampled.is_none());
     assert!(table.document().rows.iter().all(|row| row.rates.iter().all(|rate| rate.interval.is_none())));
     // The zero plots read 0.6637 of the reference: what lies below was never seen.
     let below = table.lookup("0.50", "0.90", &Asked::default());
