@@ -53,8 +53,16 @@ impl TablesFlags {
     /// # Errors
     /// As in [`run_season`].
     pub(super) fn season(&self, loaded: Loaded<Programme>) -> Result<Season, Failure> {
+        self.season_with(loaded, SeasonOptions::default())
+    }
+
+    /// The same with further options.
+    ///
+    /// # Errors
+    /// As in [`run_season`].
+    pub(super) fn season_with(&self, loaded: Loaded<Programme>, options: SeasonOptions) -> Result<Season, Failure> {
         let price_ratio = self.prices.ratio()?;
-        run_season(loaded, SeasonOptions { seed: self.seed.seed, price_ratio, ..SeasonOptions::default() }, &|_| {})
+        run_season(loaded, SeasonOptions { seed: self.seed.seed, price_ratio, ..options }, &|_| {})
     }
 }
 

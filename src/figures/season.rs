@@ -8,7 +8,7 @@ use super::{
     MeanPoint, Rendered, ResidualFigure, ResponsePanel, ResponsePanels, Style, Width, render_calibration, render_card,
     render_residuals, render_response,
 };
-use crate::calibration::{Bound, Calibration, NeedPoint, Relation};
+use crate::calibration::{Bound, Calibration, NeedPoint, Relation, Word};
 use crate::experiment::anova::Analysed;
 use crate::experiment::{Fitted, FittedGroup};
 use crate::finding::{Finding, Place};
@@ -282,12 +282,13 @@ fn calibration_figure(season: &Season, result: &TableResult) -> Option<Calibrati
          topdress within the early level; bars are {percent} % profile intervals of the optimum given its family, arrows are bounds. Line: {} \
          relation through {} points of {site_years} site-years; band: {percent} % by leaving site-years out in turn, coverage not measured for \
          this number of site-years. Bracket: the indices of the rate \
-         table; shade: outside the calibrated indices. The rule gives no rate below zero.",
+         table; shade: outside the calibrated indices. The rule gives no rate below zero.{worth}",
         specification.stages.0,
         specification.stages.1,
         kind,
         calibration.points.len(),
         percent = percent(level),
+        worth = worth(result),
     );
     let figure = CalibrationFigure {
         title: None,
@@ -304,6 +305,16 @@ fn calibration_figure(season: &Season, result: &TableResult) -> Option<Calibrati
         caption,
     };
     (!figure.points.is_empty()).then_some(figure)
+}
+
+/// What held-out site-years say of the sensor, for the caption.
+fn worth(result: &TableResult) -> String {
+    let Some(verdict) = &result.derived.verdict else { return String::new() };
+    let site_years = verdict.site_years;
+    match verdict.word {
+        Word::CannotTellYet => format!(" {site_years} held-out site-years cannot tell yet whether the sensor pays."),
+        word => format!(" On {site_years} held-out site-years the sensor {}.", word.name()),
+    }
 }
 
 fn domain_of_points(calibration: &Calibration) -> (f64, f64) {

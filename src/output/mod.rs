@@ -15,7 +15,11 @@ mod anova_model_text;
 mod anova_summary;
 mod anova_text;
 mod calibrate;
+mod calibrate_csv;
+mod calibrate_index;
+mod calibrate_index_text;
 mod calibrate_text;
+mod calibrate_validation_text;
 mod compare;
 mod compare_text;
 mod curves;
@@ -39,6 +43,8 @@ mod optimum_text;
 mod plots_read;
 mod season_files;
 mod sense;
+mod sense_study;
+mod sense_study_text;
 mod sense_text;
 mod summary;
 mod table;
@@ -64,6 +70,10 @@ pub use anova_summary::NTests;
 pub use calibrate::{
     Aside, CalibrationAt, Calibrations, HeldOutSiteYear, PerformanceOf, Point, PredictionOf, RateOf, RelationOf,
     ResampledOf, TableCalibration, TriedOf, ValidationOf, VerdictOf,
+};
+pub use calibrate_index::{
+    ConfusionOf, CriticalIndexOf, CutOffOf, FeatureCoefficientOf, FeatureOf, FeatureSetOf, FeaturesOf, HeldOutClassOf,
+    ReliabilityOf, ShareOf,
 };
 pub use compare::{CellOf, ChangedOf, ComparedTable, ComparisonOf, PartsOf, SettingOf};
 pub use curves::{Coefficients, CurveGroup, Curves, CurvesWithExcluded, FamilyCurve, LeftOut, Mean, Treatment};

@@ -26,6 +26,7 @@ fn evidence() -> Evidence {
     let treatment = |n_on, index| TreatmentEvidence { n_on, index, plots: 4, standard_deviation: Some(0.012) };
     let group = GroupEvidence {
         variety: Some("Pale Heron".to_owned()),
+        factors: Vec::new(),
         early_n: None,
         rates: vec![0.0, 40.0, 80.0, 0.0, 40.0, 80.0],
         yields: vec![51.2, 64.0, 68.9, 49.7, 66.1, 70.3],

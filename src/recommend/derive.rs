@@ -110,7 +110,6 @@ pub(super) fn derive_with(
         level: settings.level,
         highest: settings.rate.highest,
         standard: heading.standard,
-        replicates: settings.replicates,
         seed: settings.seed.unwrap_or_default(),
     };
     let basis = Basis::of(evidence);

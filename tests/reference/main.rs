@@ -22,5 +22,7 @@ mod programme;
 mod properties;
 mod sensor_oracle;
 mod shapes;
+mod shortfall;
+mod shortfall_study;
 mod sugarcane;
 mod which_curve;
