@@ -15,11 +15,14 @@ use crate::experiment::{
     FitOptions, Fitted, FittedGroup, GroupOptimum, QualityGroup, Response, groups_of_trial, quality_groups_of_trial,
 };
 use crate::finding::{Finding, Place};
-use crate::harvest::TrialHarvest;
+use crate::harvest::{PlotYield, TrialHarvest};
 use crate::quality::check_programme;
 use crate::recommend::{Derived, derive, heading, settings};
 use crate::response::{Family, IntervalMethod, OptimumStatus, TestedBy};
-use crate::sensing::{PlotIndex, ShowsN, indices, sensings, shows_n};
+use crate::sensing::{
+    Asked, Crowded, LowBecause, PlateDay, PlotIndex, ShowsN, Study, Verdict, choose_date, indices, plate_days,
+    sensings, shows_n,
+};
 use crate::site_years::{self, Across, Member, across};
 use crate::trial::{
     Instrument, LARGEST_PRICE_RATIO, NearOptimumWithin, Programme, TableSpecification, Trial, is_same_price_ratio,
@@ -103,6 +106,8 @@ pub struct TrialResult {
     pub with_quality: Vec<QualityGroup>,
     /// One result a sensing.
     pub sensings: Vec<Sensing>,
+    /// How the instruments kept to their reference plates.
+    pub plates: Vec<PlateDay>,
 }
 
 /// The readings of one instrument on one date.
@@ -116,6 +121,8 @@ pub struct Sensing {
     pub indices: Vec<PlotIndex>,
     /// Whether the readings show the N already on, by variety.
     pub shows_n: Vec<ShowsN>,
+    /// How leaves and plots differ, whether reference and canopy can be trusted, and what of a low reading is the stand.
+    pub study: Study,
 }
 
 /// The results of one table wanted.
@@ -306,7 +313,7 @@ impl Season {
         let mut warnings = Vec::new();
         for (trial, result) in self.programme.trials.iter().zip(&self.trials) {
             warnings.extend(self.curve_warnings(trial, result));
-            warnings.extend(sensing_warnings(trial, result));
+            warnings.extend(sensing_warnings(trial, result, &self.programme.tables));
         }
         warnings.extend(self.tables.iter().flat_map(table_warnings));
         warnings
@@ -399,23 +406,39 @@ fn trial_result(programme: &Programme, trial: &Trial, options: &FitOptions) -> R
     let harvest = TrialHarvest::of(trial, &programme.crop, &programme.units)?;
     let groups = groups_of_trial(trial, &programme.crop, &programme.units)?;
     let groups = groups.into_iter().map(|group| FittedGroup::fit(group, options)).collect();
+    let yields: Vec<Option<f64>> = harvest.yields.iter().map(PlotYield::used).collect();
+    let asked = Asked {
+        unit: programme.units.n_rate,
+        level: programme.decisions.level,
+        thin_stand_below: programme.decisions.thin_stand_below,
+        yields: &yields,
+    };
     let sensings = sensings(trial)
         .into_iter()
-        .map(|(instrument, date)| Sensing {
-            instrument,
-            date,
-            indices: indices(trial, instrument, date),
-            shows_n: shows_n(trial, instrument, date, programme.units.n_rate),
+        .map(|(instrument, date)| {
+            let indices = indices(trial, instrument, date);
+            let study = Study::of(trial, instrument, date, &indices, &asked);
+            let shows_n = shows_n(trial, instrument, date, programme.units.n_rate);
+            Sensing { instrument, date, indices, shows_n, study }
         })
         .collect();
     let priced = programme.prices.as_ref();
     let quality =
         priced.map(|prices| quality_groups_of_trial(trial, &programme.crop, &programme.units, prices, options));
-    Ok(TrialResult { harvest, groups, sensings, with_quality: quality.transpose()?.unwrap_or_default() })
+    let plates = plate_days(trial);
+    Ok(TrialResult { harvest, groups, sensings, plates, with_quality: quality.transpose()?.unwrap_or_default() })
 }
 
-fn sensing_warnings(trial: &Trial, result: &TrialResult) -> Vec<Finding> {
+fn sensing_warnings(trial: &Trial, result: &TrialResult, tables: &[TableSpecification]) -> Vec<Finding> {
     let mut warnings = Vec::new();
+    // Readings that no table takes need no second look.
+    let is_taken = |sensing: &Sensing| {
+        let takes = |table: &TableSpecification| {
+            table.instrument == sensing.instrument
+                && choose_date(trial, table).is_ok_and(|chosen| chosen.date == sensing.date)
+        };
+        tables.is_empty() || tables.iter().any(takes)
+    };
     for sensing in &result.sensings {
         let place = || Place::file(&trial.folder).column(format!("{} {}", sensing.instrument.name(), sensing.date));
         for shown in sensing.shows_n.iter().filter(|shown| !shown.is_shown()) {
@@ -434,6 +457,54 @@ fn sensing_warnings(trial: &Trial, result: &TrialResult) -> Vec<Finding> {
         }
         for (reason, plots) in without {
             warnings.push(Finding::warning("no-index", place(), format!("{plots} plots have no index: {reason}")));
+        }
+        if is_taken(sensing) {
+            warnings.extend(study_warnings(trial, &sensing.study, &place()));
+        }
+    }
+    warnings
+}
+
+/// What of a day's readings makes its index doubtful.
+fn study_warnings(trial: &Trial, study: &Study, place: &Place) -> Vec<Finding> {
+    let whose = |variety: &Option<String>| variety.as_ref().map_or(String::new(), |variety| format!(" of {variety}"));
+    let mut warnings = Vec::new();
+    for crowding in study.crowding.iter().filter(|crowding| crowding.crowded == Crowded::Yes) {
+        let text = format!(
+            "the canopy is crowded: the reference{} reads {:.3}, and near it a change in N no longer shows",
+            whose(&crowding.variety),
+            crowding.reference
+        );
+        let remedy = "sense earlier, before the canopy closes, or use a leaf meter";
+        warnings.push(Finding::warning("canopy-crowded", place.clone(), text).remedy(remedy));
+    }
+    for reference in study.references.iter().filter(|reference| reference.verdict() == Verdict::Doubtful) {
+        let text = format!(
+            "it is doubtful whether the N-rich reference{} is sufficient: {} of {} plots read above it, mean index {:.3}",
+            whose(&reference.variety),
+            reference.above,
+            reference.plots,
+            reference.mean_index
+        );
+        let remedy =
+            "`stook sense` says why; an index against a reference short of N is too high, and its need too low";
+        warnings.push(Finding::warning("reference-doubtful", place.clone(), text).remedy(remedy));
+    }
+    if let Some(stand) = &study.stand {
+        let thin = |because: &LowBecause| *because == LowBecause::ThinStand || *because == LowBecause::NotNitrogen;
+        let plots: Vec<&str> = stand
+            .low
+            .iter()
+            .filter(|low| thin(&low.because))
+            .filter_map(|low| trial.plots.get(low.plot).map(|plot| plot.id.as_str()))
+            .collect();
+        if let Some(first) = plots.first() {
+            let text = format!(
+                "{} plots read low for their stand or another cause, not for N (the first is {first}): extra N there may not pay",
+                plots.len()
+            );
+            let remedy = "take the rate of these plots from a leaf meter, or count the stand";
+            warnings.push(Finding::warning("thin-stand", place.clone(), text).remedy(remedy));
         }
     }
     warnings

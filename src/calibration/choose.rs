@@ -9,7 +9,7 @@ use super::rule_rate;
 use crate::trial::RelationKind;
 
 /// A choice holds site-years out in so many parts at most.
-pub const MOST_FOLDS: usize = 8;
+pub const MOST_FOLDS: usize = 6;
 
 /// A kind with what it forgoes.
 #[derive(Clone, Debug, PartialEq)]

@@ -49,13 +49,13 @@ impl Materials {
         let degree = match kind {
             RelationKind::ShortfallLinear => Degree::One,
             RelationKind::ShortfallQuadratic => Degree::Two,
-            _ => return Ok(Ready::TwoStage(Candidate::new(kind, &self.points, &self.site_years)?)),
+            _ => return Ok(Ready(Stages::Two(Candidate::new(kind, &self.points, &self.site_years)?))),
         };
         let data = self.shortfall.as_ref().as_ref().map_err(Clone::clone)?;
         let place = |name: &String| self.site_years.iter().position(|known| known == name);
         let places = data.site_years().iter().map(place).collect();
         let shortfall = Arc::clone(&self.shortfall);
-        Ok(Ready::OneStage { kind, degree, shortfall, places, price_ratio: self.price_ratio })
+        Ok(Ready(Stages::One { kind, degree, shortfall, places, price_ratio: self.price_ratio }))
     }
 
     /// The relation of a kind, with how far the needs lie from it.
@@ -75,22 +75,19 @@ impl Materials {
 
 /// A kind of relation, ready to be fitted to site-years that count more than once or not at all.
 #[derive(Clone, Debug)]
-pub enum Ready {
+pub struct Ready(Stages);
+
+#[derive(Clone, Debug)]
+enum Stages {
     /// To needs.
-    #[doc(hidden)]
-    TwoStage(Candidate),
+    Two(Candidate),
     /// To yields.
-    #[doc(hidden)]
-    OneStage {
-        /// The kind.
+    One {
         kind: RelationKind,
-        /// Its degree.
         degree: Degree,
-        /// The yields.
         shortfall: Arc<Result<ShortfallData, NoShortfall>>,
         /// Which site-year of the materials each of its site-years is; `None` of those that take no part.
         places: Vec<Option<usize>>,
-        /// The price ratio.
         price_ratio: f64,
     },
 }
@@ -102,9 +99,9 @@ impl Ready {
     /// # Errors
     /// [`NoRelation`] where the site-years that count determine none.
     pub fn fit(&self, weights: Option<&[f64]>, near: Option<&Relation>) -> Result<Relation, NoRelation> {
-        let (kind, degree, shortfall, places, price_ratio) = match self {
-            Self::TwoStage(candidate) => return candidate.fit(weights, near),
-            Self::OneStage { kind, degree, shortfall, places, price_ratio } => {
+        let (kind, degree, shortfall, places, price_ratio) = match &self.0 {
+            Stages::Two(candidate) => return candidate.fit(weights, near),
+            Stages::One { kind, degree, shortfall, places, price_ratio } => {
                 (*kind, *degree, shortfall, places, *price_ratio)
             }
         };

@@ -24,6 +24,9 @@ mod together;
 mod validation;
 mod verdict;
 
+#[cfg(test)]
+mod tests;
+
 pub use basis::{Basis, Gathered, GroupBasis, TrialBasis, gather};
 pub use calibrate::{Calibration, CalibrationOptions, calibrate};
 pub use choose::{Chosen, MOST_FOLDS, Tried, choose};

@@ -162,7 +162,7 @@ impl Relation {
 
 /// A kind of relation made ready for points whose site-years may count more than once, or not at all.
 #[derive(Clone, Debug)]
-pub struct Candidate {
+pub(super) struct Candidate {
     kind: RelationKind,
     /// One a site-year, the index for the only column.
     clusters: Vec<Cluster>,

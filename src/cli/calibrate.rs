@@ -1,5 +1,7 @@
 //! `stook calibrate`
 
+use std::path::PathBuf;
+
 use clap::Args;
 
 use super::deliver::Answer;
@@ -13,6 +15,8 @@ use crate::season::SeasonOptions;
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct Flags {
+    /// Folder of a programme or trial
+    path: PathBuf,
     #[command(flatten)]
     tables: TablesFlags,
     /// N need above which a treatment counts as deficient for the critical index, in the programme's rate unit
@@ -25,7 +29,7 @@ const EXAMPLES: &str = "Examples:
   stook calibrate trials --name leaf-jointing --price-ratio 0.15";
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
-    let loaded = flags.tables.read()?;
+    let loaded = flags.tables.read(&flags.path)?;
     let options = SeasonOptions { deficient_above: flags.deficient_above, ..SeasonOptions::default() };
     let season = flags.tables.season_with(loaded, options)?;
     let calibrations = Calibrations::of(&season, &season.tables);

@@ -4,8 +4,8 @@ use rayon::prelude::*;
 
 use super::response::MOST_PANELS;
 use super::{
-    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, CurveLine, FigureError, IndexBand, MarkedRate,
-    MeanPoint, Rendered, ResidualFigure, ResponsePanel, ResponsePanels, Style, Width, render_calibration,
+    BandPoint, CalibrationFigure, CalibrationPoint, Card, Censoring, CurveLine, FigureError, IndexBand, MarkedRate,
+    MeanPoint, Rendered, ResidualFigure, ResponsePanel, ResponsePanels, Style, Width, render_calibration, render_card,
     render_residuals, render_response,
 };
 use crate::calibration::{Bound, Calibration, NeedPoint, Relation, Word};
@@ -72,6 +72,26 @@ pub fn residual_figures(analysed: &[Analysed]) -> (Vec<NamedFigure>, Vec<Finding
     let style = Style { width: Width::DoubleColumn, ..Style::default() };
     let figures: Vec<(String, ResidualFigure)> = analysed.iter().filter_map(of_trial).collect();
     gathered(figures.into_par_iter().map(|(name, figure)| (name, render_residuals(&figure, &style))).collect())
+}
+
+/// The card of every table of a season, with the table's name.
+///
+/// A card that does not fit on its page is left out, with a warning that says why.
+#[must_use]
+pub fn season_cards(season: &Season) -> (Vec<(String, Card)>, Vec<Finding>) {
+    let (mut cards, mut left_out) = (Vec::new(), Vec::new());
+    for (result, table) in season.tables.iter().filter_map(|result| Some((result, result.derived.table.as_ref().ok()?)))
+    {
+        let name = &result.specification.name;
+        match render_card(table) {
+            Ok(card) => cards.push((name.clone(), card)),
+            Err(error) => {
+                let place = Place::file(format!("tables/{name}.card.svg"));
+                left_out.push(Finding::warning("card-left-out", place, format!("there is no card: {error}")));
+            }
+        }
+    }
+    (cards, left_out)
 }
 
 /// What could be drawn, and a warning for what could not.

@@ -63,7 +63,7 @@ pub fn season_files(season: &Season, analysed: &[Analysed]) -> Result<Vec<Output
     let base = season.price_ratio.as_ref().map(|ratio| ratio.value);
     let curves = Curves::of(groups(), season.programme.decisions.level, base);
     let yields = Yields::of(&season.programme, season.trials.iter().map(|trial| &trial.harvest));
-    let sense = Sense::of(&season.programme, season.trials.iter().map(|trial| trial.sensings.as_slice()));
+    let sense = Sense::of(&season.programme, &season.trials, None);
     let optima = optima(season, groups()).unwrap_or(Optima { groups: Vec::new(), across: Vec::new() });
     let optima = optima.with_across(&season.across());
     let anova = Anova::of(analysed, season.programme.decisions.level);

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{GrowthStage, Instrument, Trial};
 use crate::crop::Crop;
-use crate::units::{AreaUnit, MassUnit, MoisturePercent, NRateUnit, YieldUnit};
+use crate::units::{AreaUnit, Density, MassUnit, MoisturePercent, NRateUnit, YieldUnit};
 
 /// A file that was read, with the digest of its bytes.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
@@ -268,6 +268,21 @@ pub struct Decisions {
     pub days_to_show_in_canopy: i32,
     /// Level of every interval, 0 to 1.
     pub level: f64,
+    /// What becomes of leaves that read far from the rest of their plot.
+    pub flagged_leaves: FlaggedLeaves,
+    /// Fewer tillers than this are a thin stand; `None` leaves it to the trial's own median.
+    pub thin_stand_below: Option<Density>,
+}
+
+/// What becomes of leaves that read far from the rest of their plot.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum FlaggedLeaves {
+    /// They count like the others.
+    #[default]
+    Keep,
+    /// Means and indices are made without them.
+    LeaveOut,
 }
 
 impl Default for Decisions {
@@ -277,6 +292,8 @@ impl Default for Decisions {
             standard_topdress: None,
             days_to_show_in_canopy: 14,
             level: 0.95,
+            flagged_leaves: FlaggedLeaves::default(),
+            thin_stand_below: None,
         }
     }
 }
@@ -343,6 +360,17 @@ pub enum Outside {
     NoRate,
     /// The nearest row's rate, flagged.
     NearestRow,
+}
+
+impl Outside {
+    /// The name it is written as.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::NoRate => "no-rate",
+            Self::NearestRow => "nearest-row",
+        }
+    }
 }
 
 /// Rows of a table, in thousandths of the index.

@@ -13,6 +13,8 @@ mod mutations;
 mod new;
 mod reading;
 mod run;
+mod sense;
 mod status;
+mod tables;
 mod which_curve;
 mod yields;

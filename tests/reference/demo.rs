@@ -15,7 +15,7 @@ fn result<'a>(season: &'a Season, name: &str) -> &'a TableResult {
     season.tables.iter().find(|table| table.specification.name == name).expect("a table of the demo")
 }
 
-fn table(name: &str) -> &'static RateTable {
+pub fn table(name: &str) -> &'static RateTable {
     result(demo(), name).derived.table.as_ref().expect("the demo gives a table")
 }
 

@@ -7,6 +7,7 @@ mod data;
 mod demo;
 mod designed_experiments;
 mod designs;
+mod field_calculator;
 mod interval_properties;
 mod letters;
 mod messy;

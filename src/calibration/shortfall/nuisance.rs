@@ -57,6 +57,8 @@ fn compare(coarse: &Shortfall, fine: &Shortfall) -> NuisanceTest {
 
 /// Fits the model under the nuisance that the test speaks for: a common plateau unless it is refuted at [`ALPHA`].
 ///
+/// Not the default way: where early loss is real, the test misses it in most programmes of usual plot error (`reports/shortfall`).
+///
 /// Where only one nuisance gives a fit, that one is taken, without a test.
 ///
 /// # Errors
