@@ -155,6 +155,9 @@ fn sets(indices: usize, features: usize) -> Vec<Vec<usize>> {
         .collect()
 }
 
+/// N on and count of each plot of a treatment, told by its level of N as planned.
+type Treatments<'t> = BTreeMap<(BesideN<'t>, u64), Vec<(f64, Option<Density>)>>;
+
 /// The mean stand of each treatment a square metre.
 fn stands(
     trials: &[FittedTrial<'_>],
@@ -166,7 +169,7 @@ fn stands(
     for FittedTrial { trial, .. } in trials {
         let Ok(choice) = choose_date(trial, table) else { continue };
         // As treatments are told in `basis`: by the N planned, with the mean of what went on.
-        let mut counted: BTreeMap<(BesideN<'_>, u64), Vec<(f64, Option<Density>)>> = BTreeMap::new();
+        let mut counted = Treatments::new();
         for read in indices(trial, table.instrument, choice.date) {
             let Some(plot) = trial.plots.get(read.reading.plot) else { continue };
             if read.is_reference || read.index.is_err() {
