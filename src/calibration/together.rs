@@ -20,6 +20,8 @@ const MOST_INDICES: usize = 3;
 pub struct Together {
     /// Names of the tables.
     pub tables: Vec<String>,
+    /// The stand that is among the features, as *tillers*; rows are then those where it was counted.
+    pub stand: Option<&'static str>,
     /// Treatments left out because their need is a bound.
     pub bounds: usize,
     /// Treatments left out because another of the same trial has the same variety and N on.
@@ -40,7 +42,8 @@ struct Row {
     indices: Vec<Option<f64>>,
 }
 
-/// Compares the features of tables with their points; one result for each stage window and variety group, none where it has no point.
+/// Compares the features of tables with their points: one result for each stage window and variety group that has a point, and another with the
+/// stand where that was counted, which is in fewer trials.
 #[must_use]
 pub fn together(
     trials: &[FittedTrial<'_>],
@@ -59,10 +62,14 @@ pub fn together(
             None => groups.push(vec![*table]),
         }
     }
-    groups.iter().map(|group| of_group(trials, group, unit)).collect()
+    groups.iter().flat_map(|group| of_group(trials, group, unit)).collect()
 }
 
-fn of_group(trials: &[FittedTrial<'_>], tables: &[(&TableSpecification, &[NeedPoint])], unit: NRateUnit) -> Together {
+fn of_group(
+    trials: &[FittedTrial<'_>],
+    tables: &[(&TableSpecification, &[NeedPoint])],
+    unit: NRateUnit,
+) -> Vec<Together> {
     let mut rows: BTreeMap<Key, Row> = BTreeMap::new();
     let (mut bounds, mut alike, mut not_shown) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
     for (position, (_, points)) in tables.iter().enumerate() {
@@ -100,27 +107,35 @@ fn of_group(trials: &[FittedTrial<'_>], tables: &[(&TableSpecification, &[NeedPo
         rows.keys().any(|key| found.contains_key(key)).then_some((*name, found))
     });
     let feature = |name: &str, unit: Option<&str>| Feature { name: name.to_owned(), unit: unit.map(str::to_owned) };
-    let mut features: Vec<Feature> = tables
-        .iter()
-        .map(|(specification, _)| feature(&format!("{} index", specification.instrument.name()), None))
-        .collect();
-    features.push(feature("N already on", Some(&unit.to_string())));
-    features.extend(stand.as_ref().map(|(name, _)| feature(name, Some("per m²"))));
-    let rows: Vec<FeatureRow> = rows
-        .into_iter()
-        .map(|(key, row)| {
-            let counted = stand.as_ref().map(|(_, found)| found.get(&key).copied());
-            let values = row.indices.into_iter().chain([Some(row.n_on)]).chain(counted).collect();
-            FeatureRow { site_year: row.site_year, values, need: row.need }
-        })
-        .collect();
-    Together {
-        tables: tables.iter().map(|(specification, _)| specification.name.clone()).collect(),
-        bounds: bounds.len(),
-        alike: alike.len(),
-        not_shown: not_shown.len(),
-        comparison: FeatureComparison::of(&features, &rows, &sets(tables.len(), features.len())),
-    }
+    let compared = |stand: Option<&(&'static str, BTreeMap<Key, f64>)>| {
+        let mut features: Vec<Feature> = tables
+            .iter()
+            .map(|(specification, _)| feature(&format!("{} index", specification.instrument.name()), None))
+            .collect();
+        features.push(feature("N already on", Some(&unit.to_string())));
+        features.extend(stand.map(|(name, _)| feature(name, Some("per m²"))));
+        let row = |(key, row): (&Key, &Row)| FeatureRow {
+            site_year: row.site_year.clone(),
+            values: row
+                .indices
+                .iter()
+                .copied()
+                .chain([Some(row.n_on)])
+                .chain(stand.map(|(_, found)| found.get(key).copied()))
+                .collect(),
+            need: row.need,
+        };
+        let rows: Vec<FeatureRow> = rows.iter().map(row).collect();
+        Together {
+            tables: tables.iter().map(|(specification, _)| specification.name.clone()).collect(),
+            stand: stand.map(|(name, _)| *name),
+            bounds: bounds.len(),
+            alike: alike.len(),
+            not_shown: not_shown.len(),
+            comparison: FeatureComparison::of(&features, &rows, &sets(tables.len(), features.len())),
+        }
+    };
+    std::iter::once(compared(None)).chain(stand.as_ref().map(|stand| compared(Some(stand)))).collect()
 }
 
 /// What a plot holds of something counted, where it was.
@@ -140,6 +155,9 @@ fn sets(indices: usize, features: usize) -> Vec<Vec<usize>> {
         .collect()
 }
 
+/// N on and count of each plot of a treatment, told by its level of N as planned.
+type Treatments<'t> = BTreeMap<(BesideN<'t>, u64), Vec<(f64, Option<Density>)>>;
+
 /// The mean stand of each treatment a square metre.
 fn stands(
     trials: &[FittedTrial<'_>],
@@ -151,7 +169,7 @@ fn stands(
     for FittedTrial { trial, .. } in trials {
         let Ok(choice) = choose_date(trial, table) else { continue };
         // As treatments are told in `basis`: by the N planned, with the mean of what went on.
-        let mut counted: BTreeMap<(BesideN<'_>, u64), Vec<(f64, Option<Density>)>> = BTreeMap::new();
+        let mut counted = Treatments::new();
         for read in indices(trial, table.instrument, choice.date) {
             let Some(plot) = trial.plots.get(read.reading.plot) else { continue };
             if read.is_reference || read.index.is_err() {

@@ -5,6 +5,7 @@ use super::calibrate::{
 };
 use super::calibrate_index::{ConfusionOf, CriticalIndexOf, FeaturesOf, ReliabilityOf};
 use super::long::{Long, number, text};
+use crate::calibration::Rule;
 use crate::files::export::{Cell, Table};
 use crate::stats::interval::Interval;
 
@@ -161,7 +162,8 @@ fn rule_records(section: &mut Section<'_>, table: &TableCalibration, rate_unit: 
                 ("bias", rule.bias, rate_unit),
                 ("forgone", Some(rule.forgone), table.return_unit.as_str()),
             ] {
-                let bound = (quantity == "forgone" && rule.lower_bounds > 0).then_some("lower bound");
+                let bound = (quantity == "forgone" && rule.lower_bounds > 0 && rule.rule != Rule::Hindsight.name())
+                    .then_some("lower bound");
                 let found = Record::of(record, rule.rule, quantity, value).unit(unit).status(bound.or(status));
                 section.add(Record { held_out: Some(validation.held_out), site_year, ..found });
             }

@@ -270,7 +270,10 @@ pub struct FeatureCoefficientOf {
 
 impl FeaturesOf {
     pub(super) fn of(together: &Together) -> Self {
-        let of = together.tables.join(", ");
+        let mut of = together.tables.join(", ");
+        if let Some(stand) = together.stand {
+            of += &format!("; with {stand}");
+        }
         let (bounds, alike, not_shown) = (together.bounds, together.alike, together.not_shown);
         let found = &together.comparison;
         let found = match found {

@@ -164,7 +164,7 @@ pub(super) fn features(found: &FeaturesOf, rate_unit: &str) -> String {
         .words("N need =");
     let mut without = String::new();
     for set in &found.sets {
-        let name = names(&set.features);
+        let name = names(&set.features.iter().map(|feature| short(feature).to_owned()).collect::<Vec<_>>());
         if let Some(reason) = &set.reason {
             without += &paragraph("  ", &format!("{}: {reason}.", capitalised(&name)));
             continue;
@@ -195,7 +195,7 @@ fn formula(set: &FeatureSetOf) -> String {
     formula
 }
 
-/// *canopy-ndvi index* is *canopy* in a formula.
+/// *canopy-ndvi index* is *canopy* in a table.
 fn short(feature: &str) -> &str {
     feature.split(['-', ' ']).next().unwrap_or(feature)
 }

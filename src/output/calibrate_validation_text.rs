@@ -104,7 +104,7 @@ fn over_all(calibrations: &Calibrations, of: &TableCalibration, own: &Validation
 
 /// What a rule forgoes, as a bound where it is one.
 pub(super) fn forgone(rule: &PerformanceOf) -> String {
-    let bound = if rule.lower_bounds > 0 { "≥ " } else { "" };
+    let bound = if rule.lower_bounds > 0 && rule.rule != Rule::Hindsight.name() { "≥ " } else { "" };
     format!("{bound}{}", fixed(rule.forgone, RETURN_DECIMALS))
 }
 
