@@ -1,4 +1,4 @@
-//! Which kind of relation: the simplest whose forgone return on held-out site-years is not told from the best one's.
+//! Which kind of relation: the first, in an order of preference, whose forgone return on held-out site-years is not told from the best one's.
 
 use std::collections::BTreeSet;
 
@@ -25,7 +25,7 @@ pub struct Tried {
 pub struct Chosen {
     /// The kind.
     pub kind: RelationKind,
-    /// Every kind tried, simplest first; empty where one was asked for.
+    /// Every kind tried, in order of preference; empty where one was asked for.
     pub tried: Vec<Tried>,
 }
 
@@ -43,11 +43,12 @@ pub(super) fn folds(site_years: &[String], most: usize) -> Vec<BTreeSet<&str>> {
 
 /// Chooses the kind: the one asked for; else by holding out site-years, each choice made from the others alone.
 ///
-/// The smallest mean forgone return wins, but a simpler kind is taken where the best gains less over it than one standard error of that gain
-/// between site-years: few site-years cannot tell kinds apart, and the simpler one is less wild.
+/// The smallest mean forgone return wins, but a kind that stands before it in [`RelationKind::CHOSEN_AMONG`] is taken where the best gains less
+/// over it than one standard error of that gain between site-years: few site-years cannot tell kinds apart, and what does well on simulated
+/// programmes then says more.
 ///
 /// # Errors
-/// [`NoRelation`] of the simplest kind, where no kind has a relation.
+/// [`NoRelation`] of the line, where no kind has a relation.
 pub fn choose(materials: &Materials, scoring: &Scoring<'_>, asked: Option<RelationKind>) -> Result<Chosen, NoRelation> {
     if let Some(kind) = asked {
         return Ok(Chosen { kind, tried: Vec::new() });
@@ -73,7 +74,7 @@ pub fn choose(materials: &Materials, scoring: &Scoring<'_>, asked: Option<Relati
     let best = with().filter(|(_, losses)| !losses.is_empty()).min_by(|a, b| mean(a.1).total_cmp(&mean(b.1)));
     let kind = match best {
         Some((_, best)) => with().find(|(_, losses)| is_as_good(losses, best)).map(|(kind, _)| kind),
-        // Too few site-years to hold one out: the simplest that has a relation.
+        // Too few site-years to hold one out: the first that has a relation.
         None => RelationKind::CHOSEN_AMONG.into_iter().find(|kind| materials.relation(*kind).is_ok()),
     };
     let tried_kinds: Vec<Tried> = tried

@@ -128,4 +128,13 @@ impl Ready {
             },
         })
     }
+
+    /// Positions of the site-years that take part in the relation.
+    #[must_use]
+    pub fn taking_part(&self) -> Vec<usize> {
+        match &self.0 {
+            Stages::Two(candidate) => (0..candidate.site_years()).collect(),
+            Stages::One { places, .. } => places.iter().copied().flatten().collect(),
+        }
+    }
 }

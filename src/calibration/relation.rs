@@ -235,6 +235,11 @@ impl Candidate {
         Ok(candidate)
     }
 
+    /// How many site-years it was made ready for.
+    pub(super) fn site_years(&self) -> usize {
+        self.clusters.len()
+    }
+
     fn row(&self, columns: Columns, index: f64) -> Vec<f64> {
         let (lowest, highest) = self.domain;
         let width = highest - lowest;

@@ -27,8 +27,8 @@ pub struct Resampled {
     pub resamples: Vec<Relation>,
     /// Replicates attempted.
     pub attempted: u64,
-    /// How many site-years there are.
-    pub site_years: usize,
+    /// The site-years that take part, in the order in which they are left out.
+    pub names: Vec<String>,
 }
 
 /// Leaves every site-year out in turn, and resamples whole site-years with replacement; replicate *i* draws from the stream (seed, *i*),
@@ -42,32 +42,52 @@ pub fn resample(
     replicates: u64,
     seed: u64,
 ) -> Result<Option<Resampled>, NoRelation> {
-    let count = materials.site_years.len();
+    let ready: Ready = materials.ready(relation.kind)?;
+    let parts = ready.taking_part();
+    let count = parts.len();
     if count < FEWEST_SITE_YEARS {
         return Ok(None);
     }
-    let ready: Ready = materials.ready(relation.kind)?;
-    let fit = |weights: Vec<f64>| ready.fit(Some(&weights), Some(relation)).ok();
-    let without = |left_out: usize| (0..count).map(|position| f64::from(u8::from(position != left_out))).collect();
-    let without_one = (0..count).into_par_iter().filter_map(|left_out| fit(without(left_out))).collect();
-    let replicate = |index: u64| {
-        let mut random = stream(seed, index);
-        let mut weights = vec![0.0; count];
-        for _ in 0..count {
-            if let Some(weight) = weights.get_mut(random.random_range(0..count)) {
-                *weight += 1.0;
+    let all = vec![0.0; materials.site_years.len()];
+    // How often each part counts, as weights of all site-years.
+    let fit = |counts: &[f64]| {
+        let mut weights = all.clone();
+        for (part, count) in parts.iter().zip(counts) {
+            if let Some(weight) = weights.get_mut(*part) {
+                *weight = *count;
             }
         }
-        fit(weights)
+        ready.fit(Some(&weights), Some(relation)).ok()
+    };
+    let without = |left_out: usize| -> Vec<f64> {
+        (0..count).map(|position| f64::from(u8::from(position != left_out))).collect()
+    };
+    let without_one = (0..count).into_par_iter().filter_map(|left_out| fit(&without(left_out))).collect();
+    let replicate = |index: u64| {
+        let mut random = stream(seed, index);
+        let mut counts = vec![0.0; count];
+        for _ in 0..count {
+            if let Some(count) = counts.get_mut(random.random_range(0..count)) {
+                *count += 1.0;
+            }
+        }
+        fit(&counts)
     };
     let resamples = (0..replicates).into_par_iter().filter_map(replicate).collect();
-    Ok(Some(Resampled { relation: relation.clone(), without_one, resamples, attempted: replicates, site_years: count }))
+    let names = parts.iter().filter_map(|part| materials.site_years.get(*part).cloned()).collect();
+    Ok(Some(Resampled { relation: relation.clone(), without_one, resamples, attempted: replicates, names }))
 }
 
 /// Student's t with the standard error of the jackknife over site-years.
 const JACKKNIFE: &str = "site-year-jackknife-t";
 
 impl Resampled {
+    /// How many site-years take part.
+    #[must_use]
+    pub fn site_years(&self) -> usize {
+        self.names.len()
+    }
+
     /// Replicates whose site-years gave no relation.
     #[must_use]
     pub fn failed(&self) -> u64 {
@@ -78,8 +98,8 @@ impl Resampled {
     /// `None` where a site-year can't be left out.
     #[must_use]
     pub fn standard_error(&self, index: f64) -> Option<f64> {
-        let n = self.site_years as f64;
-        if self.without_one.len() < self.site_years {
+        let n = self.site_years() as f64;
+        if self.without_one.len() < self.site_years() {
             return None;
         }
         let needs: Vec<f64> = self.without_one.iter().map(|relation| relation.need(index)).collect();
@@ -90,7 +110,7 @@ impl Resampled {
     /// The interval of the need at an index, over site-years, below zero where it says so; `None` where a site-year can't be left out.
     #[must_use]
     pub fn need_interval(&self, index: f64, level: f64) -> Option<[f64; 2]> {
-        let half = self.standard_error(index)? * t_quantile(0.5 * (1.0 + level), self.site_years as f64 - 1.0)?;
+        let half = self.standard_error(index)? * t_quantile(0.5 * (1.0 + level), self.site_years() as f64 - 1.0)?;
         let need = self.relation.need(index);
         Some([need - half, need + half])
     }
@@ -127,7 +147,7 @@ impl Resampled {
     pub fn range_of_new_site_years(&self, index: f64, share: f64) -> Interval {
         const METHOD: &str = "prediction-t";
         let need = self.relation.need(index);
-        let n = self.site_years as f64;
+        let n = self.site_years() as f64;
         let spread = (self.relation.between.powi(2) + self.relation.within.powi(2)) * n / (n - 2.0);
         let found = self.standard_error(index).zip(t_quantile(0.5 * (1.0 + share), n - 2.0));
         match found.map(|(error, t)| t * (error * error + spread).sqrt()).filter(|half| half.is_finite()) {

@@ -286,7 +286,7 @@ fn the_interval_of_a_row_is_the_jackknifes() {
         without_one: [48.0, 52.0, 51.0, 49.0].map(relation).to_vec(),
         resamples: Vec::new(),
         attempted: 0,
-        site_years: 4,
+        names: ["a", "b", "c", "d"].map(str::to_owned).to_vec(),
     };
     // √(3/4·(4 + 4 + 1 + 1)) = 2.7386; t(.975, 3) = 3.182446.
     assert_relative_eq!(found.standard_error(0.8).expect("all four"), 7.5_f64.sqrt(), max_relative = 1e-12);

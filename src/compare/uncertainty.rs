@@ -62,7 +62,7 @@ fn calibration<'d>(derived: &'d Derived, document: &Document, ratio: f64) -> Opt
 
 /// The relations without each site-year.
 struct Leaving<'d> {
-    names: Vec<&'d str>,
+    names: &'d [String],
     all: &'d Relation,
     without_one: &'d [Relation],
 }
@@ -70,14 +70,14 @@ struct Leaving<'d> {
 impl<'d> Leaving<'d> {
     fn of(calibration: &'d Calibration) -> Option<Self> {
         let resampled = calibration.resampled.as_ref()?;
-        let names: Vec<&str> = calibration.site_years().into_iter().collect();
+        let names = resampled.names.as_slice();
         let whole = resampled.without_one.len() == names.len();
         whole.then_some(Self { names, all: &resampled.relation, without_one: &resampled.without_one })
     }
 
-    /// The relation without a site-year; that of all where it is none of the table's.
+    /// The relation without a site-year; that of all where it takes no part.
     fn without(&self, name: Option<&str>) -> &'d Relation {
-        let position = name.and_then(|name| self.names.iter().position(|own| *own == name));
+        let position = name.and_then(|name| self.names.iter().position(|own| own == name));
         position.and_then(|position| self.without_one.get(position)).unwrap_or(self.all)
     }
 }

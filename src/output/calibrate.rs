@@ -311,7 +311,7 @@ impl TableCalibration {
             validation: derived.validations.iter().map(|validation| ValidationOf::of(validation, factor)).collect(),
             verdict: derived.verdict.as_ref().map(|verdict| VerdictOf::of(verdict, factor)),
             resampled: resampled.map(|resampled| ResampledOf {
-                site_years: resampled.site_years,
+                site_years: resampled.site_years(),
                 attempted: resampled.attempted,
                 failed: resampled.failed(),
             }),

@@ -208,9 +208,9 @@ fn table(
             RowRate {
                 rate,
                 interval: resampled
-                    .map(|resampled| noted(resampled.rate_interval(index, settings.level), resampled.site_years)),
+                    .map(|resampled| noted(resampled.rate_interval(index, settings.level), resampled.site_years())),
                 new_site_years: resampled.map(|resampled| {
-                    noted(resampled.range_of_new_site_years(index, settings.new_site_years), resampled.site_years)
+                    noted(resampled.range_of_new_site_years(index, settings.new_site_years), resampled.site_years())
                 }),
             }
         });

@@ -340,10 +340,11 @@ impl RelationKind {
         }
     }
 
-    /// The kinds that validation chooses among where none is asked for. The exponential is not: it is searched a dozen times as long, and
-    /// within the indices of its points a parabola bends as well.
+    /// The kinds that validation chooses among where none is asked for, those first that forgo least on simulated programmes: the first that
+    /// is not told from the best is taken. The exponential is not among them: it is searched a dozen times as long, and within the indices of its
+    /// points a parabola bends as well.
     pub const CHOSEN_AMONG: [Self; 5] =
-        [Self::Linear, Self::LinearWithFloor, Self::Quadratic, Self::ShortfallLinear, Self::ShortfallQuadratic];
+        [Self::ShortfallQuadratic, Self::ShortfallLinear, Self::Linear, Self::LinearWithFloor, Self::Quadratic];
 
     /// Whether it is fitted to the yields themselves, not to needs counted from their optima.
     #[must_use]
