@@ -144,7 +144,7 @@ fn evidence(site_years: usize, spoil: Option<usize>) -> Evidence {
     let trial = |number: usize| {
         let effect = [0.0, 12.0, -10.0, 6.0, -5.0, 9.0][number % 6];
         let groups = [0.0, 30.0, 60.0, 90.0].map(|early| {
-            let need = (110.0 + effect - 1.05 * early).max(0.0);
+            let need = f64::max(110.0 + effect - 1.05 * early, 0.0);
             let rates: Vec<f64> = [0.0, 40.0, 80.0, 120.0].repeat(3);
             let wiggle = |position: usize| [0.3, -0.4, 0.2, -0.1, 0.35][(position * 7 + number) % 5];
             let at = |(position, rate): (usize, &f64)| {
