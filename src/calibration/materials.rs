@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::points::NeedPoint;
 use super::relation::{Candidate, Form, NoRelation, Relation};
-use super::shortfall::{Degree, NoShortfall, Nuisance, Shortfall, ShortfallData, ShortfallModel, fit_by_test};
+use super::shortfall::{Degree, NoShortfall, Nuisance, Shortfall, ShortfallData, ShortfallModel};
 use super::site_years;
 use crate::experiment::Evidence;
 use crate::trial::RelationKind;
@@ -94,7 +94,7 @@ enum Stages {
 
 impl Ready {
     /// The relation; `weights` count each site-year of the [`Materials`] so many times, once without; `near` is that of like points, near
-    /// which it is looked for first and whose nuisance is kept.
+    /// which it is looked for first.
     ///
     /// # Errors
     /// [`NoRelation`] where the site-years that count determine none.
@@ -112,14 +112,7 @@ impl Ready {
             (Some(place), Some(weights)) => weights.get(*place).copied().unwrap_or(0.0),
         };
         let weights: Vec<f64> = places.iter().map(weight).collect();
-        let kept: Option<Nuisance> = near.and_then(|near| match near.form {
-            Form::Shortfall { nuisance, .. } => Some(nuisance),
-            _ => None,
-        });
-        let found = match kept {
-            Some(nuisance) => Shortfall::fit(data, ShortfallModel::new(degree, nuisance), Some(&weights))?,
-            None => fit_by_test(data, degree, Some(&weights))?.0,
-        };
+        let found = Shortfall::fit(data, ShortfallModel::new(degree, Nuisance::default()), Some(&weights))?;
         Ok(Relation {
             kind,
             between: f64::NAN,

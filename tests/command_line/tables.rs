@@ -234,7 +234,7 @@ fn tables_for_other_uses_are_not_compared() {
     changed("barley.json", |document| document.crop = "barley".to_owned());
     changed("metric.json", |document| document.rate_unit = "kg/ha".to_owned());
     let cases: [(&[&str], &str); 6] = [
-        (&["base.json", "canopy.json"], "leaf-chlorophyll, the new one for instrument canopy-ndvi"),
+        (&["base.json", "canopy.json"], "instrument leaf-chlorophyll, the new one for canopy-ndvi"),
         (&["base.json", "barley.json"], "barley"),
         (&["base.json", "metric.json"], "kg/ha"),
         (&["base.json", "none.json"], "there is no such file"),
