@@ -42,7 +42,7 @@ pub(super) fn differences(
             ));
             continue;
         };
-        let union: BTreeSet<&str> = without_old.names.iter().chain(&without_new.names).copied().collect();
+        let union: BTreeSet<&str> = without_old.names.iter().chain(without_new.names).map(String::as_str).collect();
         let of = |leaving: &Leaving<'_>, name: Option<&str>, index: f64| leaving.without(name).rate(index);
         let difference =
             |name: Option<&str>| of(&without_new, name, new_side.middle) - of(&without_old, name, old_side.middle);

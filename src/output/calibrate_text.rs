@@ -188,7 +188,7 @@ fn relation_notes(of: &TableCalibration, base: &CalibrationAt) -> String {
     notes += if of.relation_asked.is_some() {
         "as asked for."
     } else {
-        "the simplest that is not told from the best one by what its rates forgo on held-out site-years."
+        "the first in order of preference that is not told from the best one by what its rates forgo on held-out site-years."
     };
     let named = |name: &str| base.relations.iter().any(|relation| relation.coefficients.contains_key(name));
     if named("need_at_reference") {
