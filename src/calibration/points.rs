@@ -1,23 +1,24 @@
-//! The points of a trial: the mean index of a treatment and the N need found for it.
+//! The points of a calibration: the mean index of a treatment and the N need found for it at a price ratio.
 
-use std::collections::BTreeMap;
-
-use super::FittedTrial;
-use crate::experiment::FittedGroup;
+use super::basis::{Basis, GroupBasis, TrialBasis};
+use crate::experiment::{KnownOptimum, OptimumCurve, TreatmentEvidence};
 use crate::response::{Family, Optimum, OptimumStatus};
-use crate::sensing::{choose_date, indices};
-use crate::trial::{BesideN, NeedFrom, TableSpecification};
-use crate::units::NRateUnit;
+use crate::stats::random_effects::Known;
+use crate::trial::NeedFrom;
 
-/// Whether a need is a number or a bound.
+/// What is known of a need.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Bound {
-    /// The optimum was found inside the tested rates, or no response was shown.
+    /// A number.
     Exact,
-    /// The optimum lies somewhere up to the second tested rate: the need is this or less.
+    /// It is this or less: the optimum lies somewhere up to the second tested rate, nothing pays, or no response is shown.
     AtMost,
-    /// The optimum was not reached within the tested rates: the need is this or more.
+    /// It is this or more: the optimum was not reached within the tested rates.
     AtLeast,
+    /// It lies between two limits.
+    Within,
+    /// The yields set it no limit.
+    Open,
 }
 
 /// The N need and the index of one treatment.
@@ -27,24 +28,33 @@ pub struct NeedPoint {
     pub trial: String,
     /// Site and harvest year.
     pub site_year: String,
+    /// The site.
+    pub site: String,
+    /// Year of harvest.
+    pub harvest_year: i16,
     /// Variety, where the trial names one.
     pub variety: Option<String>,
     /// How the need was found.
     pub need_from: NeedFrom,
-    /// N already on at sensing, in the programme's rate unit.
+    /// N already on at sensing, in the rate unit.
     pub n_on: f64,
     /// Mean sufficiency index of the treatment's plots.
     pub index: f64,
     /// How many plots it is the mean of.
     pub plots: usize,
-    /// N need, in the programme's rate unit; negative where more was on than the optimum.
+    /// N need, in the rate unit; negative where more was on than the optimum. Of a bound the limit, of an optimum that is not shown the
+    /// lowest tested rate less the N on.
     pub need: f64,
     /// Lower limit of the need, from the optimum's interval.
     pub low: Option<f64>,
     /// Upper limit of the need, from the optimum's interval.
     pub high: Option<f64>,
-    /// Number or bound.
-    pub bound: Bound,
+    /// What a relation takes for known of it.
+    pub known: Known,
+    /// Variance of a need that is a number, in squared rate units; points with the same [`curve`](Self::curve) share the error.
+    pub variance: Option<f64>,
+    /// The curve that it is counted from: positions of trial and group in the [`Basis`].
+    pub curve: [usize; 2],
     /// Family the optimum comes from.
     pub family: Family,
     /// Status of the optimum.
@@ -62,128 +72,91 @@ pub struct SetAside {
     pub reason: String,
 }
 
-/// What a trial gives.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct TrialPoints {
-    /// Points, in order of variety and N already on.
-    pub points: Vec<NeedPoint>,
-    /// What gives none.
-    pub set_aside: Vec<SetAside>,
-}
-
-/// The points of a trial for a table, at a price ratio.
-#[must_use]
-pub fn trial_points(
-    fitted: &FittedTrial<'_>,
-    table: &TableSpecification,
-    unit: NRateUnit,
-    price_ratio: f64,
-) -> TrialPoints {
-    let trial = fitted.trial;
-    let mut found = TrialPoints::default();
-    let set_aside = |plots: usize, reason: String| SetAside { trial: trial.folder.clone(), plots, reason };
-    let date = match choose_date(trial, table) {
-        Ok(choice) => choice.date,
-        Err(reason) => {
-            found.set_aside.push(set_aside(trial.plots.len(), reason.to_string()));
-            return found;
-        }
-    };
-    // Treatments are told by the N planned; what went on is their mean.
-    let mut treatments: BTreeMap<(BesideN, u64), Vec<(f64, f64)>> = BTreeMap::new();
-    let mut without: BTreeMap<String, usize> = BTreeMap::new();
-    for read in indices(trial, table.instrument, date) {
-        let Some(plot) = trial.plots.get(read.reading.plot) else { continue };
-        if read.is_reference {
-            *without.entry("N-rich reference plot: not a calibration point under itself".to_owned()).or_default() += 1;
-            continue;
-        }
-        let planned = || trial.planned_n_where(plot, unit, |application| application.is_on(date));
-        let level = trial.early_level(plot, unit).unwrap_or_else(planned);
-        let n_on = trial.early_level(plot, unit).unwrap_or_else(|| trial.n_already_on(plot, date, unit));
-        match read.index {
-            // Rates are not negative, so the order of their bits is the order of their values.
-            Ok(indexed) => {
-                treatments.entry((plot.beside_n(), level.to_bits())).or_default().push((indexed.index, n_on));
-            }
-            Err(reason) => *without.entry(reason.to_string()).or_default() += 1,
-        }
-    }
-    found.set_aside.extend(without.into_iter().map(|(reason, plots)| set_aside(plots, reason)));
-    let mut optima: BTreeMap<(BesideN, Option<u64>), NeedOptimum> = BTreeMap::new();
-    for (((variety, levels), level), read) in treatments {
-        let early = (trial.need_from == NeedFrom::TopdressResponse).then_some(level);
-        let optimum = optima.entry(((variety, levels), early)).or_insert_with(|| {
-            let of_treatment = |group: &&FittedGroup| {
-                let key = &group.group.key;
-                let factors = key.factors.iter().map(|(_, level)| level);
-                key.variety.as_deref() == variety && factors.eq(levels) && key.early_n.map(f64::to_bits) == early
-            };
-            need_optimum(fitted.groups.iter().find(of_treatment), price_ratio)
-        });
-        let plots = read.len();
-        let (optimum, rate) = match optimum {
-            Ok((optimum, rate)) => (optimum, *rate),
-            Err(reason) => {
-                found.set_aside.push(set_aside(plots, reason.clone()));
-                continue;
-            }
-        };
-        let n_on = mean_applied(&read, f64::from_bits(level));
-        let already = if early.is_some() { 0.0 } else { n_on };
-        found.points.push(NeedPoint {
-            trial: trial.folder.clone(),
-            site_year: trial.site_year(),
-            variety: variety.map(str::to_owned),
-            need_from: trial.need_from,
-            n_on,
-            index: read.iter().map(|(index, _)| index).sum::<f64>() / plots as f64,
-            plots,
-            need: rate - already,
-            low: optimum.interval.low.map(|low| low - already),
-            high: optimum.interval.high.map(|high| high - already),
-            bound: match optimum.status {
-                OptimumStatus::AtHighestTestedRate => Bound::AtLeast,
-                OptimumStatus::BeforeFirstRate => Bound::AtMost,
-                // Not shown where no plot had rate 0: the lowest tested rate, or less.
-                _ if optimum.interval.estimate.is_none() => Bound::AtMost,
-                _ => Bound::Exact,
+impl NeedPoint {
+    /// What kind of knowledge its need is.
+    #[must_use]
+    pub fn bound(&self) -> Bound {
+        match self.known {
+            Known::Exact(_) => Bound::Exact,
+            Known::Between { low, high } => match (low.is_finite(), high.is_finite()) {
+                (true, true) => Bound::Within,
+                (true, false) => Bound::AtLeast,
+                (false, true) => Bound::AtMost,
+                (false, false) => Bound::Open,
             },
-            family: optimum.family,
-            optimum_status: optimum.status,
-        });
+        }
     }
-    found
 }
 
-/// The mean N that went on; the level itself where that is what went on, to its last digit.
-fn mean_applied(read: &[(f64, f64)], level: f64) -> f64 {
-    if read.iter().all(|(_, n_on)| *n_on == level) {
-        return level;
+/// The points at a price ratio, in order of trial, variety and N already on, and what gives none there. `level` is that of the optima's
+/// intervals.
+#[must_use]
+pub fn needs(basis: &Basis, price_ratio: f64, level: f64) -> (Vec<NeedPoint>, Vec<SetAside>) {
+    let mut points = Vec::new();
+    let mut set_aside = Vec::new();
+    for (position, trial) in basis.trials.iter().enumerate() {
+        for (number, group) in trial.groups.iter().enumerate() {
+            let found = group.curve.as_ref().map_err(Clone::clone).and_then(|curve| need_optimum(curve, price_ratio, level));
+            match found {
+                Ok((optimum, known)) => {
+                    let point = |treatment| need_point(trial, group, treatment, [position, number], &optimum, known);
+                    points.extend(group.evidence.treatments.iter().map(point));
+                }
+                Err(reason) => {
+                    let plots = group.evidence.treatments.iter().map(|treatment| treatment.plots).sum();
+                    set_aside.push(SetAside { trial: trial.trial.clone(), plots, reason });
+                }
+            }
+        }
     }
-    read.iter().map(|(_, n_on)| n_on).sum::<f64>() / read.len() as f64
+    (points, set_aside)
 }
 
-/// An optimum with its rate, or why there is none to count a need from.
-type NeedOptimum = Result<(Optimum, f64), String>;
-
-/// The optimum that a need is counted from.
-///
-/// A response that cannot be tested gives no need: a curve through a few means has an optimum whether or not N does anything. Neither does
-/// one that is not shown although its interval rules out a need of zero: the test and the interval contradict each other.
-fn need_optimum(group: Option<&FittedGroup>, price_ratio: f64) -> NeedOptimum {
-    let group = group.ok_or("no yields of these plots")?;
-    let fitted = group.outcome.as_ref().map_err(|error| format!("its yields give no curve: {error}"))?;
-    if let Some(reason) = &fitted.response.untested {
-        return Err(format!("a response cannot be tested: {reason}"));
-    }
-    let found = fitted.chosen_optimum(price_ratio).and_then(|(_, optimum)| Some((optimum.rate?, optimum)));
-    let Some((rate, optimum)) = found else {
-        let reason = fitted.why_none_chosen().unwrap_or("no family that answers to N is estimable");
-        return Err(format!("its yields give no optimum: {reason}"));
-    };
+/// The optimum that needs are counted from, and what is known of it. One that is not shown although its interval rules out a need of
+/// zero gives none: the test and the interval contradict each other.
+fn need_optimum(curve: &OptimumCurve, price_ratio: f64, level: f64) -> Result<(Optimum, KnownOptimum), String> {
+    let (_, optimum) = curve.optimum(price_ratio, level);
+    let rate = optimum.rate.ok_or("its yields give no optimum")?;
     if optimum.status == OptimumStatus::NotShown && optimum.interval.low.is_some_and(|low| low > rate) {
         return Err("a response is not shown, but the interval of its optimum rules out a need of zero".to_owned());
     }
-    Ok((optimum, rate))
+    let known = curve.known_optimum(price_ratio, level)?;
+    Ok((optimum, known))
+}
+
+fn need_point(
+    trial: &TrialBasis,
+    group: &GroupBasis,
+    treatment: &TreatmentEvidence,
+    curve: [usize; 2],
+    optimum: &Optimum,
+    known: KnownOptimum,
+) -> NeedPoint {
+    let already = if group.evidence.early_n.is_some() { 0.0 } else { treatment.n_on };
+    let rate = match (known.known, optimum.rate) {
+        (Known::Exact(rate), _) | (_, Some(rate)) => rate,
+        (Known::Between { low, .. }, None) => low,
+    };
+    NeedPoint {
+        trial: trial.trial.clone(),
+        site_year: trial.site_year.clone(),
+        site: trial.site.clone(),
+        harvest_year: trial.harvest_year,
+        variety: group.evidence.variety.clone(),
+        need_from: trial.need_from,
+        n_on: treatment.n_on,
+        index: treatment.index,
+        plots: treatment.plots,
+        need: rate - already,
+        low: optimum.interval.low.map(|low| low - already),
+        high: optimum.interval.high.map(|high| high - already),
+        known: match known.known {
+            Known::Exact(rate) => Known::Exact(rate - already),
+            Known::Between { low, high } => Known::Between { low: low - already, high: high - already },
+        },
+        variance: known.variance,
+        curve,
+        family: optimum.family,
+        optimum_status: optimum.status,
+    }
 }

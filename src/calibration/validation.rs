@@ -1,54 +1,92 @@
-//! What the relation says of a site-year that it has not seen.
+//! What the rule says of site-years that it has not seen, and what that is worth.
+//!
+//! Every choice is made anew without what is held out: the kind of the relation, its fit, the flat rates it is compared with. The yields of a
+//! held-out site-year play no part in what is predicted for it; its own curve then scores every rule alike.
 
+use std::collections::{BTreeMap, BTreeSet};
+
+use rayon::prelude::*;
+
+use super::choose::choose;
+use super::materials::Materials;
 use super::points::{Bound, NeedPoint};
-use super::relation::{NoRelation, Relation};
-use super::site_years;
-use crate::stats::censored::{CensoredError, Response, fit};
+use super::relation::NoRelation;
+use super::returns::{Returns, Scoring};
+use super::{choose, rule_rate};
 use crate::trial::RelationKind;
 
-/// The rate for one point of a site-year that was held out.
+/// A way to set the rate.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Rule {
+    /// By the reading, as the relation of the other site-years has it.
+    Sensor,
+    /// The best rate of the other site-years given the N already on.
+    GivenEarly,
+    /// The best total of early and topdress N of the other site-years, less the N already on.
+    FlatTotal,
+    /// The best single topdress of the other site-years.
+    FlatTopdress,
+    /// The programme's standard topdress.
+    Standard,
+    /// The best rate on the point's own curve.
+    Hindsight,
+}
+
+impl Rule {
+    /// Every rule.
+    pub const ALL: [Self; 6] =
+        [Self::Sensor, Self::GivenEarly, Self::FlatTotal, Self::FlatTopdress, Self::Standard, Self::Hindsight];
+
+    /// The name it is written as.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Sensor => "sensor",
+            Self::GivenEarly => "best-given-early-n",
+            Self::FlatTotal => "best-total-less-early-n",
+            Self::FlatTopdress => "best-single-topdress",
+            Self::Standard => "standard",
+            Self::Hindsight => "best-in-hindsight",
+        }
+    }
+}
+
+/// A rate with what it forgoes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Scored {
+    /// The rate, in the rate unit.
+    pub rate: f64,
+    /// What it forgoes against the best rate in hindsight, in yield units.
+    pub forgone: f64,
+}
+
+/// One point of what was held out.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Prediction {
     /// The point.
     pub point: NeedPoint,
-    /// The rate that the rule without that site-year gives.
-    pub rate: f64,
-    /// Whether the point's index lies within the indices of the other site-years.
+    /// The need that the relation of the others gives at its index (at the nearest they have); below zero where it says so.
+    pub need: f64,
+    /// Whether the point's index lies within the indices of the others.
     pub in_domain: bool,
-    /// What one rate for all would give: the mean of the other site-years' non-negative needs, by maximum likelihood where some are
-    /// bounds; `None` where all of them are.
-    pub one_rate: Option<f64>,
+    /// Every rule's rate and what it forgoes; a rule without a rate is absent.
+    pub scores: BTreeMap<Rule, Scored>,
+    /// Whether what a rule forgoes is a lower bound, the point's own optimum not being reached.
+    pub is_lower_bound: bool,
 }
 
 impl Prediction {
-    /// A rate minus the need that could be met (never below zero); `None` where the need is only a bound.
+    /// The rule's rate.
     #[must_use]
-    pub fn error(&self, rate: f64) -> Option<f64> {
-        (self.point.bound == Bound::Exact).then(|| rate - self.point.need.max(0.0))
+    pub fn rate(&self, rule: Rule) -> Option<f64> {
+        self.scores.get(&rule).map(|scored| scored.rate)
     }
 
-    /// A need that is at least so much, minus a rate: above zero the rate falls short by that or more. `None` for any other need.
+    /// A rule's rate minus the need that could be met (never below zero); `None` where the need is no number.
     #[must_use]
-    pub fn shortfall(&self, rate: f64) -> Option<f64> {
-        (self.point.bound == Bound::AtLeast).then_some(self.point.need - rate)
+    pub fn error(&self, rule: Rule) -> Option<f64> {
+        (self.point.bound() == Bound::Exact).then(|| Some(self.rate(rule)? - self.point.need.max(0.0))).flatten()
     }
-
-    /// A rate minus a need that is at most so much: above zero the rate is too high by that or more. `None` for any other need.
-    #[must_use]
-    pub fn excess(&self, rate: f64) -> Option<f64> {
-        (self.point.bound == Bound::AtMost).then(|| rate - self.point.need.max(0.0))
-    }
-}
-
-/// Rates beside needs that are bounds on one side.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Proven {
-    /// Needs that are such bounds.
-    pub bounds: usize,
-    /// Rates that are proven to be on their wrong side.
-    pub missed: usize,
-    /// The mean of how much those miss at least; `None` without any.
-    pub mean: Option<f64>,
 }
 
 /// A site-year that was held out.
@@ -56,169 +94,193 @@ pub struct Proven {
 pub struct HeldOut {
     /// The site-year.
     pub site_year: String,
-    /// Its points as the others predict them, or why the others give no relation.
-    pub predictions: Result<Vec<Prediction>, NoRelation>,
+    /// The kind of relation that the others chose, or why they give none.
+    pub kind: Result<RelationKind, NoRelation>,
+    /// Its points as the others predict them; empty where they give no relation.
+    pub predictions: Vec<Prediction>,
 }
 
-/// A relation, validated on site-years that it has not seen.
+impl HeldOut {
+    /// The mean of a quantity over its points; `None` where no point has it.
+    #[must_use]
+    pub fn mean(&self, of: impl Fn(&Prediction) -> Option<f64>) -> Option<f64> {
+        let values: Vec<f64> = self.predictions.iter().filter_map(of).collect();
+        (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+    }
+
+    /// What a rule forgoes on it, in yield units.
+    #[must_use]
+    pub fn forgone(&self, rule: Rule) -> Option<f64> {
+        self.mean(|prediction| prediction.scores.get(&rule).map(|scored| scored.forgone))
+    }
+}
+
+/// What is held out together.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum HoldOut {
+    /// A site-year; of many, several at a time (see [`MOST_HELD_OUT`]).
+    SiteYear,
+    /// All site-years of a harvest year.
+    Season,
+    /// All site-years of a site.
+    Site,
+}
+
+impl HoldOut {
+    /// Every way.
+    pub const ALL: [Self; 3] = [Self::SiteYear, Self::Season, Self::Site];
+
+    /// The name it is written as.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::SiteYear => "site-year",
+            Self::Season => "season",
+            Self::Site => "site",
+        }
+    }
+}
+
+/// Up to so many, site-years are held out one by one; more are held out in so many parts, which is the harder test.
+pub const MOST_HELD_OUT: usize = 40;
+
+/// The rule on site-years that it has not seen.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Validation {
-    /// Kind of the relation.
-    pub kind: RelationKind,
-    /// Every site-year in turn.
+    /// What was held out together.
+    pub by: HoldOut,
+    /// In how many parts.
+    pub parts: usize,
+    /// Every site-year, in order.
     pub held_out: Vec<HeldOut>,
 }
 
-impl Validation {
-    /// Root mean square and mean of the errors that `error` picks, over points with a number for a need, each site-year
-    /// counting the same; `None` without any.
-    #[must_use]
-    pub fn root_mean_square_and_bias(&self, error: impl Fn(&Prediction) -> Option<f64>) -> Option<(f64, f64)> {
-        let mut site_years = 0.0;
-        let mut squares = 0.0;
-        let mut sum = 0.0;
-        for held_out in &self.held_out {
-            let errors: Vec<f64> = held_out.predictions.iter().flatten().filter_map(&error).collect();
-            if !errors.is_empty() {
-                let points = errors.len() as f64;
-                site_years += 1.0;
-                squares += errors.iter().map(|error| error * error).sum::<f64>() / points;
-                sum += errors.iter().sum::<f64>() / points;
-            }
-        }
-        (site_years > 0.0).then(|| ((squares / site_years).sqrt(), sum / site_years))
-    }
+/// How a rule did on all of them, each site-year counting the same.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Performance {
+    /// The rule.
+    pub rule: Rule,
+    /// Root mean square of its rates minus the needs that are numbers; `None` without any.
+    pub root_mean_square_error: Option<f64>,
+    /// Mean of the same.
+    pub bias: Option<f64>,
+    /// Mean rate.
+    pub rate: f64,
+    /// Mean forgone return, in yield units.
+    pub forgone: f64,
+    /// Site-years.
+    pub site_years: usize,
+    /// Site-years in which it is a lower bound for some point.
+    pub lower_bounds: usize,
 }
 
 impl Validation {
-    /// The rates that bounds prove to miss, over all points; `beyond` is how far a rate lies beyond a bound.
+    /// How each rule did that has a rate for every site-year with predictions.
     #[must_use]
-    pub fn proven(&self, beyond: impl Fn(&Prediction) -> Option<f64>) -> Proven {
-        let all: Vec<f64> = self
-            .held_out
-            .iter()
-            .flat_map(|held_out| held_out.predictions.iter().flatten())
-            .filter_map(beyond)
-            .collect();
-        let missed: Vec<f64> = all.iter().copied().filter(|amount| *amount > 0.0).collect();
-        let mean = (!missed.is_empty()).then(|| missed.iter().sum::<f64>() / missed.len() as f64);
-        Proven { bounds: all.len(), missed: missed.len(), mean }
+    pub fn performances(&self) -> Vec<Performance> {
+        Rule::ALL.into_iter().filter_map(|rule| self.performance(rule)).collect()
     }
-}
 
-/// The mean of non-negative needs, by maximum likelihood where some are bounds.
-fn one_rate<'a>(points: impl Iterator<Item = &'a NeedPoint>) -> Option<f64> {
-    let needs: Vec<Response> = points
-        .map(|point| {
-            let need = point.need.max(0.0);
-            match point.bound {
-                Bound::Exact => Response::Exact(need),
-                Bound::AtMost => Response::AtMost(need),
-                Bound::AtLeast => Response::AtLeast(need),
-            }
+    /// How a rule did; `None` where it has no rates.
+    #[must_use]
+    pub fn performance(&self, rule: Rule) -> Option<Performance> {
+        let of = |value: &dyn Fn(&HeldOut) -> Option<f64>| -> Option<f64> {
+            let values: Vec<f64> = self.held_out.iter().filter_map(value).collect();
+            (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+        };
+        let with = self.held_out.iter().filter(|held_out| held_out.forgone(rule).is_some());
+        Some(Performance {
+            rule,
+            root_mean_square_error: of(&|held_out| held_out.mean(|one| one.error(rule).map(|error| error * error)))
+                .map(f64::sqrt),
+            bias: of(&|held_out| held_out.mean(|one| one.error(rule))),
+            rate: of(&|held_out| held_out.mean(|one| one.rate(rule)))?,
+            forgone: of(&|held_out| held_out.forgone(rule))?,
+            site_years: with.clone().count(),
+            lower_bounds: with.filter(|held_out| held_out.predictions.iter().any(|one| one.is_lower_bound)).count(),
         })
-        .collect();
-    let exact: Vec<f64> =
-        needs.iter().filter(|need| matches!(need, Response::Exact(_))).map(|need| need.limit()).collect();
-    let mean = || (!exact.is_empty()).then(|| exact.iter().sum::<f64>() / exact.len() as f64);
-    if exact.len() == needs.len() {
-        return mean();
-    }
-    match fit(&vec![vec![1.0]; needs.len()], &needs) {
-        Ok(found) => found.coefficients.first().map(|rate| rate.max(0.0)),
-        // The needs that are numbers are one number, with which every bound agrees.
-        Err(CensoredError::PerfectFit { .. }) => mean(),
-        Err(_) => None,
     }
 }
 
-/// Holds every site-year out in turn and refits the relation of a kind without it. Its own yields play no part in its predictions.
-/// `None` for a single site-year.
+/// Holds out site-years, seasons or sites in turn and makes every choice without them. `None` where fewer than two parts can be held out.
 #[must_use]
-pub fn hold_out_site_years(kind: RelationKind, points: &[NeedPoint]) -> Option<Validation> {
-    let all = site_years(points);
-    if all.len() < 2 {
+pub fn hold_out(
+    materials: &Materials<'_>,
+    scoring: &Scoring<'_>,
+    asked: Option<RelationKind>,
+    by: HoldOut,
+) -> Option<Validation> {
+    let parts = parts(materials, by);
+    if parts.len() < 2 {
         return None;
     }
-    let held_out = all.into_iter().map(|site_year| {
-        let others = || points.iter().filter(|point| point.site_year != site_year);
-        let one_rate = one_rate(others());
-        let predictions = Relation::fit(kind, others()).map(|relation| {
-            let own = points.iter().filter(|point| point.site_year == site_year);
-            let predict = |point: &NeedPoint| Prediction {
-                rate: relation.rate(point.index),
-                in_domain: (relation.domain.0..=relation.domain.1).contains(&point.index),
-                one_rate,
-                point: point.clone(),
-            };
-            own.map(predict).collect()
-        });
-        HeldOut { site_year: site_year.to_owned(), predictions }
-    });
-    Some(Validation { kind, held_out: held_out.collect() })
+    let returns = Returns::new(&materials.points, scoring);
+    let held_out = |held: &BTreeSet<&str>| hold_out_part(materials, scoring, asked, held, &returns);
+    let mut all: Vec<HeldOut> = parts.par_iter().flat_map_iter(held_out).collect();
+    all.sort_by(|a, b| a.site_year.cmp(&b.site_year));
+    Some(Validation { by, parts: parts.len(), held_out: all })
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::response::{Family, OptimumStatus};
-    use crate::trial::NeedFrom;
-
-    fn point(site_year: &str, index: f64, need: f64, bound: Bound) -> NeedPoint {
-        NeedPoint {
-            trial: site_year.to_owned(),
-            site_year: site_year.to_owned(),
-            variety: None,
-            need_from: NeedFrom::TopdressResponse,
-            n_on: 0.0,
-            index,
-            plots: 4,
-            need,
-            low: None,
-            high: None,
-            bound,
-            family: Family::Quadratic,
-            optimum_status: OptimumStatus::Interior,
-        }
+fn parts<'m>(materials: &'m Materials<'_>, by: HoldOut) -> Vec<BTreeSet<&'m str>> {
+    let key = |point: &NeedPoint| match by {
+        HoldOut::SiteYear => point.site_year.clone(),
+        HoldOut::Season => point.harvest_year.to_string(),
+        HoldOut::Site => point.site.clone(),
+    };
+    if by == HoldOut::SiteYear {
+        return choose::folds(&materials.site_years, MOST_HELD_OUT);
     }
+    let mut parts: BTreeMap<String, BTreeSet<&str>> = BTreeMap::new();
+    for point in &materials.points {
+        parts.entry(key(point)).or_default().insert(point.site_year.as_str());
+    }
+    parts.into_values().collect()
+}
 
-    #[test]
-    fn a_need_of_at_least_so_much_proves_a_rate_below_it_short() {
-        let points = [
-            point("a", 0.7, 90.0, Bound::Exact),
-            point("a", 0.9, 30.0, Bound::Exact),
-            point("b", 0.8, 62.0, Bound::Exact),
-            point("b", 1.0, 1.0, Bound::Exact),
-            point("c", 0.9, 100.0, Bound::AtLeast),
-            point("c", 1.0, 0.0, Bound::AtLeast),
-            point("c", 0.8, 20.0, Bound::AtMost),
-        ];
-        let validation = hold_out_site_years(RelationKind::Linear, &points).expect("three site-years");
-        let c = Validation {
-            held_out: validation.held_out.into_iter().filter(|one| one.site_year == "c").collect(),
-            ..validation
+fn hold_out_part(
+    materials: &Materials<'_>,
+    scoring: &Scoring<'_>,
+    asked: Option<RelationKind>,
+    held: &BTreeSet<&str>,
+    returns: &Returns,
+) -> Vec<HeldOut> {
+    let others = materials.without(held);
+    let relation =
+        choose(&others, scoring, asked).and_then(|chosen| others.relation(chosen.kind));
+    let counts = |site_year: &str| !held.contains(site_year);
+    let flat = returns.best_flat(&counts);
+    let of_site_year = |site_year: &&str| {
+        let own = materials.points.iter().filter(|point| point.site_year == **site_year);
+        let predict = |point: &NeedPoint| {
+            let relation = relation.as_ref().ok()?;
+            let (lowest, highest) = relation.domain;
+            let (best_rate, best) = scoring.in_hindsight(point)?;
+            let [flat_topdress, flat_total] = flat?;
+            let rates = [
+                (Rule::Sensor, Some(rule_rate(relation, point.index, scoring.highest))),
+                (Rule::GivenEarly, returns.best_given(point.n_on, scoring, &counts)),
+                (Rule::FlatTotal, Some((flat_total - point.n_on).clamp(0.0, scoring.highest))),
+                (Rule::FlatTopdress, Some(flat_topdress)),
+                (Rule::Standard, scoring.standard),
+                (Rule::Hindsight, Some(best_rate)),
+            ];
+            let score = |(rule, rate): (Rule, Option<f64>)| {
+                let rate = rate?;
+                Some((rule, Scored { rate, forgone: best - scoring.net_return(point, point.n_on, rate)? }))
+            };
+            Some(Prediction {
+                need: relation.need(point.index.clamp(lowest, highest)),
+                in_domain: (lowest..=highest).contains(&point.index),
+                scores: rates.into_iter().filter_map(score).collect(),
+                is_lower_bound: scoring.is_bounded_below(point),
+                point: point.clone(),
+            })
         };
-        // The line through a and b, by hand: 45.75 at the mean index 0.85, slope −14.95/0.05; so 30.8 at 0.9, 0.9 at 1.0, 60.7 at 0.8.
-        let short = c.proven(|one| one.shortfall(one.rate));
-        assert_eq!((short.bounds, short.missed), (2, 1));
-        approx::assert_relative_eq!(short.mean.expect("one"), 69.2, max_relative = 1e-12);
-        let excess = c.proven(|one| one.excess(one.rate));
-        assert_eq!((excess.bounds, excess.missed), (1, 1));
-        approx::assert_relative_eq!(excess.mean.expect("one"), 40.7, max_relative = 1e-12);
-        assert_eq!(c.root_mean_square_and_bias(|one| one.error(one.rate)), None);
-        // All their needs are numbers: the plain mean.
-        let one_rate = c.proven(|one| one.shortfall(one.one_rate?));
-        approx::assert_relative_eq!(one_rate.mean.expect("one"), 100.0 - 45.75, max_relative = 1e-12);
-    }
-
-    #[test]
-    fn one_rate_for_all_takes_bounds_as_bounds() {
-        let exact = [20.0, 40.0, 60.0].map(|need| point("a", 0.8, need, Bound::Exact));
-        let bound = point("b", 0.8, 50.0, Bound::AtLeast);
-        let found = one_rate(exact.iter().chain([&bound])).expect("three numbers");
-        // As numbers they would give 42.5; a need of 50 or more gives more, and less than were it 100.
-        assert!(found > 42.5 && found < 55.0, "{found}");
-        assert_eq!(one_rate([&bound].into_iter()), None);
-        assert_eq!(one_rate([&exact[0], &point("b", 0.8, 10.0, Bound::AtLeast)].into_iter()), Some(20.0));
-    }
+        HeldOut {
+            site_year: (*site_year).to_owned(),
+            kind: relation.as_ref().map(|relation| relation.kind).map_err(Clone::clone),
+            predictions: own.filter_map(predict).collect(),
+        }
+    };
+    held.iter().map(of_site_year).collect()
 }

@@ -6,6 +6,7 @@ use crate::response::{
     ResponseTest, TreatmentMean, TreatmentTest, choose,
 };
 
+use super::optimum_curve::{OptimumCurve, judged};
 use super::ResponseGroup;
 use crate::stats::interval::Interval;
 
@@ -216,25 +217,19 @@ impl Fitted {
     #[must_use]
     pub fn chosen_optimum(&self, price_ratio: f64) -> Option<(Option<Response>, Optimum)> {
         let curve = self.optimum_curve()?;
-        let mut optimum = self.optimum_of(curve, price_ratio);
-        // Whether a gain could pay is read from the profile, whichever interval is asked for: the answer is one.
-        let profile = match self.interval {
+        let optimum = self.optimum_of(curve, price_ratio);
+        let highest = match self.interval {
             IntervalMethod::Profile => optimum.interval.high,
             _ => self.observations.optimum(curve, price_ratio, self.level).interval.high,
         };
-        let pays_nowhere = profile.is_some_and(|high| high <= curve.lowest_rate);
-        let response = self.detected().map(|detected| match (detected, pays_nowhere) {
-            (true, _) => Response::Detected,
-            (false, true) => Response::Negligible,
-            (false, false) => Response::NotDetected,
-        });
-        if matches!(response, Some(Response::Negligible | Response::NotDetected)) {
-            optimum.rate = Some(curve.lowest_rate);
-            optimum.status = OptimumStatus::NotShown;
-            // Where no plot had rate 0 the lowest tested rate is a bound.
-            optimum.interval.estimate = Some(curve.lowest_rate).filter(|rate| *rate == 0.0);
-        }
-        Some((response, optimum))
+        Some(judged(curve, self.detected(), optimum, highest))
+    }
+
+    /// The curve that the optimum is read from, with its observations.
+    #[must_use]
+    pub fn curve_for_optimum(&self) -> Option<OptimumCurve> {
+        let curve = self.optimum_curve()?.clone();
+        Some(OptimumCurve { observations: self.observations.clone(), curve, detected: self.detected() })
     }
 
     /// The optimum at a price ratio with everything that is said of it. `None` where no family is chosen.

@@ -1,6 +1,6 @@
 //! Which plots a response curve is fitted to, and what is their error.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::crop::Crop;
 use crate::harvest::{PlotYield, plot_yields, yields_with_excluded};
@@ -107,7 +107,7 @@ pub struct ResponseGroup {
     pub yields: Vec<f64>,
     /// What each observation is called: *plot 304*, *row 17*.
     pub names: Vec<String>,
-    /// Block of each observation, numbered from 0; `None` without blocks.
+    /// Block of each observation, numbered from 0 over the whole trial or file; `None` without blocks.
     pub blocks: Option<Vec<usize>>,
     /// What N varies within, of each observation, numbered from 0, where that is less than a block; `None` where it is the block. It is a main
     /// plot, or the level of a factor that shares main plots or strips with N.
@@ -167,7 +167,8 @@ impl ResponseGroup {
         self.within_blocks.as_ref().or(self.blocks.as_ref())
     }
 
-    fn nuisance(&self) -> Option<Vec<usize>> {
+    /// What is taken out of each observation before a curve is fitted: the level of its nuisance factor, numbered from 0; `None` without.
+    pub(super) fn nuisance(&self) -> Option<Vec<usize>> {
         match (self.pooled_over.as_ref().and_then(|pooled| pooled.level_of.as_ref()), self.within()) {
             (None, within) => within.cloned(),
             (Some(level_of), None) => Some(level_of.clone()),
@@ -187,7 +188,7 @@ impl ResponseGroup {
     /// How many blocks the observations lie in; 0 without blocks.
     #[must_use]
     pub fn block_count(&self) -> usize {
-        self.blocks.iter().flatten().max().map_or(0, |last| last + 1)
+        self.blocks.iter().flatten().collect::<BTreeSet<_>>().len()
     }
 }
 
@@ -286,7 +287,9 @@ fn observations(
     if whole.is_some() {
         used = means_of_whole(&used);
     }
-    let labels: Vec<_> = used.iter().map(|observed| observed.block).collect();
+    // Numbered over the whole trial, so that a block has one number in all its groups.
+    let labels: BTreeSet<Option<&str>> = trial.plots.iter().map(|plot| plot.block.as_deref()).collect();
+    let number = |observed: &Observed<'_>| labels.iter().position(|label| *label == observed.block).unwrap_or_default();
     let name = whole.map_or_else(|| "plot".to_owned(), |whole| format!("the {whole} of plot"));
     ResponseGroup {
         key,
@@ -298,7 +301,7 @@ fn observations(
         pooled_error: None,
         rates: used.iter().map(|observed| observed.rate).collect(),
         yields: used.iter().map(|observed| observed.value).collect(),
-        blocks: has_blocks.then(|| level_indices(&labels)),
+        blocks: has_blocks.then(|| used.iter().map(number).collect()),
         error_stratum,
         left_out,
         rate_unit: Some(units.n_rate.symbol().to_owned()),

@@ -10,6 +10,7 @@ mod evidence;
 mod factors;
 mod fitted;
 mod group;
+mod optimum_curve;
 mod quality;
 
 #[cfg(test)]
@@ -20,4 +21,5 @@ pub use evidence::{Evidence, GroupEvidence, TreatmentEvidence, TrialEvidence};
 pub use factors::{FactorComparison, compare_factors};
 pub use fitted::{FitOptions, Fitted, FittedGroup, GroupOptimum, PERMUTATIONS, Response};
 pub use group::{ErrorStratum, GroupKey, LeftOut, PooledOver, ResponseGroup, groups_of_trial};
+pub use optimum_curve::{KnownOptimum, OptimumCurve};
 pub use quality::{QualityGroup, quality_groups_of_trial};

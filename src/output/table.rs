@@ -33,8 +33,8 @@ pub fn table_text(table: &RateTable) -> String {
         "  ",
         &format!(
             "Rates are multiples of {}, at most {}.",
-            plain(document.rate.round_to),
-            quantity(&plain(document.rate.highest), unit),
+            plain(document.settings.rate.round_to),
+            quantity(&plain(document.settings.rate.highest), unit),
         ),
     );
     if let Some(note) = document.rows.iter().flat_map(|row| &row.rates).find_map(interval_note) {

@@ -34,6 +34,9 @@ pub(super) fn check(document: &Document) -> Result<(), TableError> {
     check_inputs(document)?;
     check_usable(document)?;
     check_prices(document)?;
+    check_settings(document)?;
+    check_verdict(document)?;
+    check_evidence(document)?;
     check_rows(document)?;
     check_rates(document)
 }
@@ -66,7 +69,7 @@ fn check_usable(document: &Document) -> Result<(), TableError> {
         readable(usable.above) && readable(usable.up_to) && 0.0 <= usable.above && usable.above < usable.up_to,
         || invalid("usable", format!("above {} up to {}", usable.above, usable.up_to), "it needs 0 <= above < up_to"),
     )?;
-    let highest = document.index.highest;
+    let highest = document.settings.index.highest;
     must(usable.index_up_to >= highest, || {
         invalid("usable.index_up_to", usable.index_up_to, "it must not be below the end of the last row")
     })?;
@@ -99,9 +102,64 @@ fn check_prices(document: &Document) -> Result<(), TableError> {
     must(bases == 1, || invalid("prices", format!("{bases} base price ratios"), "exactly one must be the base"))
 }
 
+fn check_settings(document: &Document) -> Result<(), TableError> {
+    let settings = &document.settings;
+    for (place, share) in [("settings.level", settings.level), ("settings.new_site_years", settings.new_site_years)] {
+        must(share > 0.0 && share < 1.0, || invalid(place, share, "it lies between 0 and 1"))?;
+    }
+    let rule = settings.rate;
+    must(rule.round_to.is_finite() && rule.round_to > 0.0, || {
+        invalid("settings.rate.round_to", rule.round_to, "it must be above 0")
+    })?;
+    must(rule.highest.is_finite() && rule.highest >= 0.0, || {
+        invalid("settings.rate.highest", rule.highest, "it must be at least 0")
+    })?;
+    must(0.0 <= rule.smallest && rule.smallest <= rule.highest, || {
+        invalid(
+            "settings.rate.smallest",
+            rule.smallest,
+            &format!("it lies between 0 and the highest, {}", rule.highest),
+        )
+    })?;
+    must(!settings.relation_taken.trim().is_empty(), || invalid("settings.relation_taken", "empty", "it must be given"))
+}
+
+fn check_verdict(document: &Document) -> Result<(), TableError> {
+    let Some(verdict) = &document.verdict else { return Ok(()) };
+    for (place, value) in [("verdict.sensor_rule", verdict.sensor_rule), ("verdict.flat_rule", verdict.flat_rule)] {
+        must(value.is_finite(), || invalid(place, value, "a forgone return is a number"))?;
+    }
+    must(!verdict.unit.trim().is_empty(), || invalid("verdict.unit", "empty", "it must be given"))
+}
+
+fn check_evidence(document: &Document) -> Result<(), TableError> {
+    for (i, trial) in document.evidence.iter().flat_map(|evidence| &evidence.trials).enumerate() {
+        for (j, group) in trial.groups.iter().enumerate() {
+            let place = |field: &str| format!("evidence.trials[{i}].groups[{j}].{field}");
+            let observations = group.rates.len();
+            let one_each = "one is needed for each rate";
+            must(group.yields.len() == observations, || invalid(place("yields"), group.yields.len(), one_each))?;
+            let blocks = group.blocks.as_ref().map_or(observations, Vec::len);
+            must(blocks == observations, || invalid(place("blocks"), blocks, one_each))?;
+            for (k, treatment) in group.treatments.iter().enumerate() {
+                must(treatment.index >= 0.0 && treatment.n_on >= 0.0 && treatment.plots > 0, || {
+                    let found =
+                        format!("index {}, N on {}, {} plots", treatment.index, treatment.n_on, treatment.plots);
+                    invalid(
+                        place(&format!("treatments[{k}]")),
+                        found,
+                        "index and N on are at least 0, of at least one plot",
+                    )
+                })?;
+            }
+        }
+    }
+    Ok(())
+}
+
 fn check_rows(document: &Document) -> Result<(), TableError> {
-    let index = document.index;
-    must(index.step > 0, || invalid("index.step", index.step, "a row must be at least a thousandth wide"))?;
+    let index = document.settings.index;
+    must(index.step > 0, || invalid("settings.index.step", index.step, "a row must be at least a thousandth wide"))?;
     let mut from = index.lowest;
     for (i, row) in document.rows.iter().enumerate() {
         let below = from.saturating_add(index.step).min(index.highest);
@@ -121,19 +179,13 @@ fn check_rows(document: &Document) -> Result<(), TableError> {
         invalid(
             "rows",
             format!("{} rows to {from}", document.rows.len()),
-            "at least one row, up to index.highest, is needed",
+            "at least one row, up to settings.index.highest, is needed",
         )
     })
 }
 
 fn check_rates(document: &Document) -> Result<(), TableError> {
-    let rule = document.rate;
-    must(rule.round_to.is_finite() && rule.round_to > 0.0, || {
-        invalid("rate.round_to", rule.round_to, "it must be above 0")
-    })?;
-    must(rule.highest.is_finite() && rule.highest >= 0.0, || {
-        invalid("rate.highest", rule.highest, "it must be at least 0")
-    })?;
+    let rule = document.settings.rate;
     for price in 0..document.prices.len() {
         let mut lowest_so_far = f64::INFINITY;
         let mut ended = false;
@@ -141,8 +193,10 @@ fn check_rates(document: &Document) -> Result<(), TableError> {
         for (i, row) in document.rows.iter().enumerate() {
             let place = || format!("rows[{i}].rates[{price}]");
             let Some(cell) = row.rates.get(price) else { continue };
-            if let Some(interval) = &cell.interval {
-                check_interval(&interval.interval, &place())?;
+            for (field, noted) in [("interval", &cell.interval), ("new_site_years", &cell.new_site_years)] {
+                if let Some(noted) = noted {
+                    check_interval(&noted.interval, &format!("{}.{field}", place()))?;
+                }
             }
             let Some(rate) = cell.rate else {
                 ended = any;
@@ -155,6 +209,9 @@ fn check_rates(document: &Document) -> Result<(), TableError> {
                 rate.is_finite() && rate >= 0.0 && (multiple - multiple.round()).abs() <= MULTIPLE * multiple.max(1.0),
                 || invalid(place(), rate, &format!("a rate is 0 or a multiple of {}", rule.round_to)),
             )?;
+            must(rate == 0.0 || rate >= rule.smallest, || {
+                invalid(place(), rate, &format!("a rate below {}, the smallest worth a pass, is 0", rule.smallest))
+            })?;
             must(rate <= rule.highest, || invalid(place(), rate, &format!("no rate is above {}", rule.highest)))?;
             must(rate <= lowest_so_far, || {
                 invalid(place(), rate, &format!("a rate never rises with the index: at most {lowest_so_far} here"))
@@ -170,7 +227,6 @@ fn check_rates(document: &Document) -> Result<(), TableError> {
 }
 
 fn check_interval(interval: &Interval, place: &str) -> Result<(), TableError> {
-    let place = format!("{place}.interval");
     must(interval.level > 0.0 && interval.level < 1.0, || {
         invalid(format!("{place}.level"), interval.level, "it lies between 0 and 1")
     })?;

@@ -35,7 +35,7 @@ impl RateTable {
                 lines.extend(self.vector("middle", reading(middle, reference, 0), reference, None));
             }
             let begins = document.rows.iter().map(|row| row.index_from);
-            for edge in begins.chain([document.index.highest]).map(u64::from) {
+            for edge in begins.chain([document.settings.index.highest]).map(u64::from) {
                 let at = |halves: u64, millionths| reading(halves, reference, millionths);
                 lines.extend(self.vector("edge", at(2 * edge, 0), reference, None));
                 lines.extend(self.vector("edge-above", at(2 * edge + 2, 0), reference, None));
@@ -43,10 +43,10 @@ impl RateTable {
                 lines.extend(self.vector("edge-under-half", at((2 * edge).saturating_sub(1), 1), reference, None));
             }
             let limit = u64::from(document.usable.index_up_to);
-            let highest = u64::from(document.index.highest);
+            let highest = u64::from(document.settings.index.highest);
             lines.extend(self.vector(
                 "far-below",
-                reading(document.index.lowest.into(), reference, 0),
+                reading(document.settings.index.lowest.into(), reference, 0),
                 reference,
                 None,
             ));
@@ -62,7 +62,11 @@ impl RateTable {
                 lines.extend(self.vector("price", reading(middle, reference, 0), reference, Some(price)));
             }
         }
-        let good = reading(u64::from(document.index.lowest) + u64::from(document.index.highest), reference, 0);
+        let good = reading(
+            u64::from(document.settings.index.lowest) + u64::from(document.settings.index.highest),
+            reference,
+            0,
+        );
         let dearest = document.prices.iter().map(|price| price.price_ratio).fold(0.0, f64::max);
         lines.extend(self.vector("price-not-listed", good, reference, Some(2.0 * dearest + 1.0)));
         let (good, reference) = (good.map(|good| good.to_string()).unwrap_or_default(), reference.to_string());

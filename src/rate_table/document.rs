@@ -1,7 +1,8 @@
 //! The fields of a published rate table. Their comments become the descriptions of the JSON schema.
 
+use crate::experiment::Evidence;
 use crate::stats::interval::Interval;
-use crate::trial::{GrowthStage, InputFile, Instrument, NeedFrom, Outside};
+use crate::trial::{GrowthStage, InputFile, Instrument, NeedFrom, Outside, RelationKind};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -14,7 +15,7 @@ use std::collections::BTreeMap;
 #[schemars(title = "stook rate table")]
 pub struct Document {
     /// What this document is; filled in when the table is made.
-    #[schemars(extend("const" = "stook/table/1"))]
+    #[schemars(extend("const" = "stook/table/2"))]
     pub schema: String,
     /// SHA-256, in hexadecimal, of this document as published (two spaces a level, a line feed at the
     /// end) with this value empty; filled in when the table is made.
@@ -34,7 +35,7 @@ pub struct Document {
     pub instrument: Instrument,
     /// Growth stages within which a reading may be taken.
     pub stages: Stages,
-    /// Varieties of the calibration; empty where the trials don't name any.
+    /// The variety group: varieties of the calibration; empty where the trials don't name any.
     pub varieties: Vec<String>,
     /// How to make and read the N-rich reference.
     pub reference: String,
@@ -42,13 +43,9 @@ pub struct Document {
     pub usable: UsableReadings,
     /// How readings become a rate, step by step; filled in when the table is made.
     pub lookup_rule: Vec<String>,
-    /// What the rows span.
-    pub index: IndexRows,
     /// Unit of every rate.
     #[schemars(length(min = 1))]
     pub rate_unit: String,
-    /// How rates were limited and rounded.
-    pub rate: RateRule,
     /// Unit of the yields that the rates pay for.
     #[schemars(length(min = 1))]
     pub yield_unit: String,
@@ -57,8 +54,8 @@ pub struct Document {
     /// Price ratios that have rates, one of them the base.
     #[schemars(length(min = 1))]
     pub prices: Vec<Price>,
-    /// What happens to an index outside the rows that have a rate.
-    pub outside: Outside,
+    /// What was asked for, and how it was carried out.
+    pub settings: Settings,
     /// Rows, by rising index, each beginning where the one before ends.
     #[schemars(length(min = 1))]
     pub rows: Vec<Row>,
@@ -69,16 +66,16 @@ pub struct Document {
     /// Site-years of the calibration.
     #[schemars(length(min = 1))]
     pub site_years: Vec<SiteYear>,
+    /// What the rule is worth in site-years that it has not seen; null where none could be held out.
+    pub verdict: Option<Verdict>,
     /// What a user must know; the first of them, which every table carries, are filled in when it is made.
     pub cautions: Vec<String>,
     /// What the analysis warned of.
     pub warnings: Vec<Warning>,
     /// Files that the table was made from.
     pub inputs: Vec<InputFile>,
-    /// Settings that made the table.
-    pub options: BTreeMap<String, serde_json::Value>,
-    /// Seed of everything that was left to chance, if anything was.
-    pub seed: Option<u64>,
+    /// What the table can be derived from again, at other prices; null where it was made without.
+    pub evidence: Option<Evidence>,
 }
 
 /// Growth stages, both on one scale.
@@ -135,8 +132,40 @@ pub struct IndexRows {
 pub struct RateRule {
     /// Every rate is a multiple of this.
     pub round_to: f64,
-    /// No rate is above this.
+    /// The largest single rate.
     pub highest: f64,
+    /// The smallest rate worth a pass: what would be less is a rate of 0. Itself 0 where every rate is worth one.
+    pub smallest: f64,
+}
+
+/// What was asked for, and how it was carried out: with the evidence and the prices, all that a table follows from.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Settings {
+    /// What the rows span.
+    pub index: IndexRows,
+    /// How rates are limited and rounded.
+    pub rate: RateRule,
+    /// What happens to an index outside the rows that have a rate.
+    pub outside: Outside,
+    /// Varieties whose points were asked for, as typed; empty takes all.
+    pub varieties: Vec<String>,
+    /// The relation that was asked for; null leaves the choice to validation on held-out site-years.
+    pub relation: Option<RelationKind>,
+    /// Name of the relation that the rates come from.
+    pub relation_taken: String,
+    /// How the intervals of the rows are made.
+    pub interval_method: String,
+    /// Their level.
+    pub level: f64,
+    /// The share of new site-years whose optima a row's range is expected to hold.
+    pub new_site_years: f64,
+    /// Resamples of site-years.
+    pub replicates: u64,
+    /// Permutations of each response test.
+    pub permutations: u64,
+    /// Seed of everything that is left to chance; null where it is not known.
+    pub seed: Option<u64>,
 }
 
 /// A price ratio that the table has rates for.
@@ -150,6 +179,22 @@ pub struct Price {
     pub price_ratio_unit: String,
     /// Whether it is the one that is used where none is asked for.
     pub base: bool,
+    /// The prices that it is the ratio of, where they were given.
+    pub money: Option<Money>,
+}
+
+/// Prices of the crop and of N.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Money {
+    /// What the crop brings, in `crop_unit`.
+    pub crop: f64,
+    /// Such as "USD per bu".
+    pub crop_unit: String,
+    /// What N costs, in `nitrogen_unit`.
+    pub nitrogen: f64,
+    /// Such as "USD per lb N".
+    pub nitrogen_unit: String,
 }
 
 /// One row: an interval of the index, and a rate for each price ratio.
@@ -175,11 +220,13 @@ pub struct Row {
 pub struct RowRate {
     /// N rate at the middle of the row, limited and rounded; null where the calibration doesn't support one.
     pub rate: Option<f64>,
-    /// Interval of the rate before it was limited and rounded.
+    /// Interval of the return-maximising rate at the middle of the row, over site-years, before it was limited and rounded.
     pub interval: Option<RowInterval>,
+    /// The range that is expected to hold the optima of a share of new site-years at the middle of the row; its level is that share.
+    pub new_site_years: Option<RowInterval>,
 }
 
-/// Interval of the rate at the middle of a row before it was limited and rounded, in the rate unit.
+/// An interval or range at the middle of a row before rates are limited and rounded, in the rate unit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RowInterval {
     /// The interval; its fields stand beside the note.
@@ -237,6 +284,49 @@ pub struct SiteYear {
     pub trial: String,
     /// How its N need was found.
     pub need_from: NeedFrom,
+}
+
+/// What held-out site-years say of the rule: net return that it gives up against the best rate in hindsight, beside the best rule without
+/// a sensor.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Verdict {
+    /// Whether reading the crop earns more than a rate that needs no reading.
+    pub verdict: VerdictWord,
+    /// Mean forgone return of the sensor rule, in `unit`.
+    pub sensor_rule: f64,
+    /// Mean forgone return of the best rule without a sensor, in `unit`.
+    pub flat_rule: f64,
+    /// Which rule without a sensor that is, in words.
+    pub flat_rule_is: String,
+    /// Unit of the forgone returns, such as "USD/ac".
+    #[schemars(length(min = 1))]
+    pub unit: String,
+    /// Site-years that were held out.
+    pub site_years: u32,
+}
+
+/// The words of a verdict.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum VerdictWord {
+    /// The sensor rule gives up less.
+    Pays,
+    /// The site-years are too few, or too unlike each other, to tell.
+    CannotTellYet,
+    /// The sensor rule gives up more.
+    DoesNotPay,
+}
+
+impl VerdictWord {
+    /// The verdict in words.
+    pub fn words(self) -> &'static str {
+        match self {
+            VerdictWord::Pays => "pays",
+            VerdictWord::CannotTellYet => "cannot tell yet",
+            VerdictWord::DoesNotPay => "does not pay",
+        }
+    }
 }
 
 /// A warning of the analysis.

@@ -64,8 +64,10 @@ pub struct Lookup {
     pub reason: Option<String>,
     /// Position, from 0, of the row that gave the rate.
     pub row: Option<usize>,
-    /// Interval of that row's rate.
+    /// Interval of that row's return-maximising rate.
     pub interval: Option<RowInterval>,
+    /// The range that is expected to hold the optima of most new site-years at that row.
+    pub new_site_years: Option<RowInterval>,
     /// Whether the rate is that of the nearest row because the index lies in none that has one.
     pub nearest_row_used: bool,
     /// The table's price ratio that was used.
@@ -112,6 +114,7 @@ impl RateTable {
             reason: None,
             row: None,
             interval: None,
+            new_site_years: None,
             nearest_row_used: false,
             price_ratio: None,
             price_ratio_unit: None,
@@ -189,6 +192,7 @@ impl RateTable {
         if let Some(cell) = used.and_then(|row| rows.get(row)).and_then(|row| row.rates.get(price)) {
             answer.rate = cell.rate;
             answer.interval = cell.interval.clone();
+            answer.new_site_years = cell.new_site_years.clone();
         }
         let domain = document.domain;
         if answer.rate.is_some() && !(u64::from(domain.lowest)..=u64::from(domain.highest)).contains(&index) {

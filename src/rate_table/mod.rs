@@ -46,8 +46,8 @@ mod table;
 pub use cautions::{CALIBRATED_RANGE_ONLY, LAW_FIRST, OTHER_CAUSES, reference_instructions};
 pub use decimal::{Decimal, DecimalError, index_thousandths};
 pub use document::{
-    Document, Domain, IndexRows, Price, RateRule, Relation, Row, RowInterval, RowRate, SiteYear, Stages, Support,
-    UsableReadings, Warning,
+    Document, Domain, IndexRows, Money, Price, RateRule, Relation, Row, RowInterval, RowRate, Settings, SiteYear,
+    Stages, Support, UsableReadings, Verdict, VerdictWord, Warning,
 };
 pub use error::TableError;
 pub use long_form::LONG_COLUMNS;

@@ -8,7 +8,7 @@ use serde_json::Value;
 use sha2::{Digest, Sha256};
 
 /// What a rate table's `schema` says.
-pub const SCHEMA: &str = "stook/table/1";
+pub const SCHEMA: &str = "stook/table/2";
 
 /// How a reading becomes a rate, in words that stand in every document. Two programs that follow them
 /// give the same rate for the same text.
@@ -23,7 +23,7 @@ pub const LOOKUP_RULE: [&str; 6] = [
      of itself; any other is unusable. Only rows that have a rate at it count from here on.",
     "A row holds index_from <= index < index_below. The last row of the table holds its index_below too.",
     "An index in such a row is in-domain and takes its rate. Below the first of them it is below-domain, above the last \
-     above-domain: there is no rate, unless outside is nearest-row, which gives the first's or the last's, flagged.",
+     above-domain: there is no rate, unless settings.outside is nearest-row, which gives the first's or the last's, flagged.",
 ];
 
 /// A rate table, checked.
@@ -140,7 +140,7 @@ impl RateTable {
     }
 
     pub(super) fn gives_nearest_row(&self) -> bool {
-        self.document.outside == Outside::NearestRow
+        self.document.settings.outside == Outside::NearestRow
     }
 
     /// The JSON schema (draft 2020-12) of every document of this kind, as JSON text.

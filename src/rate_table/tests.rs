@@ -80,7 +80,7 @@ mod calculator {
         }
         let (status, nearest) =
             if index < rows[0].0 { ("below-domain", rows[0]) } else { ("above-domain", rows[rows.len() - 1]) };
-        if document["outside"] == "nearest-row" {
+        if document["settings"]["outside"] == "nearest-row" {
             (index_text, nearest.2.to_string(), status.to_owned(), true)
         } else {
             nothing(index_text, status)
@@ -90,7 +90,7 @@ mod calculator {
 
 #[test]
 fn an_independent_calculator_agrees_with_every_conformance_vector() {
-    for table in [base(), canopy(), table(|document| document.outside = Outside::NearestRow)] {
+    for table in [base(), canopy(), table(|document| document.settings.outside = Outside::NearestRow)] {
         let document: Value = serde_json::from_str(&table.write()).unwrap();
         let vectors = table.conformance_vectors();
         let mut reader = csv::ReaderBuilder::new().comment(Some(b'#')).from_reader(vectors.as_bytes());
@@ -143,7 +143,7 @@ fn outside_the_rows_there_is_no_rate_unless_the_nearest_rows_is_wanted() {
     let found = ask(&base(), "28", "55");
     assert_eq!((found.status, found.rate, found.row), (Status::BelowDomain, None, None));
     assert!(found.reason.unwrap().contains("begin at 0.700"));
-    let nearest = table(|document| document.outside = Outside::NearestRow);
+    let nearest = table(|document| document.settings.outside = Outside::NearestRow);
     let found = ask(&nearest, "28", "55");
     assert_eq!((found.status, found.rate, found.row), (Status::BelowDomain, Some(120.0), Some(0)));
     assert!(found.nearest_row_used && found.reason.is_some());
@@ -277,7 +277,7 @@ fn an_edited_or_cut_off_table_is_refused_and_says_so() {
 #[test]
 fn another_document_is_refused_with_what_it_is() {
     let said = |text: &str| RateTable::read(text).unwrap_err().to_string();
-    assert!(said(r#"{"schema": "stook/table/2"}"#).contains(r#"this is "schema": "stook/table/2""#));
+    assert!(said(r#"{"schema": "stook/rates/2"}"#).contains(r#"this is "schema": "stook/rates/2""#));
     assert!(said(r#"{"rows": []}"#).contains("without \"schema\""));
     assert!(said("hello").contains("line 1, column 1"));
     let text = base().write();
@@ -299,7 +299,7 @@ fn parts_that_contradict_each_other_are_refused_with_their_place() {
         ("rows[2].rates[0]", |d| d.rows[1].rates[0].rate = None, "without a gap"),
         ("prices[1]", |d| d.rows.iter_mut().for_each(|row| row.rates[1].rate = None), "leave it out"),
         ("rows[1]", |d| d.rows[1].index_from = 760, "this one spans 750 to 800"),
-        ("rows", |d| drop(d.rows.pop()), "up to index.highest"),
+        ("rows", |d| drop(d.rows.pop()), "up to settings.index.highest"),
         ("rows", |d| d.rows.clear(), "at least one row"),
         ("rows[3].rates", |d| drop(d.rows[3].rates.pop()), "one a price ratio"),
         ("prices", |d| d.prices[1].base = true, "exactly one"),
@@ -311,7 +311,7 @@ fn parts_that_contradict_each_other_are_refused_with_their_place() {
         ("inputs[0].sha256", |d| d.inputs[0].sha256.push('0'), "64 lower-case"),
         ("site_years", |d| d.site_years.clear(), "at least one site-year"),
         ("rate_unit", |d| d.rate_unit.clear(), "must be given"),
-        ("rate.round_to", |d| d.rate.round_to = 0.0, "above 0"),
+        ("settings.rate.round_to", |d| d.settings.rate.round_to = 0.0, "above 0"),
         (
             "rows[0].rates[0].interval",
             |d| d.rows[0].rates[0].interval.as_mut().unwrap().interval.low = None,
@@ -340,7 +340,7 @@ fn written_tables_satisfy_the_schema_and_changed_ones_do_not() {
     assert!(validator.is_valid(&document));
     assert!(validator.is_valid(&serde_json::from_str(&canopy().write()).unwrap()));
     let changes: [fn(&mut Value); 9] = [
-        |d| d["schema"] = "stook/table/2".into(),
+        |d| d["schema"] = "stook/table/1".into(),
         |d| d["digest"] = "short".into(),
         |d| d["instrument"] = "eye".into(),
         |d| d["rows"] = Value::Array(vec![]),
@@ -395,7 +395,11 @@ fn documents() -> impl Strategy<Value = Document> {
                 document.rows.push(Row {
                     index_from: from,
                     index_below: from + step,
-                    rates: vec![RowRate { rate: Some(rate), interval: Some(interval(rate / 3.0, 0.1)) }],
+                    rates: vec![RowRate {
+                        rate: Some(rate),
+                        interval: Some(interval(rate / 3.0, 0.1)),
+                        new_site_years: None,
+                    }],
                     support: Support { site_years: *drop, points: 1, plots: 4 },
                     note: Some(note.clone()),
                 });
@@ -404,9 +408,9 @@ fn documents() -> impl Strategy<Value = Document> {
                 last.index_below -= step / 2;
             }
             let highest = document.rows.last().map_or(0, |row| row.index_below);
-            document.index = IndexRows { lowest, highest, step };
+            document.settings.index = IndexRows { lowest, highest, step };
             document.usable.index_up_to = highest.max(1200);
-            document.outside = if nearest { Outside::NearestRow } else { Outside::NoRate };
+            document.settings.outside = if nearest { Outside::NearestRow } else { Outside::NoRate };
             document
         },
     )

@@ -2,10 +2,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::money::money;
 use crate::calibration::{Calibration, FEWEST_SITE_YEARS, NeedPoint, NoRelation, Relation, Resampled};
 use crate::rate_table::{
-    Document, Domain, IndexRows, Price, RateRule, RateTable, Row, RowInterval, RowRate, SiteYear, Stages, Support,
-    TableError, UsableReadings, Warning, reference_instructions,
+    Document, Domain, IndexRows, Price, RateRule, RateTable, Row, RowInterval, RowRate, Settings, SiteYear, Stages,
+    Support, TableError, UsableReadings, Warning, reference_instructions,
 };
 use crate::stats::interval::Interval;
 use crate::stats::isotonic::non_increasing;
@@ -13,6 +14,9 @@ use crate::trial::{IndexRange, Programme, TableSpecification};
 
 /// Method of a row's interval.
 const METHOD: &str = "site-year-bootstrap";
+
+/// The share of new site-years' optima that a row's range is to hold.
+const NEW_SITE_YEARS: f64 = 0.8;
 
 /// What every row interval says of itself until its coverage is measured.
 const COVERAGE_NOT_MEASURED: &str = "coverage not measured for this number of site-years";
@@ -106,6 +110,7 @@ pub fn derive_table(evidence: &Evidence<'_>) -> Result<RateTable, NoTable> {
             RowRate {
                 rate,
                 interval: rate.and(resampled).and_then(|resampled| interval(resampled, edge, estimate, evidence)),
+                new_site_years: None,
             }
         });
         Row {
@@ -175,7 +180,8 @@ fn rates(
     let mut rates = vec![None; edges.len()];
     for (position, rate) in usable().zip(monotone) {
         if let Some(slot) = rates.get_mut(position) {
-            *slot = Some(round_to(rate.min(limits.highest), limits.round_to).min(limits.highest));
+            let rate = round_to(rate.min(limits.highest), limits.round_to).min(limits.highest);
+            *slot = Some(if rate < limits.smallest { 0.0 } else { rate });
         }
     }
     rates
@@ -214,16 +220,30 @@ fn document(evidence: &Evidence<'_>, relations: &[&Relation], rows: Vec<Row>) ->
         price_ratio: calibration.price_ratio,
         price_ratio_unit: evidence.price_ratio_unit.unwrap_or_default().to_owned(),
         base: position == 0,
+        money: money(programme, calibration.price_ratio),
     });
-    let options = [
-        (
-            "relation",
-            serde_json::json!(specification.relation.unwrap_or(crate::trial::RelationKind::LinearWithFloor).name()),
-        ),
-        ("level", serde_json::json!(programme.decisions.level)),
-        ("permutations", serde_json::json!(evidence.permutations)),
-        ("replicates", serde_json::json!(evidence.replicates)),
-    ];
+    let settings = Settings {
+        index: IndexRows {
+            lowest: specification.index.lowest,
+            highest: specification.index.highest,
+            step: specification.index.step,
+        },
+        rate: RateRule {
+            round_to: specification.rate.round_to,
+            highest: specification.rate.highest,
+            smallest: specification.rate.smallest,
+        },
+        outside: specification.outside,
+        varieties: specification.varieties.clone(),
+        relation: specification.relation,
+        relation_taken: relations.first().map_or_else(String::new, |relation| relation.kind.name().to_owned()),
+        interval_method: METHOD.to_owned(),
+        level: programme.decisions.level,
+        new_site_years: NEW_SITE_YEARS,
+        replicates: evidence.replicates,
+        permutations: evidence.permutations as u64,
+        seed: Some(evidence.seed),
+    };
     Document {
         schema: String::new(),
         digest: String::new(),
@@ -237,17 +257,11 @@ fn document(evidence: &Evidence<'_>, relations: &[&Relation], rows: Vec<Row>) ->
         reference: reference_instructions(specification.instrument).to_owned(),
         usable: UsableReadings::of(specification.instrument),
         lookup_rule: Vec::new(),
-        index: IndexRows {
-            lowest: specification.index.lowest,
-            highest: specification.index.highest,
-            step: specification.index.step,
-        },
         rate_unit: programme.units.n_rate.to_string(),
-        rate: RateRule { round_to: specification.rate.round_to, highest: specification.rate.highest },
         yield_unit: programme.units.yields.to_string(),
         currency: programme.prices.as_ref().map(|_| programme.currency.clone()),
         prices: prices.collect(),
-        outside: specification.outside,
+        settings,
         rows,
         domain: Domain { lowest: (domain.0 * 1_000.0).ceil() as u32, highest: (domain.1 * 1_000.0).floor() as u32 },
         relations: relations
@@ -262,10 +276,10 @@ fn document(evidence: &Evidence<'_>, relations: &[&Relation], rows: Vec<Row>) ->
             .collect(),
         warnings: warnings(calibrations),
         site_years,
+        verdict: None,
         cautions: Vec::new(),
         inputs: programme.inputs.clone(),
-        options: options.into_iter().map(|(name, value)| (name.to_owned(), value)).collect(),
-        seed: Some(evidence.seed),
+        evidence: None,
     }
 }
 

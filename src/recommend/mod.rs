@@ -4,5 +4,6 @@
 //! by support → clamp → round.
 
 mod derive;
+mod money;
 
 pub use derive::{Evidence, NoTable, derive_table};

@@ -32,11 +32,11 @@ mod optima;
 mod tests;
 
 pub use common_rate::{CommonRate, FEWEST_RESAMPLED, Forgone, NoCommonRate};
-pub use optima::{NoMeanOptimum, SiteYearOptimum};
+pub use optima::NoMeanOptimum;
 
 use std::collections::BTreeMap;
 
-use crate::experiment::FittedGroup;
+use crate::experiment::{FittedGroup, KnownOptimum};
 use crate::response::Curve;
 use crate::stats::random_effects::RandomEffects;
 
@@ -101,7 +101,7 @@ pub struct SiteYear {
     /// Its weight in the best common rate.
     pub weight: f64,
     /// Its optimum; `None` where no group gives one.
-    pub optimum: Option<SiteYearOptimum>,
+    pub optimum: Option<KnownOptimum>,
 }
 
 /// A group that takes no part in a result.

@@ -2,6 +2,7 @@
 
 pub mod bounds;
 pub mod censored;
+pub mod clustered;
 pub mod distribution;
 pub mod dunnett;
 pub mod interval;
@@ -11,6 +12,7 @@ pub mod letters;
 pub mod levels;
 pub mod mixed_model;
 pub mod orthogonal_polynomials;
+mod piece;
 pub mod polynomial;
 pub mod quantile;
 pub mod random_effects;

@@ -20,7 +20,6 @@
 //! every bend of what is left is bracketed. τ² = 0 is an ordinary answer.
 
 mod likelihood;
-mod piece;
 
 use super::distribution::{chi_square_quantile, t_quantile};
 use super::interval::Interval;

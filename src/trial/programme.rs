@@ -291,11 +291,24 @@ pub enum RelationKind {
     Quadratic,
     /// A straight line of a latent need; a non-positive need is left-censored at zero.
     LinearWithFloor,
+    /// A curve that bends one way: the need changes by a constant factor over equal steps of the index, about an asymptote.
+    Exponential,
+    /// One stage: yields of early × topdress trials by how far the topdress falls short of a need that is a line in the index.
+    ShortfallLinear,
+    /// The same with a need that is a parabola.
+    ShortfallQuadratic,
 }
 
 impl RelationKind {
-    /// Every kind.
-    pub const ALL: [Self; 3] = [Self::Linear, Self::Quadratic, Self::LinearWithFloor];
+    /// Every kind, simplest first.
+    pub const ALL: [Self; 6] = [
+        Self::Linear,
+        Self::LinearWithFloor,
+        Self::Quadratic,
+        Self::Exponential,
+        Self::ShortfallLinear,
+        Self::ShortfallQuadratic,
+    ];
 
     /// The name it is written as.
     #[must_use]
@@ -304,7 +317,16 @@ impl RelationKind {
             Self::Linear => "linear",
             Self::Quadratic => "quadratic",
             Self::LinearWithFloor => "linear-with-floor",
+            Self::Exponential => "exponential",
+            Self::ShortfallLinear => "shortfall-linear",
+            Self::ShortfallQuadratic => "shortfall-quadratic",
         }
+    }
+
+    /// Whether it is fitted to the yields themselves, not to needs counted from their optima.
+    #[must_use]
+    pub fn is_one_stage(self) -> bool {
+        matches!(self, Self::ShortfallLinear | Self::ShortfallQuadratic)
     }
 }
 

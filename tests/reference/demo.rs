@@ -4,7 +4,7 @@ use rand::SeedableRng as _;
 use rand::seq::SliceRandom as _;
 use rand_chacha::ChaCha8Rng;
 use stook::calibration::NeedPoint;
-use stook::rate_table::{Asked, Document, RateTable, Status};
+use stook::rate_table::{Asked, Document, RateTable, Settings, Status};
 use stook::season::{Season, TableResult};
 use stook::trial::{Harvest, Outside, Programme};
 use stook::units::{Yield, YieldUnit};
@@ -54,8 +54,11 @@ fn half_the_rich_reading_is_below_the_domain_and_has_no_rate() {
 #[test]
 fn half_the_rich_reading_takes_the_largest_rate_flagged_where_the_programme_asks_for_the_nearest_row() {
     let strict = table("leaf-jointing");
-    let nearest =
-        RateTable::new(Document { outside: Outside::NearestRow, ..strict.document().clone() }).expect("a valid table");
+    let nearest = RateTable::new(Document {
+        settings: Settings { outside: Outside::NearestRow, ..strict.document().settings.clone() },
+        ..strict.document().clone()
+    })
+    .expect("a valid table");
     let found = nearest.lookup("28", "55", &Asked::default());
     let largest = strict.document().rows.iter().filter_map(|row| row.rates[0].rate).fold(0.0, f64::max);
     assert_eq!((found.status, found.rate), (Status::BelowDomain, Some(largest)));

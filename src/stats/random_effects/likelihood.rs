@@ -1,7 +1,7 @@
 //! The likelihood of the mean and the variance between units, and where it is largest.
 
-use super::piece::Piece;
 use super::{Known, Unit};
+use crate::stats::piece::Piece;
 use crate::stats::root::{HALVINGS, falling_root};
 use std::f64::consts::PI;
 

@@ -1,0 +1,139 @@
+//! How far the rule would move with other site-years like these, and where a new one's optimum would lie.
+
+use rand::RngExt as _;
+use rayon::prelude::*;
+
+use super::materials::{Materials, Ready};
+use super::relation::{NoRelation, Relation};
+use crate::stats::distribution::t_quantile;
+use crate::stats::interval::Interval;
+use crate::stats::quantile::quantile;
+use crate::stats::stream::stream;
+
+/// Replicates where nothing else is asked.
+pub const REPLICATES: u64 = 1_000;
+
+/// Below this many site-years, what they tell of others is too little to print.
+pub const FEWEST_SITE_YEARS: usize = 4;
+
+/// The relations without each site-year in turn, and those of resampled site-years; the kind is kept.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Resampled {
+    /// The relation of all of them.
+    pub relation: Relation,
+    /// The relations without one site-year each, where the others give one.
+    pub without_one: Vec<Relation>,
+    /// The relations of resamples that give one, in order of replicate.
+    pub resamples: Vec<Relation>,
+    /// Replicates attempted.
+    pub attempted: u64,
+    /// How many site-years there are.
+    pub site_years: usize,
+}
+
+/// Leaves every site-year out in turn, and resamples whole site-years with replacement; replicate *i* draws from the stream (seed, *i*),
+/// whatever the number of threads. `Ok(None)` below [`FEWEST_SITE_YEARS`].
+///
+/// # Errors
+/// [`NoRelation`] where the site-years give none.
+pub fn resample(
+    materials: &Materials<'_>,
+    relation: &Relation,
+    replicates: u64,
+    seed: u64,
+) -> Result<Option<Resampled>, NoRelation> {
+    let count = materials.site_years.len();
+    if count < FEWEST_SITE_YEARS {
+        return Ok(None);
+    }
+    let ready: Ready = materials.ready(relation.kind)?;
+    let fit = |weights: Vec<f64>| ready.fit(Some(&weights), Some(relation)).ok();
+    let without = |left_out: usize| (0..count).map(|position| f64::from(u8::from(position != left_out))).collect();
+    let without_one = (0..count).into_par_iter().filter_map(|left_out| fit(without(left_out))).collect();
+    let replicate = |index: u64| {
+        let mut random = stream(seed, index);
+        let mut weights = vec![0.0; count];
+        for _ in 0..count {
+            if let Some(weight) = weights.get_mut(random.random_range(0..count)) {
+                *weight += 1.0;
+            }
+        }
+        fit(weights)
+    };
+    let resamples = (0..replicates).into_par_iter().filter_map(replicate).collect();
+    Ok(Some(Resampled { relation: relation.clone(), without_one, resamples, attempted: replicates, site_years: count }))
+}
+
+/// Student's t with the standard error of the jackknife over site-years.
+const JACKKNIFE: &str = "site-year-jackknife-t";
+
+impl Resampled {
+    /// Replicates whose site-years gave no relation.
+    #[must_use]
+    pub fn failed(&self) -> u64 {
+        self.attempted - self.resamples.len() as u64
+    }
+
+    /// The standard error of the need at an index: of the jackknife over site-years, √((n − 1)/n·Σ(need without one − their mean)²).
+    /// `None` where a site-year can't be left out.
+    #[must_use]
+    pub fn standard_error(&self, index: f64) -> Option<f64> {
+        let n = self.site_years as f64;
+        if self.without_one.len() < self.site_years {
+            return None;
+        }
+        let needs: Vec<f64> = self.without_one.iter().map(|relation| relation.need(index)).collect();
+        let mean = needs.iter().sum::<f64>() / n;
+        Some(((n - 1.0) / n * needs.iter().map(|need| (need - mean).powi(2)).sum::<f64>()).sqrt())
+    }
+
+    /// The interval of the return-maximising rate at an index, over site-years, never below zero.
+    #[must_use]
+    pub fn rate_interval(&self, index: f64, level: f64) -> Interval {
+        let need = self.relation.need(index);
+        let half = self.standard_error(index).zip(t_quantile(0.5 * (1.0 + level), self.site_years as f64 - 1.0));
+        match half.map(|(error, t)| error * t) {
+            Some(half) => {
+                let ends = [need - half, need + half].map(|end| Some(end.max(0.0)));
+                Interval::between(Some(need.max(0.0)), ends[0], ends[1], level, JACKKNIFE)
+            }
+            None => Interval::refused(
+                Some(need.max(0.0)),
+                level,
+                JACKKNIFE,
+                "without one of the site-years the others give no relation",
+            ),
+        }
+    }
+
+    /// The percentiles of the resampled needs at an index, below zero where they say so; `None` where no resample gave a relation.
+    #[must_use]
+    pub fn percentiles(&self, index: f64, level: f64) -> Option<[f64; 2]> {
+        let mut needs: Vec<f64> = self.resamples.iter().map(|relation| relation.need(index)).collect();
+        needs.sort_by(f64::total_cmp);
+        Some([quantile(&needs, (1.0 - level) / 2.0)?, quantile(&needs, (1.0 + level) / 2.0)?])
+    }
+
+    /// The range expected to hold a share of new site-years' optima at an index, never below zero: need ± t·√(SE² + τ² + σ²), with the
+    /// variances, which maximum likelihood underestimates, times n/(n − 2), and n − 2 degrees of freedom.
+    #[must_use]
+    pub fn range_of_new_site_years(&self, index: f64, share: f64) -> Interval {
+        const METHOD: &str = "prediction-t";
+        let need = self.relation.need(index);
+        let n = self.site_years as f64;
+        let spread = (self.relation.between.powi(2) + self.relation.within.powi(2)) * n / (n - 2.0);
+        let found = self.standard_error(index).zip(t_quantile(0.5 * (1.0 + share), n - 2.0));
+        match found.map(|(error, t)| t * (error * error + spread).sqrt()) {
+            Some(half) => {
+                let ends = [need - half, need + half].map(|end| Some(end.max(0.0)));
+                Interval::between(Some(need.max(0.0)), ends[0], ends[1], share, METHOD)
+            }
+            None => Interval::refused(
+                Some(need.max(0.0)),
+                share,
+                METHOD,
+                "without one of the site-years the others give no relation",
+            ),
+        }
+    }
+}

@@ -1,0 +1,401 @@
+//! Linear regression in clusters, with responses of which some are known only within limits.
+//!
+//! `y = x·β + u + e + ε`: u ~ N(0, τ²) is shared by the points of a cluster, e ~ N(0, v) by those of a group within it, v being known, and
+//! ε ~ N(0, σ²) is each point's own. A response is exact or lies within limits, of which one or both may be infinite. β, τ and σ are
+//! estimated by maximum likelihood. What is exact is integrated over u and e in closed form; limits by the trapezoidal rule, whose error
+//! falls like exp(−2π²(width ÷ step)²) for the smooth integrands here (Trefethen & Weideman 2014, SIAM Rev. 56:385-458, from memory): fourteen
+//! digits at the step taken.
+//!
+//! Here a cluster is a site-year, a group the points whose need is counted from one optimum, and v the variance of that optimum.
+
+mod cluster;
+
+use std::cell::{Cell, RefCell};
+
+use argmin::core::{CostFunction, Error, Executor, Gradient, State};
+use argmin::solver::linesearch::MoreThuenteLineSearch;
+use argmin::solver::quasinewton::LBFGS;
+use thiserror::Error as ThisError;
+
+use super::least_squares::{Factor, dot};
+use super::random_effects::Known;
+use cluster::{Reduced, Scratch};
+
+/// A point: its columns, an intercept among them, and what is known of its response.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Point {
+    /// Columns of the design.
+    pub x: Vec<f64>,
+    /// The response.
+    pub known: Known,
+}
+
+/// Points that share one known error.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Group {
+    /// Variance of the error they share, at least 0.
+    pub variance: f64,
+    /// The points.
+    pub points: Vec<Point>,
+}
+
+/// The groups that share one unknown effect.
+pub type Cluster = Vec<Group>;
+
+/// A fitted regression.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Clustered {
+    /// β, one a column.
+    pub coefficients: Vec<f64>,
+    /// τ, the standard deviation between clusters.
+    pub between: f64,
+    /// σ, the standard deviation of points within a cluster beyond the errors that are known.
+    pub within: f64,
+    /// The largest log-likelihood.
+    pub log_likelihood: f64,
+}
+
+/// Why there is no regression.
+#[derive(Clone, Debug, PartialEq, ThisError)]
+#[non_exhaustive]
+pub enum ClusteredError {
+    /// The exact points do not tell the coefficients apart, so that limits could push them to infinity.
+    #[error("{exact} needs that are numbers do not determine {columns} coefficients: more treatments at other indices are needed")]
+    NotDetermined {
+        /// Exact points.
+        exact: usize,
+        /// Columns.
+        columns: usize,
+    },
+    /// No error is left.
+    #[error("the {exact} needs that are numbers are fitted without error")]
+    PerfectFit {
+        /// Exact points.
+        exact: usize,
+    },
+    /// A number is not finite, a variance negative or the columns differ in number.
+    #[error("points need finite columns, as many each, and variances of 0 or more")]
+    Malformed,
+    /// The search ended nowhere.
+    #[error("the likelihood has no maximum that a search finds")]
+    NoMaximum,
+}
+
+/// σ and τ are not taken below this share of the responses' spread about the line: smaller ones are rounding, and the likelihood of points
+/// that happen to lie on a line would grow without end.
+const SMALLEST_SPREAD: f64 = 1e-3;
+/// The exact responses' spread about their line is rounding below this share of their size.
+const ROUNDING: f64 = 1e-9;
+/// The search ends where the slope of the log-likelihood by any parameter, in standard units, is below this.
+const FLAT: f64 = 1e-9;
+const STEPS: u64 = 200;
+const EVALUATIONS: usize = 2_000;
+
+/// Points made ready: columns orthonormal, responses centred and scaled, sums of exact groups taken.
+#[derive(Clone, Debug)]
+pub struct Prepared {
+    factor: Factor,
+    reduced: Vec<Reduced>,
+    /// β of the centre, in orthonormal coordinates and units of the response.
+    centre: Vec<f64>,
+    /// Units of the response in one standard unit.
+    scale: f64,
+    /// Square root of the number of rows, by which orthonormal columns are multiplied.
+    root: f64,
+    columns: usize,
+    exact: usize,
+    rows: usize,
+}
+
+/// Fits clusters, each once.
+///
+/// # Errors
+/// [`ClusteredError`] where the points determine no regression.
+pub fn fit(clusters: &[Cluster]) -> Result<Clustered, ClusteredError> {
+    let prepared = Prepared::new(clusters)?;
+    prepared.fit(None, None)
+}
+
+impl Prepared {
+    /// Reduces clusters.
+    ///
+    /// # Errors
+    /// [`ClusteredError`] where the points determine no regression.
+    pub fn new(clusters: &[Cluster]) -> Result<Self, ClusteredError> {
+        let points = || clusters.iter().flatten().flat_map(|group| &group.points);
+        let columns = points().next().map_or(0, |point| point.x.len());
+        let well_formed = points().all(|point| point.x.len() == columns && point.x.iter().all(|x| x.is_finite()))
+            && points().all(|point| is_well_formed(point.known))
+            && clusters.iter().flatten().all(|group| group.variance >= 0.0 && group.variance.is_finite());
+        if !well_formed {
+            return Err(ClusteredError::Malformed);
+        }
+        let number = |known: Known| match known {
+            Known::Exact(y) => y,
+            Known::Between { low, high } => match (low.is_finite(), high.is_finite()) {
+                (true, true) => 0.5 * (low + high),
+                (true, false) => low,
+                (false, true) => high,
+                (false, false) => f64::NAN,
+            },
+        };
+        // What is not known at all is no point.
+        let informed: Vec<&Point> = points().filter(|point| !number(point.known).is_nan()).collect();
+        let rows = informed.len();
+        let exact_points: Vec<&Point> = points().filter(|point| matches!(point.known, Known::Exact(_))).collect();
+        let exact = exact_points.len();
+        let not_determined = ClusteredError::NotDetermined { exact, columns };
+        let factor_of = |points: &[&Point]| {
+            let column = |c: usize| -> Vec<f64> { points.iter().filter_map(|point| point.x.get(c).copied()).collect() };
+            Factor::new(&(0..columns).map(column).collect::<Vec<_>>(), points.len()).ok()
+        };
+        let of_exact = factor_of(&exact_points).filter(|factor| columns > 0 && factor.rank() == columns);
+        if of_exact.is_none() || exact <= columns {
+            return Err(not_determined);
+        }
+        let factor = factor_of(&informed).filter(|factor| factor.rank() == columns).ok_or(not_determined)?;
+        let y: Vec<f64> = informed.iter().map(|point| number(point.known)).collect();
+        let centre = factor.project(&y);
+        let residuals = factor.residuals(&y, &centre);
+        let spread = (dot(&residuals, &residuals) / rows as f64).sqrt();
+        let size = (dot(&y, &y) / rows as f64).sqrt();
+        if spread <= ROUNDING * size || spread <= 0.0 {
+            return Err(ClusteredError::PerfectFit { exact });
+        }
+        let root = (rows as f64).sqrt();
+        let basis: Vec<&[f64]> = factor.basis().collect();
+        let mut position = 0;
+        let mut reduced = Vec::with_capacity(clusters.len());
+        for cluster in clusters {
+            let mut groups = Vec::with_capacity(cluster.len());
+            for group in cluster {
+                let mut standard = Vec::with_capacity(group.points.len());
+                for point in group.points.iter().filter(|point| !number(point.known).is_nan()) {
+                    let fitted = y.get(position).zip(residuals.get(position)).map_or(0.0, |(y, left)| y - left);
+                    let x = basis.iter().filter_map(|column| column.get(position)).map(|x| x * root).collect();
+                    position += 1;
+                    standard.push(Point { x, known: moved(point.known, fitted, spread) });
+                }
+                if !standard.is_empty() {
+                    groups.push(Group { variance: group.variance / (spread * spread), points: standard });
+                }
+            }
+            reduced.push(Reduced::new(groups, columns));
+        }
+        drop(basis);
+        Ok(Self { factor, reduced, centre, scale: spread, root, columns, exact, rows })
+    }
+
+    /// Maximises the likelihood. `weights` count each cluster so many times; `start` is a regression of like points to begin at.
+    ///
+    /// # Errors
+    /// [`ClusteredError::NoMaximum`] where the search ends nowhere.
+    pub fn fit(&self, weights: Option<&[f64]>, start: Option<&Clustered>) -> Result<Clustered, ClusteredError> {
+        if weights.is_some_and(|weights| !self.is_determined(weights)) {
+            return Err(ClusteredError::NotDetermined { exact: self.exact, columns: self.columns });
+        }
+        let at = self.start(start);
+        let problem = Problem {
+            prepared: self,
+            weights,
+            left: Cell::new(EVALUATIONS),
+            last: RefCell::new(None),
+            scratch: RefCell::new(Scratch::default()),
+        };
+        let total = weights.map_or(self.rows as f64, |weights| self.weighted_rows(weights));
+        let solver = LBFGS::new(MoreThuenteLineSearch::new(), self.columns + 4)
+            .with_tolerance_grad(FLAT * total.max(1.0))
+            .and_then(|solver| solver.with_tolerance_cost(f64::EPSILON))
+            .map_err(|_| ClusteredError::NoMaximum)?;
+        let first = problem.evaluate(&at).0;
+        let ended = Executor::new(&problem, solver)
+            .configure(|state| state.param(at.clone()).max_iters(STEPS))
+            .ctrlc(false)
+            .timer(false)
+            .run();
+        // A line search that breaks off on rounding has arrived as far as rounding lets it.
+        let found = ended.ok().and_then(|ended| ended.state().get_best_param().cloned());
+        let found = found.or_else(|| problem.best());
+        let best = match found {
+            Some(found) if problem.evaluate(&found).0 <= first => found,
+            _ => at,
+        };
+        let cost = problem.evaluate(&best).0;
+        if !cost.is_finite() {
+            return Err(ClusteredError::NoMaximum);
+        }
+        Ok(self.finished(&best, cost, weights))
+    }
+
+    /// Whether the exact points of the clusters that count tell the coefficients apart.
+    fn is_determined(&self, weights: &[f64]) -> bool {
+        let counted = self.reduced.iter().zip(weights).filter(|(_, weight)| **weight > 0.0);
+        let rows: Vec<&Vec<f64>> = counted.flat_map(|(cluster, _)| cluster.exact_columns()).collect();
+        let column = |c: usize| -> Vec<f64> { rows.iter().filter_map(|row| row.get(c).copied()).collect() };
+        let factor = Factor::new(&(0..self.columns).map(column).collect::<Vec<_>>(), rows.len());
+        rows.len() > self.columns && factor.is_ok_and(|factor| factor.rank() == self.columns)
+    }
+
+    fn weighted_rows(&self, weights: &[f64]) -> f64 {
+        self.reduced.iter().zip(weights).map(|(cluster, weight)| cluster.rows() as f64 * weight).sum()
+    }
+
+    /// Parameters in standard units: β about the centre, ln(τ² + floor), ln(σ² + floor) less the floor.
+    fn start(&self, start: Option<&Clustered>) -> Vec<f64> {
+        let mut at = vec![0.0; self.columns + 2];
+        let logarithm = |sd: f64| (sd * sd).max(1e-12).ln();
+        let (mut between, mut within) = (0.5_f64.sqrt(), 0.5_f64.sqrt());
+        if let Some(start) = start {
+            let coordinates = self.coordinates(&start.coefficients);
+            for ((slot, coordinate), centre) in at.iter_mut().zip(coordinates).zip(&self.centre) {
+                *slot = (coordinate - centre) / (self.scale * self.root);
+            }
+            // Not at a boundary, from which no step leads away.
+            between = (start.between / self.scale).max(0.05);
+            within = (start.within / self.scale).max(0.05);
+        }
+        if let [.., tau, sigma] = at.as_mut_slice() {
+            *tau = logarithm(between);
+            *sigma = logarithm(within);
+        }
+        at
+    }
+
+    /// R·β: coefficients in the coordinates of the orthonormal columns.
+    fn coordinates(&self, coefficients: &[f64]) -> Vec<f64> {
+        let mut sums = vec![0.0; self.columns];
+        for (c, coefficient) in coefficients.iter().enumerate() {
+            for (sum, entry) in sums.iter_mut().zip(self.factor.coordinates(c)) {
+                *sum += coefficient * entry;
+            }
+        }
+        sums
+    }
+
+    fn finished(&self, at: &[f64], cost: f64, weights: Option<&[f64]>) -> Clustered {
+        let moved: Vec<f64> =
+            self.centre.iter().zip(at).map(|(centre, slope)| centre + self.scale * self.root * slope).collect();
+        let coefficients = self.factor.solve(&moved).into_iter().map(|solved| solved.unwrap_or(0.0)).collect();
+        let floor = SMALLEST_SPREAD * SMALLEST_SPREAD;
+        let [tau, sigma] = variances(at, self.columns).map(|variance| (variance - floor).max(0.0).sqrt());
+        let exact: f64 = match weights {
+            None => self.exact as f64,
+            Some(weights) => self.reduced.iter().zip(weights).map(|(of, weight)| of.exact() as f64 * weight).sum(),
+        };
+        Clustered {
+            coefficients,
+            between: tau * self.scale,
+            within: sigma * self.scale,
+            log_likelihood: -cost - exact * self.scale.ln(),
+        }
+    }
+}
+
+/// τ² and σ² in standard units.
+fn variances(at: &[f64], columns: usize) -> [f64; 2] {
+    let floor = SMALLEST_SPREAD * SMALLEST_SPREAD;
+    let variance = |position: usize| at.get(position).copied().unwrap_or(0.0).clamp(-60.0, 60.0).exp() + floor;
+    [variance(columns), variance(columns + 1)]
+}
+
+fn is_well_formed(known: Known) -> bool {
+    match known {
+        Known::Exact(y) => y.is_finite(),
+        Known::Between { low, high } => low < high,
+    }
+}
+
+fn moved(known: Known, by: f64, scale: f64) -> Known {
+    let move_one = |y: f64| (y - by) / scale;
+    match known {
+        Known::Exact(y) => Known::Exact(move_one(y)),
+        Known::Between { low, high } => Known::Between { low: move_one(low), high: move_one(high) },
+    }
+}
+
+/// Minus the log-likelihood as argmin asks for it, with an end to how often, and the last evaluation kept.
+struct Problem<'a> {
+    prepared: &'a Prepared,
+    weights: Option<&'a [f64]>,
+    left: Cell<usize>,
+    /// The best point so far and its cost, and the last one with cost and slope.
+    last: RefCell<Option<Evaluated>>,
+    scratch: RefCell<Scratch>,
+}
+
+struct Evaluated {
+    at: Vec<f64>,
+    cost: f64,
+    slope: Vec<f64>,
+    best: Vec<f64>,
+    best_cost: f64,
+}
+
+impl Problem<'_> {
+    fn best(&self) -> Option<Vec<f64>> {
+        self.last.borrow().as_ref().map(|last| last.best.clone())
+    }
+
+    /// The cost and its slope.
+    fn evaluate(&self, at: &[f64]) -> (f64, Vec<f64>) {
+        if let Some(last) = self.last.borrow().as_ref().filter(|last| last.at == at) {
+            return (last.cost, last.slope.clone());
+        }
+        let columns = self.prepared.columns;
+        let [between, within] = variances(at, columns);
+        let mut scratch = self.scratch.borrow_mut();
+        let mut cost = 0.0;
+        let mut slope = vec![0.0; columns + 2];
+        for (position, cluster) in self.prepared.reduced.iter().enumerate() {
+            let weight = self.weights.map_or(1.0, |weights| weights.get(position).copied().unwrap_or(0.0));
+            if weight == 0.0 {
+                continue;
+            }
+            cost -= weight * cluster.log_likelihood(at, between, within, &mut scratch);
+            for (sum, by) in slope.iter_mut().zip(&scratch.slope) {
+                *sum -= weight * by;
+            }
+        }
+        // From τ² and σ² to the logarithms searched.
+        let floor = SMALLEST_SPREAD * SMALLEST_SPREAD;
+        if let Some([by_between, by_within]) = slope.get_mut(columns..).and_then(|by| by.first_chunk_mut::<2>()) {
+            *by_between *= between - floor;
+            *by_within *= within - floor;
+        }
+        let mut last = self.last.borrow_mut();
+        let (best, best_cost) = match last.take() {
+            Some(before) if before.best_cost <= cost || cost.is_nan() => (before.best, before.best_cost),
+            _ => (at.to_vec(), cost),
+        };
+        *last = Some(Evaluated { at: at.to_vec(), cost, slope: slope.clone(), best, best_cost });
+        (cost, slope)
+    }
+
+    fn count(&self) -> Result<(), Error> {
+        let left = self.left.get().checked_sub(1);
+        self.left.set(left.ok_or_else(|| Error::msg("the search evaluates the likelihood without end"))?);
+        Ok(())
+    }
+}
+
+impl CostFunction for &Problem<'_> {
+    type Param = Vec<f64>;
+    type Output = f64;
+
+    fn cost(&self, at: &Vec<f64>) -> Result<f64, Error> {
+        self.count()?;
+        Ok(self.evaluate(at).0)
+    }
+}
+
+impl Gradient for &Problem<'_> {
+    type Param = Vec<f64>;
+    type Gradient = Vec<f64>;
+
+    fn gradient(&self, at: &Vec<f64>) -> Result<Vec<f64>, Error> {
+        Ok(self.evaluate(at).1)
+    }
+}
+
+#[cfg(test)]
+mod tests;
