@@ -145,7 +145,9 @@ impl PopulationTruth {
             best_on_average(&members)
         };
         let rate = best_of(&|_| true);
-        let parts: Vec<f64> = (0..PARTS).map(|part| best_of(&|site_year| site_year % PARTS == part)).collect();
+        // Neighbours together: designs go round, and every part must have all of them.
+        let part_of = |site_year: usize| site_year * PARTS / self.site_years.max(1);
+        let parts: Vec<f64> = (0..PARTS).map(|part| best_of(&|site_year| part_of(site_year) == part)).collect();
         let mean = parts.iter().sum::<f64>() / PARTS as f64;
         let variance = parts.iter().map(|part| (part - mean).powi(2)).sum::<f64>() / (PARTS - 1) as f64;
         Some(RowTruth { rate, error: (variance / PARTS as f64).sqrt(), optima })
