@@ -5,9 +5,7 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use rayon::prelude::*;
 
-use crate::calibration::{
-    Calibration, FittedTrial, Resampled, Validation, calibrate, hold_out_site_years, resample_site_years,
-};
+use crate::calibration::{FittedTrial, Gathered, gather};
 use crate::economics::{Economy, PriceRatio, Tolerance, price_per_yield_unit, price_ratio, price_ratio_unit};
 use crate::experiment::anova::{Analysed, AnovaOptions, analyses_of_programme};
 use crate::experiment::{
@@ -16,8 +14,7 @@ use crate::experiment::{
 use crate::finding::{Finding, Place};
 use crate::harvest::TrialHarvest;
 use crate::quality::check_programme;
-use crate::rate_table::RateTable;
-use crate::recommend::{Evidence, NoTable, derive_table};
+use crate::recommend::{Derived, derive, heading, settings};
 use crate::response::{Family, IntervalMethod, OptimumStatus, TestedBy};
 use crate::sensing::{PlotIndex, ShowsN, indices, sensings, shows_n};
 use crate::site_years::{self, Across, Member, across};
@@ -120,14 +117,10 @@ pub struct Sensing {
 pub struct TableResult {
     /// What was wanted.
     pub specification: TableSpecification,
-    /// One calibration a price ratio, the base first.
-    pub calibrations: Vec<Calibration>,
-    /// Held-out site-years at the base price ratio, one a kind of relation; empty for a single site-year.
-    pub validation: Vec<Validation>,
-    /// Resampled site-years for the table's relation at the base price ratio.
-    pub resampled: Option<Resampled>,
-    /// The table, or why there is none.
-    pub table: Result<RateTable, NoTable>,
+    /// What it rests on, and what gave nothing to rest on.
+    pub gathered: Gathered,
+    /// Calibrations, validations and the table.
+    pub derived: Derived,
 }
 
 /// A step of the season, for a progress bar.
@@ -267,29 +260,13 @@ impl Season {
 
     fn table_result(&self, specification: &TableSpecification) -> TableResult {
         let trials: Vec<FittedTrial<'_>> = self.fitted_trials().collect();
-        let unit = self.programme.units.n_rate;
-        let calibrations: Vec<Calibration> =
-            self.price_ratios.iter().map(|price_ratio| calibrate(&trials, specification, unit, *price_ratio)).collect();
-        let base = calibrations.first().map_or(&[][..], |calibration| &calibration.points);
-        let kinds = crate::trial::RelationKind::ALL;
-        let validation = kinds.into_iter().filter_map(|kind| hold_out_site_years(kind, base)).collect();
-        let resampled = resample_site_years(
-            specification.relation.unwrap_or(crate::trial::RelationKind::LinearWithFloor),
-            base,
-            self.options.replicates,
-            self.options.seed,
-        );
-        let table = derive_table(&Evidence {
-            programme: &self.programme,
-            specification,
-            calibrations: &calibrations,
-            resampled: resampled.as_ref(),
-            price_ratio_unit: self.price_ratio.as_ref().and_then(|ratio| ratio.unit.as_deref()),
-            seed: self.options.seed,
-            permutations: self.options.permutations,
-            replicates: self.options.replicates,
-        });
-        TableResult { specification: specification.clone(), calibrations, validation, resampled, table }
+        let gathered = gather(&trials, specification, self.programme.units.n_rate);
+        let unit = self.price_ratio.as_ref().and_then(|ratio| ratio.unit.as_deref());
+        let heading = heading(&self.programme, specification, &self.price_ratios, unit);
+        let SeasonOptions { replicates, permutations, seed, .. } = self.options;
+        let settings = settings(&self.programme, specification, replicates, permutations, seed);
+        let derived = derive(&gathered.evidence, &gathered.set_aside, &heading, &settings);
+        TableResult { specification: specification.clone(), gathered, derived }
     }
 
     fn result_warnings(&self) -> Vec<Finding> {
@@ -427,10 +404,10 @@ fn sensing_warnings(trial: &Trial, result: &TrialResult) -> Vec<Finding> {
 fn table_warnings(result: &TableResult) -> Vec<Finding> {
     let place = || Place::file(format!("table {}", result.specification.name));
     let mut warnings = Vec::new();
-    if let Err(reason) = &result.table {
+    if let Err(reason) = &result.derived.table {
         warnings.push(Finding::warning("no-table", place(), reason.to_string()));
     }
-    if let Some(calibration) = result.calibrations.first() {
+    if let Some(calibration) = result.derived.calibrations.first() {
         match calibration.site_years().len() {
             0 => {}
             1 => warnings.push(Finding::warning(

@@ -8,8 +8,8 @@ use super::returns::Scoring;
 use super::rule_rate;
 use crate::trial::RelationKind;
 
-/// Site-years are held out one by one up to so many, in so many parts beyond.
-pub const MOST_FOLDS: usize = 10;
+/// A choice holds site-years out in so many parts at most.
+pub const MOST_FOLDS: usize = 8;
 
 /// A kind with what it forgoes.
 #[derive(Clone, Debug, PartialEq)]
@@ -80,8 +80,10 @@ pub fn choose(
         // Too few site-years to hold one out: the simplest that has a relation.
         None => RelationKind::ALL.into_iter().find(|kind| materials.relation(*kind).is_ok()),
     };
-    let tried_kinds: Vec<Tried> =
-        tried.iter().map(|(kind, losses)| Tried { kind: *kind, forgone: losses.as_ref().map(|l| mean(l)).map_err(Clone::clone) }).collect();
+    let tried_kinds: Vec<Tried> = tried
+        .iter()
+        .map(|(kind, losses)| Tried { kind: *kind, forgone: losses.as_ref().map(|l| mean(l)).map_err(Clone::clone) })
+        .collect();
     match kind {
         Some(kind) => Ok(Chosen { kind, tried: tried_kinds }),
         None => Err(materials.relation(RelationKind::Linear).err().unwrap_or(NoRelation::NoPoints)),

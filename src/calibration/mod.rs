@@ -9,6 +9,7 @@
 //! site-year is the unit of inference: what is held out, and what is resampled, is always a whole site-year.
 
 mod basis;
+mod calibrate;
 mod choose;
 mod materials;
 mod points;
@@ -19,15 +20,14 @@ mod validation;
 mod verdict;
 
 pub use basis::{Basis, Gathered, GroupBasis, TrialBasis, gather};
+pub use calibrate::{Calibration, CalibrationOptions, calibrate};
 pub use choose::{Chosen, MOST_FOLDS, Tried, choose};
 pub use materials::{Materials, Ready};
 pub use points::{Bound, NeedPoint, SetAside, needs};
 pub use relation::{Form, NoRelation, Relation};
 pub use returns::Scoring;
 pub use row_interval::{FEWEST_SITE_YEARS, REPLICATES, Resampled, resample};
-pub use validation::{
-    HeldOut, HoldOut, MOST_HELD_OUT, Performance, Prediction, Rule, Scored, Validation, hold_out,
-};
+pub use validation::{HeldOut, HoldOut, MOST_HELD_OUT, Performance, Prediction, Rule, Scored, Validation, hold_out};
 pub use verdict::{Verdict, Word, verdict};
 
 use std::collections::BTreeSet;

@@ -96,7 +96,8 @@ pub fn needs(basis: &Basis, price_ratio: f64, level: f64) -> (Vec<NeedPoint>, Ve
     let mut set_aside = Vec::new();
     for (position, trial) in basis.trials.iter().enumerate() {
         for (number, group) in trial.groups.iter().enumerate() {
-            let found = group.curve.as_ref().map_err(Clone::clone).and_then(|curve| need_optimum(curve, price_ratio, level));
+            let found =
+                group.curve.as_ref().map_err(Clone::clone).and_then(|curve| need_optimum(curve, price_ratio, level));
             match found {
                 Ok((optimum, known)) => {
                     let point = |treatment| need_point(trial, group, treatment, [position, number], &optimum, known);

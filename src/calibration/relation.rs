@@ -168,9 +168,9 @@ enum Columns {
 }
 
 /// Shapes tried first, over the domain of the index: e^6 is a need that is all but a step at its end.
-const SHAPES: [f64; 9] = [-6.0, -3.5, -2.0, -1.0, 0.0, 1.0, 2.0, 3.5, 6.0];
-/// The shape is then narrowed down to this, over the domain of the index: a need moves by less than a thousandth of its range.
-const SHAPE_TOLERANCE: f64 = 5e-3;
+const SHAPES: [f64; 7] = [-6.0, -3.0, -1.5, 0.0, 1.5, 3.0, 6.0];
+/// The shape is then narrowed down to this, over the domain of the index: a need moves by less than a hundredth of its range.
+const SHAPE_TOLERANCE: f64 = 0.1;
 
 impl Candidate {
     /// Points of the named site-years, in the order of the names.
@@ -227,8 +227,7 @@ impl Candidate {
             variance: group.variance,
             points: group.points.iter().map(|point| self.point(columns, point)).collect(),
         };
-        let clusters: Vec<Cluster> =
-            self.clusters.iter().map(|cluster| cluster.iter().map(group).collect()).collect();
+        let clusters: Vec<Cluster> = self.clusters.iter().map(|cluster| cluster.iter().map(group).collect()).collect();
         Design { columns, prepared: Prepared::new(&clusters) }
     }
 
@@ -285,7 +284,7 @@ impl Candidate {
             _ => None,
         });
         let shapes: Vec<f64> = match near_shape {
-            Some(shape) => [-3.0, -1.5, 0.0, 1.5, 3.0].map(|by| (shape + by).clamp(-6.0, 6.0)).to_vec(),
+            Some(shape) => [-1.0, 0.0, 1.0].map(|by| (shape + by).clamp(-6.0, 6.0)).to_vec(),
             None => SHAPES.to_vec(),
         };
         let value = |found: &Result<(Columns, Clustered), NoRelation>| {
@@ -301,14 +300,17 @@ impl Candidate {
             (end(position.checked_sub(1)).unwrap_or(found.0), end(Some(position + 1)).unwrap_or(found.0));
         // Golden section about the best of the grid.
         let golden = 0.5 * (5.0_f64.sqrt() - 1.0);
-        let tolerance = if near.is_some() { 20.0 * SHAPE_TOLERANCE } else { SHAPE_TOLERANCE };
-        while high - low > tolerance {
+        while high - low > SHAPE_TOLERANCE {
             let (left, right) = (high - golden * (high - low), low + golden * (high - low));
             let trial = if found.0 - low > high - found.0 { left } else { right };
             let trial = if trial == found.0 { 0.5 * (low + high) } else { trial };
             match at(trial) {
                 Ok(tried) if tried.1.log_likelihood > found.1.1.log_likelihood => {
-                    if trial < found.0 { high = found.0 } else { low = found.0 }
+                    if trial < found.0 {
+                        high = found.0
+                    } else {
+                        low = found.0
+                    }
                     found = (trial, tried);
                 }
                 _ if trial < found.0 => low = trial,

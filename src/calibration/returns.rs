@@ -47,7 +47,9 @@ impl Scoring<'_> {
         let of = |rate: f64| Some((rate, self.net_return(point, point.n_on, rate)?));
         let returns = candidates.into_iter().map(|rate| rate.max(0.0)).filter_map(of);
         // Of equals the smallest rate.
-        returns.reduce(|best, found| if found.1 > best.1 || (found.1 == best.1 && found.0 < best.0) { found } else { best })
+        returns.reduce(
+            |best, found| if found.1 > best.1 || (found.1 == best.1 && found.0 < best.0) { found } else { best },
+        )
     }
 
     /// Whether the best rate in hindsight is only a lower bound, so that what a smaller rate forgoes is one too.

@@ -87,15 +87,22 @@ impl Resampled {
         Some(((n - 1.0) / n * needs.iter().map(|need| (need - mean).powi(2)).sum::<f64>()).sqrt())
     }
 
+    /// The interval of the need at an index, over site-years, below zero where it says so; `None` where a site-year can't be left out.
+    #[must_use]
+    pub fn need_interval(&self, index: f64, level: f64) -> Option<[f64; 2]> {
+        let half = self.standard_error(index)? * t_quantile(0.5 * (1.0 + level), self.site_years as f64 - 1.0)?;
+        let need = self.relation.need(index);
+        Some([need - half, need + half])
+    }
+
     /// The interval of the return-maximising rate at an index, over site-years, never below zero.
     #[must_use]
     pub fn rate_interval(&self, index: f64, level: f64) -> Interval {
         let need = self.relation.need(index);
-        let half = self.standard_error(index).zip(t_quantile(0.5 * (1.0 + level), self.site_years as f64 - 1.0));
-        match half.map(|(error, t)| error * t) {
-            Some(half) => {
-                let ends = [need - half, need + half].map(|end| Some(end.max(0.0)));
-                Interval::between(Some(need.max(0.0)), ends[0], ends[1], level, JACKKNIFE)
+        match self.need_interval(index, level) {
+            Some(ends) => {
+                let [low, high] = ends.map(|end| Some(end.max(0.0)));
+                Interval::between(Some(need.max(0.0)), low, high, level, JACKKNIFE)
             }
             None => Interval::refused(
                 Some(need.max(0.0)),

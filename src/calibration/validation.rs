@@ -12,7 +12,7 @@ use super::materials::Materials;
 use super::points::{Bound, NeedPoint};
 use super::relation::NoRelation;
 use super::returns::{Returns, Scoring};
-use super::{choose, rule_rate};
+use super::rule_rate;
 use crate::trial::RelationKind;
 
 /// A way to set the rate.
@@ -141,8 +141,11 @@ impl HoldOut {
     }
 }
 
-/// Up to so many, site-years are held out one by one; more are held out in so many parts, which is the harder test.
-pub const MOST_HELD_OUT: usize = 40;
+/// Up to so many, site-years, seasons or sites are held out one by one; more of them in [`PARTS`] parts, which is the harder test.
+pub const MOST_HELD_OUT: usize = 24;
+
+/// Parts of many.
+const PARTS: usize = 10;
 
 /// The rule on site-years that it has not seen.
 #[derive(Clone, Debug, PartialEq)]
@@ -227,14 +230,20 @@ fn parts<'m>(materials: &'m Materials<'_>, by: HoldOut) -> Vec<BTreeSet<&'m str>
         HoldOut::Season => point.harvest_year.to_string(),
         HoldOut::Site => point.site.clone(),
     };
-    if by == HoldOut::SiteYear {
-        return choose::folds(&materials.site_years, MOST_HELD_OUT);
-    }
-    let mut parts: BTreeMap<String, BTreeSet<&str>> = BTreeMap::new();
+    let mut units: BTreeMap<String, BTreeSet<&str>> = BTreeMap::new();
     for point in &materials.points {
-        parts.entry(key(point)).or_default().insert(point.site_year.as_str());
+        units.entry(key(point)).or_default().insert(point.site_year.as_str());
     }
-    parts.into_values().collect()
+    if units.len() <= MOST_HELD_OUT {
+        return units.into_values().collect();
+    }
+    let mut parts = vec![BTreeSet::new(); PARTS];
+    for (part, unit) in (0..PARTS).cycle().zip(units.into_values()) {
+        if let Some(part) = parts.get_mut(part) {
+            part.extend(unit);
+        }
+    }
+    parts
 }
 
 fn hold_out_part(
@@ -245,8 +254,7 @@ fn hold_out_part(
     returns: &Returns,
 ) -> Vec<HeldOut> {
     let others = materials.without(held);
-    let relation =
-        choose(&others, scoring, asked).and_then(|chosen| others.relation(chosen.kind));
+    let relation = choose(&others, scoring, asked).and_then(|chosen| others.relation(chosen.kind));
     let counts = |site_year: &str| !held.contains(site_year);
     let flat = returns.best_flat(&counts);
     let of_site_year = |site_year: &&str| {

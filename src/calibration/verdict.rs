@@ -109,7 +109,11 @@ fn exchanged(gains: &[f64], seed: u64) -> f64 {
     if gains.len() <= ALL_EXCHANGES {
         let all = 1_u64 << gains.len();
         let sum_of = |signs: u64| -> f64 {
-            gains.iter().enumerate().map(|(position, gain)| if signs >> position & 1 == 1 { -gain } else { *gain }).sum()
+            gains
+                .iter()
+                .enumerate()
+                .map(|(position, gain)| if signs >> position & 1 == 1 { -gain } else { *gain })
+                .sum()
         };
         return (0..all).filter(|signs| reaches(sum_of(*signs))).count() as f64 / all as f64;
     }

@@ -72,7 +72,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     // Standard error may be closed; there is then nobody to tell.
     let _ = writeln!(std::io::stderr(), "{} files written to {}", files.len(), flags.out.display());
     let summary = Summary::of(&season, &analysed);
-    let answered = season.tables.is_empty() || season.tables.iter().any(|result| result.table.is_ok());
+    let answered = season.tables.is_empty() || season.tables.iter().any(|result| result.derived.table.is_ok());
     Answer::summary(&summary, &provenance_of(&season), answered, flags.format)
 }
 

@@ -39,7 +39,8 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
         }
     }
     let season = flags.tables.season(loaded)?;
-    let tables: Vec<&RateTable> = season.tables.iter().filter_map(|result| result.table.as_ref().ok()).collect();
+    let tables: Vec<&RateTable> =
+        season.tables.iter().filter_map(|result| result.derived.table.as_ref().ok()).collect();
     let missing = NoTables::of(&season.tables);
     if tables.is_empty() {
         return Answer::report(&missing, &provenance_of(&season), false, &flags.tables.output);

@@ -6,8 +6,8 @@ use crate::response::{
     ResponseTest, TreatmentMean, TreatmentTest, choose,
 };
 
-use super::optimum_curve::{OptimumCurve, judged};
 use super::ResponseGroup;
+use super::optimum_curve::{OptimumCurve, judged};
 use crate::stats::interval::Interval;
 
 /// What fitting is asked to do.

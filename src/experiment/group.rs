@@ -168,7 +168,7 @@ impl ResponseGroup {
     }
 
     /// What is taken out of each observation before a curve is fitted: the level of its nuisance factor, numbered from 0; `None` without.
-    pub(super) fn nuisance(&self) -> Option<Vec<usize>> {
+    pub fn nuisance(&self) -> Option<Vec<usize>> {
         match (self.pooled_over.as_ref().and_then(|pooled| pooled.level_of.as_ref()), self.within()) {
             (None, within) => within.cloned(),
             (Some(level_of), None) => Some(level_of.clone()),

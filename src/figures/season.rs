@@ -236,17 +236,17 @@ fn limits(interval: &Interval) -> String {
 }
 
 fn calibration_figure(season: &Season, result: &TableResult) -> Option<CalibrationFigure> {
-    let calibration = result.calibrations.first()?;
+    let calibration = result.derived.calibrations.first()?;
     let specification = &result.specification;
-    let relation =
-        calibration.relation(specification.relation.unwrap_or(crate::trial::RelationKind::LinearWithFloor)).ok();
+    let relation = calibration.relation().ok();
+    let kind = relation.map_or("no", |relation| relation.kind.name());
     let (lowest, highest) = relation.map_or_else(|| domain_of_points(calibration), |relation| relation.domain);
     let step = (highest - lowest) / (CURVE_POINTS - 1) as f64;
     let indices: Vec<f64> = (0..CURVE_POINTS).map(|position| lowest + step * position as f64).collect();
     let level = season.programme.decisions.level;
-    let band = result.resampled.as_ref().map_or_else(Vec::new, |resampled| {
+    let band = calibration.resampled.as_ref().map_or_else(Vec::new, |resampled| {
         let at = |index: &f64| {
-            let (low, high) = resampled.need_interval(*index, level)?;
+            let [low, high] = resampled.need_interval(*index, level)?;
             Some(IndexBand { index: *index, low, high })
         };
         indices.iter().filter_map(at).collect()
@@ -260,12 +260,12 @@ fn calibration_figure(season: &Season, result: &TableResult) -> Option<Calibrati
         "N need against the sufficiency index ({instrument} reading ÷ N-rich reference of the same variety), {} to {}. A point is \
          one variety at one level of N already on, its need the optimum of that site-year minus the N already on, or the optimum \
          topdress within the early level; bars are {percent} % profile intervals of the optimum given its family, arrows are bounds. Line: {} \
-         relation through {} points of {site_years} site-years; band: {percent} % by resampling whole site-years, coverage not measured for \
+         relation through {} points of {site_years} site-years; band: {percent} % by leaving site-years out in turn, coverage not measured for \
          this number of site-years. Bracket: the indices of the rate \
          table; shade: outside the calibrated indices. The rule gives no rate below zero.",
         specification.stages.0,
         specification.stages.1,
-        specification.relation.unwrap_or(crate::trial::RelationKind::LinearWithFloor).name(),
+        kind,
         calibration.points.len(),
         percent = percent(level),
     );
@@ -275,12 +275,9 @@ fn calibration_figure(season: &Season, result: &TableResult) -> Option<Calibrati
         need_unit: Some(season.programme.units.n_rate.to_string()),
         points: points(calibration),
         relation: relation.map_or_else(Vec::new, |relation| drawn_relation(relation, &indices)),
-        relation_label: format!(
-            "{} relation",
-            specification.relation.unwrap_or(crate::trial::RelationKind::LinearWithFloor).name()
-        ),
+        relation_label: format!("{} relation", kind),
         band,
-        band_text: format!("{} % by resampling site-years", percent(level)),
+        band_text: format!("{} % over site-years", percent(level)),
         interval_text: format!("{} % interval of the need", percent(level)),
         domain: [lowest, highest],
         table_range: table_range(result),
@@ -301,15 +298,15 @@ fn drawn_relation(relation: &Relation, indices: &[f64]) -> Vec<[f64; 2]> {
 fn points(calibration: &Calibration) -> Vec<CalibrationPoint> {
     // Where the whole interval lies past the tested rates it is extrapolated: the arrow of the bound says enough.
     let extrapolated =
-        |point: &NeedPoint| point.bound == Bound::AtLeast && point.low.is_some_and(|low| low > point.need);
+        |point: &NeedPoint| point.bound() == Bound::AtLeast && point.low.is_some_and(|low| low > point.need);
     let point = |point: &NeedPoint| CalibrationPoint {
         index: point.index,
         need: point.need,
         low: point.low.filter(|_| !extrapolated(point)),
         high: point.high.filter(|_| !extrapolated(point)),
         site_year: point.site_year.clone(),
-        censored: match point.bound {
-            Bound::Exact => Censoring::None,
+        censored: match point.bound() {
+            Bound::Exact | Bound::Within | Bound::Open => Censoring::None,
             Bound::AtMost => Censoring::AtMost,
             Bound::AtLeast => Censoring::AtLeast,
         },
@@ -319,7 +316,7 @@ fn points(calibration: &Calibration) -> Vec<CalibrationPoint> {
 
 /// The indices of the rows that have a rate.
 fn table_range(result: &TableResult) -> Option<[f64; 2]> {
-    let document = result.table.as_ref().ok()?.document();
+    let document = result.derived.table.as_ref().ok()?.document();
     let mut rated = document.rows.iter().filter(|row| row.rates.iter().any(|rate| rate.rate.is_some()));
     let first = rated.next()?;
     let last = rated.next_back().unwrap_or(first);

@@ -1,5 +1,7 @@
 //! N need against the index, and what the relation says of site-years it has not seen.
 
+use std::collections::BTreeMap;
+
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -7,10 +9,13 @@ use super::envelope::Report;
 use super::long::{Long, number, text};
 use super::optimum::status_name;
 use crate::calibration::{
-    Bound, Calibration, HeldOut, NeedPoint, NoRelation, Prediction, Proven, Relation, Validation,
+    Bound, Calibration, HeldOut, NeedPoint, NoRelation, Performance, Prediction, Relation, Rule, Scored, SetAside,
+    Tried, Validation, Verdict,
 };
 use crate::files::export::{Cell, Table};
 use crate::season::{Season, TableResult};
+use crate::stats::interval::Interval;
+use crate::stats::random_effects::Known;
 use crate::trial::{NeedFrom, RelationKind};
 
 /// The calibration of every table of a programme.
@@ -35,16 +40,35 @@ pub struct TableCalibration {
     pub first_stage: String,
     /// Last growth stage.
     pub last_stage: String,
-    /// The kind of relation that the table is made from.
-    pub relation: &'static str,
+    /// The kind of relation that was asked for; null where validation chooses.
+    pub relation_asked: Option<&'static str>,
+    /// The kind that the table is made from; null where there is none.
+    pub relation: Option<&'static str>,
+    /// What each kind forgoes on held-out site-years, where validation chose; empty where one was asked for.
+    pub tried: Vec<TriedOf>,
     /// Site-years with a point at the base price ratio.
     pub site_years: usize,
+    /// Unit of forgone returns and gains.
+    pub return_unit: String,
     /// Points and relations, one entry a price ratio, the base first.
     pub at_prices: Vec<CalibrationAt>,
-    /// Held-out site-years at the base price ratio, one entry a kind of relation; empty for a single site-year.
+    /// Site-years, seasons and sites held out in turn at the base price ratio, whichever are two or more.
     pub validation: Vec<ValidationOf>,
+    /// What the held-out site-years say of the sensor; null with fewer than two.
+    pub verdict: Option<VerdictOf>,
     /// Resampled site-years; null where there are too few.
     pub resampled: Option<ResampledOf>,
+}
+
+/// A kind of relation that was tried.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct TriedOf {
+    /// Kind.
+    pub relation: &'static str,
+    /// Mean forgone return of its rates on held-out site-years.
+    pub forgone: Option<f64>,
+    /// Why it has none.
+    pub reason: Option<String>,
 }
 
 /// Points and relations at one price ratio.
@@ -77,14 +101,20 @@ pub struct Point {
     pub index: f64,
     /// Plots it is the mean of.
     pub plots: usize,
-    /// N need; negative where more was on than the optimum.
+    /// N need; negative where more was on than the optimum. Of a bound the limit.
     pub need: f64,
+    /// Standard error of a need that is a number; points of one trial and variety may share the error.
+    pub standard_error: Option<f64>,
     /// Lower limit of the need.
     pub low: Option<f64>,
     /// Upper limit of the need.
     pub high: Option<f64>,
-    /// `exact`, `at-most` or `at-least`.
+    /// What a relation takes for known of the need: `exact`, `at-most`, `at-least`, `within` or `open`.
     pub bound: &'static str,
+    /// The lower limit that a relation takes; null where there is none.
+    pub known_low: Option<f64>,
+    /// The upper limit that a relation takes; null where there is none.
+    pub known_high: Option<f64>,
     /// Family of the optimum.
     pub family: &'static str,
     /// Status of the optimum.
@@ -107,65 +137,52 @@ pub struct Aside {
 pub struct RelationOf {
     /// Kind.
     pub kind: &'static str,
-    /// Coefficients of need = c₀ + c₁·index (+ c₂·index²); empty where there is no relation.
-    pub coefficients: Vec<f64>,
-    /// Standard deviation of the needs about it.
-    pub sigma: Option<f64>,
+    /// Its numbers by name, in the rate unit and with the index as a fraction; empty where there is no relation.
+    pub coefficients: BTreeMap<&'static str, f64>,
+    /// Standard deviation between site-years about it.
+    pub between: Option<f64>,
+    /// Standard deviation within a site-year about it, beyond the errors of the optima.
+    pub within: Option<f64>,
     /// Lowest index of its points.
     pub lowest_index: Option<f64>,
     /// Highest index of its points.
     pub highest_index: Option<f64>,
-    /// Points whose need is a number.
-    pub exact: usize,
-    /// Points whose need is this or less.
-    pub at_most: usize,
-    /// Points whose need is this or more.
-    pub at_least: usize,
+    /// Whether the need had to be kept from rising with the index.
+    pub held_from_rising: Option<bool>,
     /// Why there is no relation.
     pub reason: Option<String>,
 }
 
-/// A relation on site-years it has not seen.
+/// Rules on what they have not seen.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct ValidationOf {
-    /// Kind.
-    pub kind: &'static str,
-    /// Errors of the rule over all held-out site-years.
-    pub rule: Errors,
-    /// Errors of one rate for all.
-    pub one_rate: Errors,
-    /// Every site-year in turn.
+    /// What is held out together: `site-year`, `season` or `site`.
+    pub held_out: &'static str,
+    /// In how many parts.
+    pub parts: usize,
+    /// How each rule did over all site-years, each counting the same.
+    pub rules: Vec<PerformanceOf>,
+    /// Every site-year.
     pub site_years: Vec<HeldOutSiteYear>,
 }
 
-/// Rate minus the need that could be met, in the rate unit: needs that are numbers, and apart from them those that are bounds.
-#[derive(Clone, Copy, Debug, Serialize, JsonSchema)]
-pub struct Errors {
-    /// Root mean square over needs that are numbers, each site-year counting the same.
+/// How a rule did.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct PerformanceOf {
+    /// The rule.
+    pub rule: &'static str,
+    /// Root mean square of its rates minus the needs that could be met, over needs that are numbers.
     pub rmse: Option<f64>,
-    /// Mean over the same.
+    /// Mean of the same: above 0 is too much N.
     pub bias: Option<f64>,
-    /// Rates beside needs of *at least* so much: those below are proven to fall short.
-    pub shortfalls: ProvenOf,
-    /// Rates beside needs of *at most* so much: those above are proven to be too high.
-    pub excesses: ProvenOf,
-}
-
-/// Rates beside needs that are bounds on one side.
-#[derive(Clone, Copy, Debug, Serialize, JsonSchema)]
-pub struct ProvenOf {
-    /// Needs that are such bounds.
-    pub bounds: usize,
-    /// Rates on their wrong side.
-    pub missed: usize,
-    /// The mean of how much those miss at least, in the rate unit.
-    pub mean_at_least: Option<f64>,
-}
-
-impl From<Proven> for ProvenOf {
-    fn from(found: Proven) -> Self {
-        Self { bounds: found.bounds, missed: found.missed, mean_at_least: found.mean }
-    }
+    /// Mean rate.
+    pub rate: f64,
+    /// Mean forgone return.
+    pub forgone: f64,
+    /// Site-years.
+    pub site_years: usize,
+    /// Site-years in which the forgone return is a lower bound for some point, its optimum not being reached.
+    pub lower_bounds: usize,
 }
 
 /// One held-out site-year.
@@ -173,14 +190,14 @@ impl From<Proven> for ProvenOf {
 pub struct HeldOutSiteYear {
     /// Site-year.
     pub site_year: String,
-    /// Errors of the rule.
-    pub rule: Errors,
-    /// Errors of one rate for all.
-    pub one_rate: Errors,
-    /// Its points as the other site-years predict them.
-    pub predictions: Vec<PredictionOf>,
-    /// Why the other site-years give no relation.
+    /// The kind of relation that the others chose; null where they give none.
+    pub relation: Option<&'static str>,
+    /// Why the others give no relation.
     pub reason: Option<String>,
+    /// How each rule did on it.
+    pub rules: Vec<PerformanceOf>,
+    /// Its points as the others predict them.
+    pub predictions: Vec<PredictionOf>,
 }
 
 /// One predicted point.
@@ -188,12 +205,42 @@ pub struct HeldOutSiteYear {
 pub struct PredictionOf {
     /// The point.
     pub point: Point,
-    /// Rate of the rule.
-    pub rate: f64,
-    /// One rate for all; null where the needs of all other site-years are bounds.
-    pub one_rate: Option<f64>,
-    /// Whether its index lies within those of the other site-years.
+    /// The need that the relation of the others gives; below 0 where it says so.
+    pub need: f64,
+    /// Whether its index lies within those of the others.
     pub in_domain: bool,
+    /// Whether forgone returns are lower bounds, its optimum not being reached.
+    pub is_lower_bound: bool,
+    /// Rate and forgone return of each rule.
+    pub rules: Vec<RateOf>,
+}
+
+/// A rule's rate for a point.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct RateOf {
+    /// The rule.
+    pub rule: &'static str,
+    /// Its rate.
+    pub rate: f64,
+    /// What it forgoes.
+    pub forgone: f64,
+}
+
+/// What held-out site-years say of the sensor.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct VerdictOf {
+    /// `pays`, `cannot tell yet` or `does not pay`.
+    pub verdict: &'static str,
+    /// The rule that it is compared with: the better of the best rate given early N and the best total less early N.
+    pub against: &'static str,
+    /// Mean gain over that rule, in the return unit, with its interval over site-years.
+    pub gain: Interval,
+    /// How often chance alone would gain as much: the two rules exchanged within site-years.
+    pub p_value: f64,
+    /// Site-years compared.
+    pub site_years: usize,
+    /// How many more site-years like these it would take to tell; null where they tell, or where it is beyond reason.
+    pub more_site_years: Option<usize>,
 }
 
 /// Resampled site-years.
@@ -227,16 +274,33 @@ impl Calibrations {
 impl TableCalibration {
     fn of(result: &TableResult) -> Self {
         let specification = &result.specification;
+        let derived = &result.derived;
+        let base = derived.calibrations.first();
+        let chosen = base.and_then(|base| base.chosen.as_ref().ok());
+        let factor = derived.return_factor;
+        let resampled = base.and_then(|base| base.resampled.as_ref());
         Self {
             table: specification.name.clone(),
             instrument: specification.instrument.name(),
             first_stage: specification.stages.0.to_string(),
             last_stage: specification.stages.1.to_string(),
-            relation: specification.relation.unwrap_or(crate::trial::RelationKind::LinearWithFloor).name(),
-            site_years: result.calibrations.first().map_or(0, |base| base.site_years().len()),
-            at_prices: result.calibrations.iter().map(CalibrationAt::of).collect(),
-            validation: result.validation.iter().map(ValidationOf::of).collect(),
-            resampled: result.resampled.as_ref().map(|resampled| ResampledOf {
+            relation_asked: specification.relation.map(RelationKind::name),
+            relation: chosen.map(|chosen| chosen.kind.name()),
+            tried: chosen
+                .map_or(&[][..], |chosen| &chosen.tried)
+                .iter()
+                .map(|tried| TriedOf::of(tried, factor))
+                .collect(),
+            site_years: base.map_or(0, |base| base.site_years().len()),
+            return_unit: derived.return_unit.clone(),
+            at_prices: derived
+                .calibrations
+                .iter()
+                .map(|calibration| CalibrationAt::of(calibration, &result.gathered.set_aside))
+                .collect(),
+            validation: derived.validations.iter().map(|validation| ValidationOf::of(validation, factor)).collect(),
+            verdict: derived.verdict.as_ref().map(|verdict| VerdictOf::of(verdict, factor)),
+            resampled: resampled.map(|resampled| ResampledOf {
                 site_years: resampled.site_years,
                 attempted: resampled.attempted,
                 failed: resampled.failed(),
@@ -252,8 +316,8 @@ impl TableCalibration {
 }
 
 impl CalibrationAt {
-    fn of(calibration: &Calibration) -> Self {
-        let set_aside = calibration.set_aside.iter();
+    fn of(calibration: &Calibration, without_price: &[SetAside]) -> Self {
+        let set_aside = without_price.iter().chain(&calibration.set_aside);
         Self {
             price_ratio: calibration.price_ratio,
             points: calibration.points.iter().map(Point::of).collect(),
@@ -282,15 +346,41 @@ impl Point {
             index: point.index,
             plots: point.plots,
             need: point.need,
+            standard_error: point.variance.map(f64::sqrt),
             low: point.low,
             high: point.high,
-            bound: match point.bound {
-                Bound::Exact => "exact",
-                Bound::AtMost => "at-most",
-                Bound::AtLeast => "at-least",
+            bound: bound_name(point.bound()),
+            known_low: match point.known {
+                Known::Exact(need) => Some(need),
+                Known::Between { low, .. } => Some(low).filter(|low| low.is_finite()),
+            },
+            known_high: match point.known {
+                Known::Exact(need) => Some(need),
+                Known::Between { high, .. } => Some(high).filter(|high| high.is_finite()),
             },
             family: point.family.name(),
             optimum_status: status_name(point.optimum_status),
+        }
+    }
+}
+
+/// What is known of a need, as it is written.
+fn bound_name(bound: Bound) -> &'static str {
+    match bound {
+        Bound::Exact => "exact",
+        Bound::AtMost => "at-most",
+        Bound::AtLeast => "at-least",
+        Bound::Within => "within",
+        Bound::Open => "open",
+    }
+}
+
+impl TriedOf {
+    fn of(tried: &Tried, factor: f64) -> Self {
+        Self {
+            relation: tried.kind.name(),
+            forgone: tried.forgone.as_ref().ok().map(|forgone| forgone * factor),
+            reason: tried.forgone.as_ref().err().map(ToString::to_string),
         }
     }
 }
@@ -300,60 +390,98 @@ impl RelationOf {
         let found = relation.as_ref().ok();
         Self {
             kind: kind.name(),
-            coefficients: found.map_or_else(Vec::new, |relation| relation.coefficients.clone()),
-            sigma: found.map(|relation| relation.sigma),
+            coefficients: found
+                .map_or_else(BTreeMap::new, |relation| relation.form.coefficients().into_iter().collect()),
+            between: found.map(|relation| relation.between),
+            within: found.map(|relation| relation.within),
             lowest_index: found.map(|relation| relation.domain.0),
             highest_index: found.map(|relation| relation.domain.1),
-            exact: found.map_or(0, |relation| relation.exact),
-            at_most: found.map_or(0, |relation| relation.at_most),
-            at_least: found.map_or(0, |relation| relation.at_least),
+            held_from_rising: found.map(|relation| relation.held_from_rising),
             reason: relation.as_ref().err().map(ToString::to_string),
         }
     }
 }
 
-fn errors(validation: &Validation, rate: impl Fn(&Prediction) -> Option<f64>) -> Errors {
-    let found = validation.root_mean_square_and_bias(|one| one.error(rate(one)?));
-    Errors {
-        rmse: found.map(|(rmse, _)| rmse),
-        bias: found.map(|(_, bias)| bias),
-        shortfalls: validation.proven(|one| one.shortfall(rate(one)?)).into(),
-        excesses: validation.proven(|one| one.excess(rate(one)?)).into(),
+impl PerformanceOf {
+    fn all(validation: &Validation, factor: f64) -> Vec<Self> {
+        let of = |found: &Performance| Self {
+            rule: found.rule.name(),
+            rmse: found.root_mean_square_error,
+            bias: found.bias,
+            rate: found.rate,
+            forgone: found.forgone * factor,
+            site_years: found.site_years,
+            lower_bounds: found.lower_bounds,
+        };
+        validation.performances().iter().map(of).collect()
     }
 }
 
 impl ValidationOf {
-    fn of(validation: &Validation) -> Self {
+    fn of(validation: &Validation, factor: f64) -> Self {
         Self {
-            kind: validation.kind.name(),
-            rule: errors(validation, |one| Some(one.rate)),
-            one_rate: errors(validation, |one| one.one_rate),
+            held_out: validation.by.name(),
+            parts: validation.parts,
+            rules: PerformanceOf::all(validation, factor),
             site_years: validation
                 .held_out
                 .iter()
-                .map(|held_out| HeldOutSiteYear::of(validation.kind, held_out))
+                .map(|held_out| HeldOutSiteYear::of(validation, held_out, factor))
                 .collect(),
         }
+    }
+
+    /// How a rule did over all site-years.
+    #[must_use]
+    pub fn rule(&self, name: &str) -> Option<&PerformanceOf> {
+        self.rules.iter().find(|performance| performance.rule == name)
     }
 }
 
 impl HeldOutSiteYear {
-    fn of(kind: RelationKind, held_out: &HeldOut) -> Self {
-        let alone = Validation { kind, held_out: vec![held_out.clone()] };
-        let predictions = held_out.predictions.iter().flatten();
+    fn of(validation: &Validation, held_out: &HeldOut, factor: f64) -> Self {
+        let alone = Validation { held_out: vec![held_out.clone()], ..*validation };
         Self {
             site_year: held_out.site_year.clone(),
-            rule: errors(&alone, |one| Some(one.rate)),
-            one_rate: errors(&alone, |one| one.one_rate),
-            predictions: predictions
-                .map(|prediction| PredictionOf {
-                    point: Point::of(&prediction.point),
-                    rate: prediction.rate,
-                    one_rate: prediction.one_rate,
-                    in_domain: prediction.in_domain,
-                })
-                .collect(),
-            reason: held_out.predictions.as_ref().err().map(ToString::to_string),
+            relation: held_out.kind.as_ref().ok().map(|kind| kind.name()),
+            reason: held_out.kind.as_ref().err().map(ToString::to_string),
+            rules: PerformanceOf::all(&alone, factor),
+            predictions: held_out.predictions.iter().map(|prediction| PredictionOf::of(prediction, factor)).collect(),
+        }
+    }
+}
+
+impl PredictionOf {
+    fn of(prediction: &Prediction, factor: f64) -> Self {
+        let rate = |(rule, scored): (&Rule, &Scored)| RateOf {
+            rule: rule.name(),
+            rate: scored.rate,
+            forgone: scored.forgone * factor,
+        };
+        Self {
+            point: Point::of(&prediction.point),
+            need: prediction.need,
+            in_domain: prediction.in_domain,
+            is_lower_bound: prediction.is_lower_bound,
+            rules: prediction.scores.iter().map(rate).collect(),
+        }
+    }
+}
+
+impl VerdictOf {
+    fn of(verdict: &Verdict, factor: f64) -> Self {
+        let mut gain = verdict.gain.clone();
+        let ends = gain.segments.iter_mut().flatten();
+        for end in ends.chain([&mut gain.estimate, &mut gain.low, &mut gain.high]).flatten() {
+            *end *= factor;
+        }
+        Self {
+            verdict: verdict.word.name(),
+            against: verdict.against.name(),
+            gain,
+            p_value: verdict.p_value,
+            site_years: verdict.site_years,
+            more_site_years: verdict.more_site_years,
         }
     }
 }
@@ -380,6 +508,7 @@ impl Report for Calibrations {
             "index",
             "plots",
             "need",
+            "standard_error",
             "low",
             "high",
             "rate_unit",
@@ -420,7 +549,7 @@ pub(super) fn need_from_name(need_from: NeedFrom) -> &'static str {
 }
 
 impl Calibrations {
-    fn point_fields(&self, point: &Point) -> [Cell; 16] {
+    fn point_fields(&self, point: &Point) -> [Cell; 17] {
         [
             point.trial.as_str().into(),
             point.site_year.as_str().into(),
@@ -430,6 +559,7 @@ impl Calibrations {
             number(point.index),
             point.plots.into(),
             number(point.need),
+            number(point.standard_error),
             number(point.low),
             number(point.high),
             self.rate_unit.as_str().into(),
@@ -441,7 +571,7 @@ impl Calibrations {
         ]
     }
 
-    fn aside_fields(&self, aside: &Aside) -> [Cell; 16] {
+    fn aside_fields(&self, aside: &Aside) -> [Cell; 17] {
         [
             aside.trial.as_str().into(),
             text(None),
@@ -450,6 +580,7 @@ impl Calibrations {
             number(None),
             number(None),
             aside.plots.into(),
+            number(None),
             number(None),
             number(None),
             number(None),

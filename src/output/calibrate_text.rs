@@ -3,9 +3,7 @@
 //! Points of one site-year are not independent: no R² and no p over them is printed. What is printed is how far the rule is from the
 //! need of site-years that it has not seen.
 
-use super::calibrate::{
-    CalibrationAt, Calibrations, Errors, Point, ProvenOf, RelationOf, TableCalibration, ValidationOf,
-};
+use super::calibrate::{CalibrationAt, Calibrations, Point, RelationOf, TableCalibration};
 use super::interval_words::piece_text;
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{count, fixed, or_dash, plain, price_ratio, significant};
@@ -143,9 +141,8 @@ fn relations(calibrations: &Calibrations, of: &TableCalibration, base: &Calibrat
         .words("")
         .words("relation")
         .words("N need =")
-        .numbers(with_unit("SD about it", Some(&calibrations.rate_unit)).replace(", ", ",\n"))
-        .numbers("points")
-        .numbers("bounds");
+        .numbers(with_unit("SD between\nsite-years", Some(&calibrations.rate_unit)))
+        .numbers("within");
     let mut missing = String::new();
     for relation in &base.relations {
         if let Some(reason) = &relation.reason {
@@ -153,12 +150,11 @@ fn relations(calibrations: &Calibrations, of: &TableCalibration, base: &Calibrat
             continue;
         }
         table.row(vec![
-            if relation.kind == of.relation { "*" } else { "" }.to_owned(),
+            if Some(relation.kind) == of.relation { "*" } else { "" }.to_owned(),
             relation.kind.to_owned(),
             formula(relation),
-            or_dash(relation.sigma, |sigma| fixed(sigma, ERROR_DECIMALS)),
-            (relation.exact + relation.at_most + relation.at_least).to_string(),
-            (relation.at_most + relation.at_least).to_string(),
+            or_dash(relation.between, |sd| fixed(sd, ERROR_DECIMALS)),
+            or_dash(relation.within, |sd| fixed(sd, ERROR_DECIMALS)),
         ]);
     }
     let rendered = table.render(2);
@@ -171,86 +167,39 @@ fn relations(calibrations: &Calibrations, of: &TableCalibration, base: &Calibrat
 }
 
 fn formula(relation: &RelationOf) -> String {
-    let mut formula = String::new();
-    for (power, coefficient) in relation.coefficients.iter().enumerate() {
-        let size = significant(coefficient.abs(), 4);
-        let sign = if *coefficient < 0.0 { "-" } else { "+" };
-        let factor = match power {
-            0 => "",
-            1 => "·index",
-            _ => "·index²",
-        };
-        formula += &if power == 0 { significant(*coefficient, 4) } else { format!(" {sign} {size}{factor}") };
-    }
-    formula
-}
-
-fn error_cells(errors: Errors) -> [String; 2] {
-    let cell = |value: Option<f64>| or_dash(value, |value| fixed(value, ERROR_DECIMALS));
-    [cell(errors.rmse), cell(errors.bias)]
-}
-
-/// How many rates bounds prove to be too low or too high: *4 of 6 by 32*.
-fn proven_cells(errors: Errors) -> [String; 2] {
-    let cell = |found: ProvenOf| match (found.bounds, found.mean_at_least) {
-        (0, _) => String::new(),
-        (bounds, None) => format!("0 of {bounds}"),
-        (bounds, Some(mean)) => format!("{} of {bounds} by {}", found.missed, fixed(mean, NEED_DECIMALS)),
-    };
-    [cell(errors.shortfalls), cell(errors.excesses)]
+    let named: Vec<String> =
+        relation.coefficients.iter().map(|(name, value)| format!("{name} {}", significant(*value, 4))).collect();
+    named.join(", ")
 }
 
 fn validation(calibrations: &Calibrations, of: &TableCalibration) -> String {
-    let Some(own) = of.validation.iter().find(|validation| validation.kind == of.relation) else {
-        let text = "No validation: one site-year cannot be held out from itself.";
-        return if of.site_years == 1 { format!("\n{}", paragraph("  ", text)) } else { String::new() };
-    };
-    let unit = Some(calibrations.rate_unit.as_str());
-    let head = format!(
-        "Each site-year predicted by the others ({} relation): rate minus the need that could be met{}. Bias: above 0 is too much N. A need \
-         known only as a bound enters neither: a rate below a need of at least so much is proven short, one above a need of at most so much \
-         proven too high, by the mean amount given or more. One rate for all: the mean need of the other site-years, without a reading.",
-        own.kind,
-        with_unit("", unit),
-    );
-    let mut text = format!("\n{}\n{}\n", paragraph("  ", &head), held_out(own));
-    let mut kinds = error_columns(TextTable::new().words("all held-out\nsite-years"));
+    let mut text = String::new();
     for validation in &of.validation {
-        kinds.row(error_row(validation.kind.to_owned(), validation.rule));
-    }
-    // The same whatever the relation.
-    kinds.row(error_row("one rate for all".to_owned(), own.one_rate));
-    text += &kinds.render(2);
-    text
-}
-
-fn error_columns(table: TextTable) -> TextTable {
-    table.numbers("RMSE").numbers("bias").numbers("proven\nshort").numbers("proven\ntoo high")
-}
-
-fn error_row(name: String, errors: Errors) -> Vec<String> {
-    std::iter::once(name).chain(error_cells(errors)).chain(proven_cells(errors)).collect()
-}
-
-fn held_out(validation: &ValidationOf) -> String {
-    let table = TextTable::new().words("held-out site-year").numbers("points");
-    let mut table = error_columns(table).numbers("RMSE of\none rate").numbers("its\nbias").words("");
-    let mut missing = String::new();
-    for site_year in &validation.site_years {
-        let outside = site_year.predictions.iter().filter(|prediction| !prediction.in_domain).count();
-        let note = if outside > 0 { format!("{outside} outside") } else { String::new() };
-        if let Some(reason) = &site_year.reason {
-            missing += &paragraph("  ", &format!("{}: not predicted: {reason}.", site_year.site_year));
-            continue;
+        let mut table = TextTable::new()
+            .words(format!("{} held out", validation.held_out))
+            .numbers(with_unit("rate", Some(&calibrations.rate_unit)))
+            .numbers("RMSE")
+            .numbers("bias")
+            .numbers(with_unit("forgone", Some(&of.return_unit)));
+        for rule in &validation.rules {
+            table.row(vec![
+                rule.rule.to_owned(),
+                fixed(rule.rate, ERROR_DECIMALS),
+                or_dash(rule.rmse, |value| fixed(value, ERROR_DECIMALS)),
+                or_dash(rule.bias, |value| fixed(value, ERROR_DECIMALS)),
+                fixed(rule.forgone, 2),
+            ]);
         }
-        let mut cells = vec![site_year.site_year.clone(), site_year.predictions.len().to_string()];
-        cells.extend(error_cells(site_year.rule));
-        cells.extend(proven_cells(site_year.rule));
-        cells.extend(error_cells(site_year.one_rate));
-        cells.push(note);
-        table.row(cells);
+        text += &format!("\n{}", table.render(2));
     }
-    let outside = validation.site_years.iter().flat_map(|site_year| &site_year.predictions).any(|one| !one.in_domain);
-    let note = if outside { paragraph("  ", "Outside: points beyond the others' index range.") } else { String::new() };
-    table.render(2) + &note + &missing
+    if let Some(verdict) = &of.verdict {
+        text += &paragraph(
+            "  ",
+            &format!(
+                "The sensor {}: gain {:?} to {:?}, p {:.3}.",
+                verdict.verdict, verdict.gain.low, verdict.gain.high, verdict.p_value
+            ),
+        );
+    }
+    text
 }

@@ -60,8 +60,8 @@ pub use anova_model::{
 };
 pub use anova_summary::NTests;
 pub use calibrate::{
-    Aside, CalibrationAt, Calibrations, Errors, HeldOutSiteYear, Point, PredictionOf, RelationOf, ResampledOf,
-    TableCalibration, ValidationOf,
+    Aside, CalibrationAt, Calibrations, HeldOutSiteYear, PerformanceOf, Point, PredictionOf, RateOf, RelationOf,
+    ResampledOf, TableCalibration, TriedOf, ValidationOf, VerdictOf,
 };
 pub use curves::{Coefficients, CurveGroup, Curves, CurvesWithExcluded, FamilyCurve, LeftOut, Mean, Treatment};
 pub use economy::{AtPrices, EconomyOf, WithQuality};

@@ -7,7 +7,7 @@ use serde_json::{Map, Value};
 
 use super::across::table as site_years_table;
 use super::anova::Anova;
-use super::calibrate::{Calibrations, Errors};
+use super::calibrate::{Calibrations, PerformanceOf};
 use super::curves::Curves;
 use super::envelope::{Provenance, Report, json};
 use super::findings::Findings;
@@ -54,7 +54,7 @@ pub(super) fn optima<'a>(season: &Season, groups: impl IntoIterator<Item = &'a F
 /// Every file of a season's folder but the figures and `provenance.json`, which lists the files. `analysed` are the season's analyses
 /// of variance.
 ///
-/// # Errors
+/// # PerformanceOf
 /// A table that is too large for a sheet of `report/tables.xlsx`.
 pub fn season_files(season: &Season, analysed: &[Analysed]) -> Result<Vec<OutputFile>, ExportError> {
     let provenance = provenance_of(season);
@@ -80,7 +80,7 @@ pub fn season_files(season: &Season, analysed: &[Analysed]) -> Result<Vec<Output
         OutputFile::text("data/validation.json", json(&calibrations, &provenance)),
     ];
     for result in &season.tables {
-        if let Ok(table) = &result.table {
+        if let Ok(table) = &result.derived.table {
             let name = &result.specification.name;
             files.push(OutputFile::text(format!("tables/{name}.json"), table.write()));
             files.push(OutputFile::text(format!("tables/{name}.csv"), table.to_csv()));
@@ -114,7 +114,7 @@ pub fn season_files(season: &Season, analysed: &[Analysed]) -> Result<Vec<Output
         Sheet::new("need", calibrations.table(), format!("Points of the calibrations: index, and N need in {rates}")),
         Sheet::new("validation", validation_table(&calibrations), format!("Site-years held out: errors in {rates}")),
     ];
-    sheets.extend(season.tables.iter().filter_map(|result| result.table.as_ref().ok()).map(Sheet::rate_table));
+    sheets.extend(season.tables.iter().filter_map(|result| result.derived.table.as_ref().ok()).map(Sheet::rate_table));
     sheets.push(Sheet::new(
         "findings",
         Findings::of(&season.warnings).table(),
@@ -129,38 +129,46 @@ pub fn season_files(season: &Season, analysed: &[Analysed]) -> Result<Vec<Output
 fn validation_table(calibrations: &Calibrations) -> Table {
     let mut long = Long::new([
         "table",
-        "relation",
         "held_out",
-        "points",
+        "site_year",
+        "rule",
+        "relation",
+        "rate",
         "rmse",
         "bias",
-        "one_rate_rmse",
-        "one_rate_bias",
         "rate_unit",
+        "forgone",
+        "return_unit",
+        "lower_bounds",
         "reason",
     ]);
     for table in &calibrations.tables {
         for validation in &table.validation {
-            let mut row = |held_out: &str, points: usize, rule: Errors, one_rate: Errors, reason: Option<&str>| {
+            let mut row = |site_year: &str, relation: Option<&str>, rule: &PerformanceOf, reason: Option<&str>| {
                 long.row([
                     table.table.as_str().into(),
-                    validation.kind.into(),
-                    held_out.into(),
-                    points.into(),
+                    validation.held_out.into(),
+                    site_year.into(),
+                    rule.rule.into(),
+                    text(relation),
+                    number(rule.rate),
                     number(rule.rmse),
                     number(rule.bias),
-                    number(one_rate.rmse),
-                    number(one_rate.bias),
                     calibrations.rate_unit.as_str().into(),
+                    number(rule.forgone),
+                    table.return_unit.as_str().into(),
+                    rule.lower_bounds.into(),
                     text(reason),
                 ]);
             };
             for held_out in &validation.site_years {
-                let points = held_out.predictions.len();
-                row(&held_out.site_year, points, held_out.rule, held_out.one_rate, held_out.reason.as_deref());
+                for rule in &held_out.rules {
+                    row(&held_out.site_year, held_out.relation, rule, held_out.reason.as_deref());
+                }
             }
-            let points = validation.site_years.iter().map(|held_out| held_out.predictions.len()).sum();
-            row("every site-year", points, validation.rule, validation.one_rate, None);
+            for rule in &validation.rules {
+                row("every site-year", table.relation, rule, None);
+            }
         }
     }
     long.finish()

@@ -7,13 +7,13 @@ use serde::Serialize;
 
 use super::anova::Anova;
 use super::anova_summary::{NTests, analysis_of_variance, n_tests};
-use super::calibrate::{Calibrations, Errors};
+use super::calibrate::Calibrations;
 use super::envelope::{Report, made_by};
 use super::group::{factors, level_fields, level_text};
 use super::interval_words::interval_head;
 use super::layout::{TextTable, WIDTH, paragraph, quantity, with_unit};
 use super::long::{Long, number, text};
-use super::numbers::{count, fixed, plain, price_ratio};
+use super::numbers::{count, fixed, price_ratio};
 use super::optimum::{Optima, OptimumGroup, status_name};
 use super::optimum_text::{chosen_text, limits, rate_text};
 use super::season_files::{optima, provenance_of};
@@ -101,10 +101,12 @@ pub struct TableSummary {
     pub rows: Vec<RowSummary>,
     /// Why there is no table.
     pub reason: Option<String>,
-    /// Errors of the rule on held-out site-years.
-    pub held_out: Option<Errors>,
-    /// Errors of one rate for all.
-    pub one_rate: Option<Errors>,
+    /// How the rules did on held-out site-years; empty with fewer than two.
+    pub held_out: Vec<super::calibrate::PerformanceOf>,
+    /// What the held-out site-years say of the sensor.
+    pub verdict: Option<super::calibrate::VerdictOf>,
+    /// Unit of forgone returns.
+    pub return_unit: String,
     #[serde(skip)]
     head: String,
     #[serde(skip)]
@@ -169,8 +171,8 @@ impl Summary {
 
 impl TableSummary {
     fn of(result: &TableResult, calibration: &super::calibrate::TableCalibration) -> Self {
-        let own = calibration.validation.iter().find(|validation| validation.kind == calibration.relation);
-        let document = result.table.as_ref().ok().map(|table| table.document());
+        let own = calibration.validation.iter().find(|validation| validation.held_out == "site-year");
+        let document = result.derived.table.as_ref().ok().map(|table| table.document());
         let base = document.and_then(|document| document.prices.iter().position(|price| price.base)).unwrap_or(0);
         let rows = document.map_or(&[][..], |document| &document.rows);
         let thousandths = |index: u32| f64::from(index) / 1000.0;
@@ -187,10 +189,11 @@ impl TableSummary {
                     rate: row.rates.get(base).and_then(|rate| rate.rate),
                 })
                 .collect(),
-            reason: result.table.as_ref().err().map(ToString::to_string),
-            held_out: own.map(|own| own.rule),
-            one_rate: own.map(|own| own.one_rate),
-            head: result.table.as_ref().map_or_else(|_| String::new(), rows_with_a_rate),
+            reason: result.derived.table.as_ref().err().map(ToString::to_string),
+            held_out: own.map_or_else(Vec::new, |own| own.rules.clone()),
+            verdict: calibration.verdict.clone(),
+            return_unit: calibration.return_unit.clone(),
+            head: result.derived.table.as_ref().map_or_else(|_| String::new(), rows_with_a_rate),
             rates: rows
                 .iter()
                 .map(|row| {
@@ -395,32 +398,21 @@ fn row_lines(rates: &[[String; 2]], unit: &str) -> String {
 }
 
 fn validation(table: &TableSummary, unit: &str) -> String {
-    let (Some(rule), Some(one_rate)) = (table.held_out, table.one_rate) else {
+    let rule = |name: &str| table.held_out.iter().find(|performance| performance.rule == name);
+    let (Some(sensor), Some(verdict)) = (rule("sensor"), &table.verdict) else {
         return "  no validation: nothing to hold out\n".to_owned();
     };
-    let mut text = String::new();
-    if let (Some(rmse), Some(bias)) = (rule.rmse, rule.bias) {
-        let other = one_rate
-            .rmse
-            .map_or_else(String::new, |rmse| format!("; one rate for all by {}", fixed(rmse, RATE_DECIMALS)));
-        text += &format!(
-            "  held-out site-years: rates miss the need by {} (RMSE; bias {}){other}\n",
-            quantity(&fixed(rmse, RATE_DECIMALS), Some(unit)),
-            plain(bias.round()),
-        );
-    }
-    let bounds = [("least", rule.shortfalls, one_rate.shortfalls), ("most", rule.excesses, one_rate.excesses)];
-    for (bound, own, other) in bounds.into_iter().filter(|(_, own, _)| own.bounds > 0) {
-        let wrong = if bound == "least" { "short" } else { "too high" };
-        text += &format!(
-            "  needs of at {bound} so much: {} of {} rates proven {wrong}{}; one rate for all: {}\n",
-            own.missed,
-            own.bounds,
-            own.mean_at_least.map_or_else(String::new, |mean| format!(", by {} or more", fixed(mean, RATE_DECIMALS))),
-            other.missed,
-        );
-    }
-    text
+    let miss = sensor.rmse.map_or_else(String::new, |rmse| {
+        format!("; rates miss the need by {} (RMSE)", quantity(&fixed(rmse, RATE_DECIMALS), Some(unit)))
+    });
+    let other = rule(verdict.against).map_or(f64::NAN, |performance| performance.forgone);
+    format!(
+        "  held-out site-years: the sensor {}: it forgoes {} {}, the best flat rule {}{miss}\n",
+        verdict.verdict,
+        fixed(sensor.forgone, 2),
+        table.return_unit,
+        fixed(other, 2),
+    )
 }
 
 /// A line cut to the text width.

@@ -120,7 +120,7 @@ impl NoTables {
     /// Those of the results that are no table.
     pub fn of<'a>(results: impl IntoIterator<Item = &'a TableResult>) -> Self {
         let missing = |result: &TableResult| {
-            let reason = result.table.as_ref().err()?.to_string();
+            let reason = result.derived.table.as_ref().err()?.to_string();
             Some(MissingTable { table: result.specification.name.clone(), reason })
         };
         Self { tables: results.into_iter().filter_map(missing).collect() }

@@ -129,7 +129,7 @@ pub fn rate_table_parquet(tables: &[&RateTable]) -> Result<Vec<u8>, ExportError>
 /// What a season's workbook says of itself.
 pub(super) fn about_season(season: &Season) -> About {
     let programme = &season.programme;
-    let tables = season.tables.iter().filter_map(|result| result.table.as_ref().ok());
+    let tables = season.tables.iter().filter_map(|result| result.derived.table.as_ref().ok());
     let yields = quantity("yields in", Some(&programme.units.yields.to_string()));
     let moisture = programme
         .units

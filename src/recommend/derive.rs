@@ -2,44 +2,67 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::money::money;
-use crate::calibration::{Calibration, FEWEST_SITE_YEARS, NeedPoint, NoRelation, Relation, Resampled};
+use crate::calibration::{
+    self, Basis, Calibration, CalibrationOptions, FEWEST_SITE_YEARS, HoldOut, NeedPoint, NoRelation, Relation, Rule,
+    SetAside, Validation, Word, calibrate, verdict,
+};
+use crate::experiment::Evidence;
 use crate::rate_table::{
-    Document, Domain, IndexRows, Price, RateRule, RateTable, Row, RowInterval, RowRate, Settings, SiteYear, Stages,
-    Support, TableError, UsableReadings, Warning, reference_instructions,
+    self, Document, Domain, IndexRows, Price, RateTable, Row, RowInterval, RowRate, Settings, SiteYear, Stages,
+    Support, TableError, UsableReadings, VerdictWord, Warning, reference_instructions,
 };
 use crate::stats::interval::Interval;
 use crate::stats::isotonic::non_increasing;
-use crate::trial::{IndexRange, Programme, TableSpecification};
-
-/// Method of a row's interval.
-const METHOD: &str = "site-year-bootstrap";
+use crate::trial::{InputFile, Instrument};
 
 /// The share of new site-years' optima that a row's range is to hold.
-const NEW_SITE_YEARS: f64 = 0.8;
+pub const NEW_SITE_YEARS: f64 = 0.8;
 
-/// What every row interval says of itself until its coverage is measured.
-const COVERAGE_NOT_MEASURED: &str = "coverage not measured for this number of site-years";
+/// How the intervals of rows are made.
+pub const INTERVAL_METHOD: &str = "site-year-jackknife-t";
 
-/// Everything a table is derived from.
-#[derive(Clone, Copy, Debug)]
-pub struct Evidence<'a> {
-    /// The programme.
-    pub programme: &'a Programme,
-    /// The table wanted.
-    pub specification: &'a TableSpecification,
+/// What a table says of itself beside what it is derived from.
+#[derive(Clone, Debug)]
+pub struct Heading {
+    /// Name of the table.
+    pub name: String,
+    /// Title of the programme.
+    pub title: String,
+    /// The crop.
+    pub crop: String,
+    /// The instrument.
+    pub instrument: Instrument,
+    /// First and last growth stage.
+    pub stages: Stages,
+    /// Unit of every rate.
+    pub rate_unit: String,
+    /// Unit of yields.
+    pub yield_unit: String,
+    /// Currency, where prices were given.
+    pub currency: Option<String>,
+    /// Price ratios, the base first.
+    pub prices: Vec<Price>,
+    /// The programme's standard topdress.
+    pub standard: Option<f64>,
+    /// Files it is made from.
+    pub inputs: Vec<InputFile>,
+}
+
+/// What a table is derived from, with everything that was derived on the way.
+#[derive(Clone, Debug)]
+pub struct Derived {
     /// One calibration a price ratio, the base first.
-    pub calibrations: &'a [Calibration],
-    /// Resampled site-years at the base price ratio.
-    pub resampled: Option<&'a Resampled>,
-    /// Unit of the price ratios.
-    pub price_ratio_unit: Option<&'a str>,
-    /// Seed of permutations and resampling.
-    pub seed: u64,
-    /// Permutations of each response test.
-    pub permutations: usize,
-    /// Resamples of site-years.
-    pub replicates: u64,
+    pub calibrations: Vec<Calibration>,
+    /// Held-out site-years, seasons and sites at the base price ratio, whichever are two or more.
+    pub validations: Vec<Validation>,
+    /// What the held-out site-years say of the sensor; `None` with fewer than two.
+    pub verdict: Option<calibration::Verdict>,
+    /// What a yield unit is worth in the unit of forgone returns.
+    pub return_factor: f64,
+    /// Unit of forgone returns: money an area where the price of the crop is known, else the yield unit.
+    pub return_unit: String,
+    /// The table, or why there is none.
+    pub table: Result<RateTable, NoTable>,
 }
 
 /// Why there is no table.
@@ -67,50 +90,118 @@ pub enum NoTable {
     Invalid(#[from] TableError),
 }
 
-/// Derives the table.
-///
+/// Derives a table from evidence, at every price ratio of its heading. `set_aside` is what gave no evidence, for the reason where there is no
+/// table.
+#[must_use]
+pub fn derive(evidence: &Evidence, set_aside: &[SetAside], heading: &Heading, settings: &Settings) -> Derived {
+    let options = CalibrationOptions {
+        relation: settings.relation,
+        level: settings.level,
+        highest: settings.rate.highest,
+        standard: heading.standard,
+        replicates: settings.replicates,
+        seed: settings.seed.unwrap_or_default(),
+    };
+    let basis = Basis::of(evidence);
+    let mut calibrations: Vec<Calibration> = Vec::new();
+    for price in &heading.prices {
+        let taken = calibrations.first().and_then(|base| base.chosen.as_ref().ok()).map(|chosen| chosen.kind);
+        calibrations.push(calibrate(&basis, evidence, &options, price.price_ratio, taken));
+    }
+    let base = calibrations.first();
+    let validations = base.map(|base| base.validations(&basis, evidence, &options)).unwrap_or_default();
+    let by_site_year = validations.iter().find(|validation| validation.by == HoldOut::SiteYear);
+    let verdict = by_site_year.and_then(|validation| verdict(validation, options.level, options.seed));
+    let (return_factor, return_unit) = heading.returns();
+    let held_out = by_site_year
+        .zip(verdict.as_ref())
+        .and_then(|(validation, verdict)| held_out(validation, verdict, return_factor, &return_unit));
+    let table = table(evidence, set_aside, heading, settings, &calibrations, held_out);
+    Derived { calibrations, validations, verdict, return_factor, return_unit, table }
+}
+
+impl Heading {
+    /// What a yield unit is worth in the unit of returns, and that unit: money an area where the price of the crop is known, else the
+    /// yield unit itself.
+    fn returns(&self) -> (f64, String) {
+        let money = self.prices.first().and_then(|price| price.money.as_ref());
+        match (money, &self.currency) {
+            (Some(money), Some(currency)) => {
+                let area = self.yield_unit.rsplit('/').next().unwrap_or_default();
+                (money.crop, format!("{currency}/{area}"))
+            }
+            _ => (1.0, self.yield_unit.clone()),
+        }
+    }
+}
+
+/// The verdict as a table carries it.
+fn held_out(
+    validation: &Validation,
+    verdict: &calibration::Verdict,
+    factor: f64,
+    unit: &str,
+) -> Option<rate_table::Verdict> {
+    Some(rate_table::Verdict {
+        verdict: match verdict.word {
+            Word::Pays => VerdictWord::Pays,
+            Word::CannotTellYet => VerdictWord::CannotTellYet,
+            Word::DoesNotPay => VerdictWord::DoesNotPay,
+        },
+        sensor_rule: validation.performance(Rule::Sensor)?.forgone * factor,
+        flat_rule: validation.performance(verdict.against)?.forgone * factor,
+        flat_rule_is: match verdict.against {
+            Rule::FlatTotal => "the best total of early and topdress N of the other site-years, less the N already on",
+            _ => "the best topdress of the other site-years given the N already on",
+        }
+        .to_owned(),
+        unit: unit.to_owned(),
+        site_years: verdict.site_years as u32,
+    })
+}
+
 /// A row whose midpoint lies outside the calibrated indices has no rate: nothing is extrapolated.
-///
-/// # Errors
-/// [`NoTable`], with the reason.
-pub fn derive_table(evidence: &Evidence<'_>) -> Result<RateTable, NoTable> {
-    let specification = evidence.specification;
-    let base = evidence.calibrations.first().ok_or(NoTable::NoPriceRatio)?;
+fn table(
+    evidence: &Evidence,
+    set_aside: &[SetAside],
+    heading: &Heading,
+    settings: &Settings,
+    calibrations: &[Calibration],
+    verdict: Option<rate_table::Verdict>,
+) -> Result<RateTable, NoTable> {
+    let base = calibrations.first().ok_or(NoTable::NoPriceRatio)?;
     if base.points.is_empty() {
-        if base.set_aside.is_empty() {
+        let aside: Vec<&SetAside> = set_aside.iter().chain(&base.set_aside).collect();
+        if aside.is_empty() {
             return Err(NoTable::NoPoints("every reading that it could use is excluded or missing".to_owned()));
         }
-        let reasons: Vec<String> =
-            base.set_aside.iter().map(|aside| format!("{}: {}", aside.trial, aside.reason)).collect();
+        let reasons: Vec<String> = aside.iter().map(|aside| format!("{}: {}", aside.trial, aside.reason)).collect();
         return Err(NoTable::NoPoints(reasons.join("; ")));
     }
-    let relations: Vec<&Relation> = evidence
-        .calibrations
-        .iter()
-        .map(|calibration| {
-            calibration.relation(specification.relation.unwrap_or(crate::trial::RelationKind::LinearWithFloor))
-        })
-        .collect::<Result<_, _>>()?;
+    let relations: Vec<&Relation> = calibrations.iter().map(Calibration::relation).collect::<Result<_, _>>()?;
     let base_relation = relations.first().ok_or(NoTable::NoPriceRatio)?;
-    let edges = row_edges(specification.index);
+    let edges = row_edges(settings.index);
     let supports: Vec<Support> =
-        edges.iter().map(|&(from, below)| support(&base.points, from, below, specification.index.highest)).collect();
+        edges.iter().map(|&(from, below)| support(&base.points, from, below, settings.index.highest)).collect();
     let supported: Vec<bool> = edges.iter().map(|edge| in_domain(midpoint(*edge), base_relation.domain)).collect();
     if !supported.contains(&true) {
         let (lowest, highest) = base_relation.domain;
         return Err(NoTable::NoRowSupported { lowest, highest });
     }
     let columns: Vec<Vec<Option<f64>>> =
-        relations.iter().map(|relation| rates(relation, evidence, &edges, &supported, &supports)).collect();
+        relations.iter().map(|relation| rates(relation, settings, &edges, &supported, &supports)).collect();
     let rows = edges.iter().enumerate().map(|(position, &edge)| {
-        let row_rates = columns.iter().zip(&relations).enumerate().map(|(column, (rates, relation))| {
+        let index = midpoint(edge);
+        let row_rates = columns.iter().zip(calibrations).map(|(rates, calibration)| {
             let rate = rates.get(position).copied().flatten();
-            let estimate = relation.rate(midpoint(edge));
-            let resampled = evidence.resampled.filter(|_| column == 0);
+            let resampled = rate.and(calibration.resampled.as_ref());
             RowRate {
                 rate,
-                interval: rate.and(resampled).and_then(|resampled| interval(resampled, edge, estimate, evidence)),
-                new_site_years: None,
+                interval: resampled
+                    .map(|resampled| noted(resampled.rate_interval(index, settings.level), resampled.site_years)),
+                new_site_years: resampled.map(|resampled| {
+                    noted(resampled.range_of_new_site_years(index, settings.new_site_years), resampled.site_years)
+                }),
             }
         });
         Row {
@@ -123,11 +214,11 @@ pub fn derive_table(evidence: &Evidence<'_>) -> Result<RateTable, NoTable> {
         }
     });
     let rows = rows.collect();
-    Ok(RateTable::new(document(evidence, &relations, rows))?)
+    Ok(RateTable::new(document(evidence, heading, settings, calibrations, &relations, rows, verdict))?)
 }
 
 /// Lower and upper edge of each row, in thousandths.
-fn row_edges(range: IndexRange) -> Vec<(u32, u32)> {
+fn row_edges(range: IndexRows) -> Vec<(u32, u32)> {
     let step = range.step.max(1);
     let starts = std::iter::successors(Some(range.lowest), |start| start.checked_add(step));
     starts
@@ -163,12 +254,12 @@ fn support(points: &[NeedPoint], from: u32, below: u32, highest: u32) -> Support
 /// Rates of one price ratio: at the midpoints, never rising with the index, clamped, rounded.
 fn rates(
     relation: &Relation,
-    evidence: &Evidence<'_>,
+    settings: &Settings,
     edges: &[(u32, u32)],
     supported: &[bool],
     supports: &[Support],
 ) -> Vec<Option<f64>> {
-    let limits = evidence.specification.rate;
+    let limits = settings.rate;
     let usable = || supported.iter().enumerate().filter(|(_, supported)| **supported).map(|(position, _)| position);
     let at_midpoints: Vec<f64> =
         usable().filter_map(|position| edges.get(position)).map(|edge| relation.rate(midpoint(*edge))).collect();
@@ -192,100 +283,78 @@ fn round_to(rate: f64, multiple: f64) -> f64 {
     (rate / multiple + 0.5).floor() * multiple
 }
 
-fn interval(resampled: &Resampled, edge: (u32, u32), estimate: f64, evidence: &Evidence<'_>) -> Option<RowInterval> {
-    let level = evidence.programme.decisions.level;
-    let (low, high) = resampled.rate_interval(midpoint(edge), level)?;
-    Some(RowInterval {
-        interval: Interval::between(Some(estimate), Some(low), Some(high), level, METHOD),
-        note: Some(COVERAGE_NOT_MEASURED.to_owned()),
-    })
+/// An interval, and what is not known of it.
+fn noted(interval: Interval, _site_years: usize) -> RowInterval {
+    RowInterval { interval, note: Some(COVERAGE_NOT_MEASURED.to_owned()) }
 }
 
-fn document(evidence: &Evidence<'_>, relations: &[&Relation], rows: Vec<Row>) -> Document {
-    let Evidence { programme, specification, calibrations, .. } = *evidence;
+/// What every row interval says of itself until its coverage is measured.
+const COVERAGE_NOT_MEASURED: &str = "coverage not measured for this number of site-years";
+
+fn document(
+    evidence: &Evidence,
+    heading: &Heading,
+    settings: &Settings,
+    calibrations: &[Calibration],
+    relations: &[&Relation],
+    rows: Vec<Row>,
+    verdict: Option<rate_table::Verdict>,
+) -> Document {
     let points = calibrations.first().map_or(&[][..], |calibration| &calibration.points);
     let domain = relations.first().map_or((0.0, 0.0), |relation| relation.domain);
     let varieties: BTreeSet<String> = points.iter().filter_map(|point| point.variety.clone()).collect();
     let trials: BTreeSet<&str> = points.iter().map(|point| point.trial.as_str()).collect();
-    let used = programme.trials.iter().filter(|trial| trials.contains(trial.folder.as_str()));
-    let site_years: Vec<SiteYear> = used
-        .map(|trial| SiteYear {
-            site: trial.site.clone(),
-            harvest_year: i32::from(trial.harvest_year),
-            trial: trial.folder.clone(),
-            need_from: trial.need_from,
-        })
-        .collect();
-    let prices = calibrations.iter().enumerate().map(|(position, calibration)| Price {
-        price_ratio: calibration.price_ratio,
-        price_ratio_unit: evidence.price_ratio_unit.unwrap_or_default().to_owned(),
-        base: position == 0,
-        money: money(programme, calibration.price_ratio),
+    let used = evidence.trials.iter().filter(|trial| trials.contains(trial.trial.as_str()));
+    let site_years = used.map(|trial| SiteYear {
+        site: trial.site.clone(),
+        harvest_year: i32::from(trial.harvest_year),
+        trial: trial.trial.clone(),
+        need_from: trial.need_from,
     });
-    let settings = Settings {
-        index: IndexRows {
-            lowest: specification.index.lowest,
-            highest: specification.index.highest,
-            step: specification.index.step,
-        },
-        rate: RateRule {
-            round_to: specification.rate.round_to,
-            highest: specification.rate.highest,
-            smallest: specification.rate.smallest,
-        },
-        outside: specification.outside,
-        varieties: specification.varieties.clone(),
-        relation: specification.relation,
-        relation_taken: relations.first().map_or_else(String::new, |relation| relation.kind.name().to_owned()),
-        interval_method: METHOD.to_owned(),
-        level: programme.decisions.level,
-        new_site_years: NEW_SITE_YEARS,
-        replicates: evidence.replicates,
-        permutations: evidence.permutations as u64,
-        seed: Some(evidence.seed),
-    };
     Document {
         schema: String::new(),
         digest: String::new(),
         version: env!("CARGO_PKG_VERSION").to_owned(),
-        name: specification.name.clone(),
-        title: programme.title.clone(),
-        crop: programme.crop.name.clone(),
-        instrument: specification.instrument,
-        stages: Stages { first: specification.stages.0.clone(), last: specification.stages.1.clone() },
+        name: heading.name.clone(),
+        title: heading.title.clone(),
+        crop: heading.crop.clone(),
+        instrument: heading.instrument,
+        stages: heading.stages.clone(),
         varieties: varieties.into_iter().collect(),
-        reference: reference_instructions(specification.instrument).to_owned(),
-        usable: UsableReadings::of(specification.instrument),
+        reference: reference_instructions(heading.instrument).to_owned(),
+        usable: UsableReadings::of(heading.instrument),
         lookup_rule: Vec::new(),
-        rate_unit: programme.units.n_rate.to_string(),
-        yield_unit: programme.units.yields.to_string(),
-        currency: programme.prices.as_ref().map(|_| programme.currency.clone()),
-        prices: prices.collect(),
-        settings,
+        rate_unit: heading.rate_unit.clone(),
+        yield_unit: heading.yield_unit.clone(),
+        currency: heading.currency.clone(),
+        prices: heading.prices.clone(),
+        settings: Settings {
+            relation_taken: relations.first().map_or_else(String::new, |relation| relation.kind.name().to_owned()),
+            ..settings.clone()
+        },
         rows,
         domain: Domain { lowest: (domain.0 * 1_000.0).ceil() as u32, highest: (domain.1 * 1_000.0).floor() as u32 },
         relations: relations
             .iter()
             .zip(calibrations)
-            .map(|(relation, calibration)| crate::rate_table::Relation {
+            .map(|(relation, calibration)| rate_table::Relation {
                 kind: relation.kind.name().to_owned(),
                 price_ratio: calibration.price_ratio,
                 coefficients: coefficients(relation),
-                sigma: Some(relation.sigma),
+                sigma: Some(relation.between.hypot(relation.within)),
             })
             .collect(),
         warnings: warnings(calibrations),
-        site_years,
-        verdict: None,
+        site_years: site_years.collect(),
+        verdict,
         cautions: Vec::new(),
-        inputs: programme.inputs.clone(),
-        evidence: None,
+        inputs: heading.inputs.clone(),
+        evidence: Some(evidence.clone()),
     }
 }
 
 fn coefficients(relation: &Relation) -> BTreeMap<String, f64> {
-    let names = ["intercept", "index", "index_squared"];
-    names.into_iter().map(str::to_owned).zip(relation.coefficients.iter().copied()).collect()
+    relation.form.coefficients().into_iter().map(|(name, value)| (name.to_owned(), value)).collect()
 }
 
 fn warnings(calibrations: &[Calibration]) -> Vec<Warning> {

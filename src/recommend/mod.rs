@@ -1,9 +1,13 @@
-//! From calibration and prices to a rate table.
+//! From evidence and prices to a rate table.
 //!
 //! Order of derivation: relation → prices (one calibration a price ratio) → rate at the midpoint of each row → isotonic, weighted
 //! by support → clamp → round.
 
 mod derive;
 mod money;
+mod rederive;
+mod specified;
 
-pub use derive::{Evidence, NoTable, derive_table};
+pub use derive::{Derived, Heading, INTERVAL_METHOD, NEW_SITE_YEARS, NoTable, derive};
+pub use rederive::{Changes, NotRederived, rederive};
+pub use specified::{heading, settings};

@@ -1,21 +1,16 @@
 //! Linear regression in clusters, with responses of which some are known only within limits.
 //!
 //! `y = x·β + u + e + ε`: u ~ N(0, τ²) is shared by the points of a cluster, e ~ N(0, v) by those of a group within it, v being known, and
-//! ε ~ N(0, σ²) is each point's own. A response is exact or lies within limits, of which one or both may be infinite. β, τ and σ are
-//! estimated by maximum likelihood. What is exact is integrated over u and e in closed form; limits by the trapezoidal rule, whose error
-//! falls like exp(−2π²(width ÷ step)²) for the smooth integrands here (Trefethen & Weideman 2014, SIAM Rev. 56:385-458, from memory): fourteen
-//! digits at the step taken.
+//! ε ~ N(0, σ²) is each point's own. A response is exact or lies within limits, of which one or both may be infinite. In a cluster of several
+//! groups the e of a response within limits is its own. β, τ and σ are estimated by maximum likelihood. What is exact is integrated over u and
+//! e in closed form; limits by the trapezoidal rule, whose error falls like exp(−2π²(width ÷ step)²) for the smooth integrands here
+//! (Trefethen & Weideman 2014, SIAM Rev. 56:385-458, from memory): nine digits at the step taken.
 //!
 //! Here a cluster is a site-year, a group the points whose need is counted from one optimum, and v the variance of that optimum.
 
 mod cluster;
 
-use std::cell::{Cell, RefCell};
-
-use argmin::core::{CostFunction, Error, Executor, Gradient, State};
-use argmin::solver::linesearch::MoreThuenteLineSearch;
-use argmin::solver::quasinewton::LBFGS;
-use thiserror::Error as ThisError;
+use thiserror::Error;
 
 use super::least_squares::{Factor, dot};
 use super::random_effects::Known;
@@ -56,11 +51,13 @@ pub struct Clustered {
 }
 
 /// Why there is no regression.
-#[derive(Clone, Debug, PartialEq, ThisError)]
+#[derive(Clone, Debug, PartialEq, Error)]
 #[non_exhaustive]
 pub enum ClusteredError {
     /// The exact points do not tell the coefficients apart, so that limits could push them to infinity.
-    #[error("{exact} needs that are numbers do not determine {columns} coefficients: more treatments at other indices are needed")]
+    #[error(
+        "{exact} needs that are numbers do not determine {columns} coefficients: more treatments at other indices are needed"
+    )]
     NotDetermined {
         /// Exact points.
         exact: usize,
@@ -81,15 +78,21 @@ pub enum ClusteredError {
     NoMaximum,
 }
 
-/// σ and τ are not taken below this share of the responses' spread about the line: smaller ones are rounding, and the likelihood of points
-/// that happen to lie on a line would grow without end.
-const SMALLEST_SPREAD: f64 = 1e-3;
+/// σ and τ are not taken below this share of the responses' spread about the line: the likelihood of points that happen to lie on a line
+/// would grow without end.
+const SMALLEST_SPREAD: f64 = 0.03;
+/// Nor is τ² or σ² taken above e to this, in squared spreads.
+const LARGEST_LOGARITHM: f64 = 5.0;
 /// The exact responses' spread about their line is rounding below this share of their size.
 const ROUNDING: f64 = 1e-9;
-/// The search ends where the slope of the log-likelihood by any parameter, in standard units, is below this.
-const FLAT: f64 = 1e-9;
-const STEPS: u64 = 200;
-const EVALUATIONS: usize = 2_000;
+/// The search ends where the slope of the log-likelihood by any parameter, in standard units and by row, is below this.
+const FLAT: f64 = 1e-8;
+const STEPS: usize = 200;
+/// No parameter moves farther in one step: a larger one leads where σ is next to nothing and an integral has thousands of nodes.
+const LARGEST_STEP: f64 = 1.0;
+/// A step must gain this share of what the slope promises.
+const ARMIJO: f64 = 1e-4;
+const HALVINGS: i32 = 40;
 
 /// Points made ready: columns orthonormal, responses centred and scaled, sums of exact groups taken.
 #[derive(Clone, Debug)]
@@ -194,37 +197,37 @@ impl Prepared {
         if weights.is_some_and(|weights| !self.is_determined(weights)) {
             return Err(ClusteredError::NotDetermined { exact: self.exact, columns: self.columns });
         }
-        let at = self.start(start);
-        let problem = Problem {
-            prepared: self,
-            weights,
-            left: Cell::new(EVALUATIONS),
-            last: RefCell::new(None),
-            scratch: RefCell::new(Scratch::default()),
-        };
-        let total = weights.map_or(self.rows as f64, |weights| self.weighted_rows(weights));
-        let solver = LBFGS::new(MoreThuenteLineSearch::new(), self.columns + 4)
-            .with_tolerance_grad(FLAT * total.max(1.0))
-            .and_then(|solver| solver.with_tolerance_cost(f64::EPSILON))
-            .map_err(|_| ClusteredError::NoMaximum)?;
-        let first = problem.evaluate(&at).0;
-        let ended = Executor::new(&problem, solver)
-            .configure(|state| state.param(at.clone()).max_iters(STEPS))
-            .ctrlc(false)
-            .timer(false)
-            .run();
-        // A line search that breaks off on rounding has arrived as far as rounding lets it.
-        let found = ended.ok().and_then(|ended| ended.state().get_best_param().cloned());
-        let found = found.or_else(|| problem.best());
-        let best = match found {
-            Some(found) if problem.evaluate(&found).0 <= first => found,
-            _ => at,
-        };
-        let cost = problem.evaluate(&best).0;
+        let total = weights.map_or(self.rows as f64, |weights| self.weighted_rows(weights)).max(1.0);
+        let mut scratch = Scratch::default();
+        let (at, cost) = minimise(|at| self.evaluate(at, weights, &mut scratch), self.start(start), total);
         if !cost.is_finite() {
             return Err(ClusteredError::NoMaximum);
         }
-        Ok(self.finished(&best, cost, weights))
+        Ok(self.finished(&at, cost, weights))
+    }
+
+    /// Minus the log-likelihood and its slope.
+    fn evaluate(&self, at: &[f64], weights: Option<&[f64]>, scratch: &mut Scratch) -> (f64, Vec<f64>) {
+        let [between, within] = variances(at, self.columns);
+        let mut cost = 0.0;
+        let mut slope = vec![0.0; self.columns + 2];
+        for (position, cluster) in self.reduced.iter().enumerate() {
+            let weight = weights.map_or(1.0, |weights| weights.get(position).copied().unwrap_or(0.0));
+            if weight == 0.0 {
+                continue;
+            }
+            cost -= weight * cluster.log_likelihood(at, between, within, scratch);
+            for (sum, by) in slope.iter_mut().zip(&scratch.slope) {
+                *sum -= weight * by;
+            }
+        }
+        // From τ² and σ² to the logarithms searched.
+        let floor = SMALLEST_SPREAD * SMALLEST_SPREAD;
+        if let Some([by_between, by_within]) = slope.get_mut(self.columns..).and_then(|by| by.first_chunk_mut::<2>()) {
+            *by_between *= between - floor;
+            *by_within *= within - floor;
+        }
+        (cost, slope)
     }
 
     /// Whether the exact points of the clusters that count tell the coefficients apart.
@@ -294,7 +297,8 @@ impl Prepared {
 /// τ² and σ² in standard units.
 fn variances(at: &[f64], columns: usize) -> [f64; 2] {
     let floor = SMALLEST_SPREAD * SMALLEST_SPREAD;
-    let variance = |position: usize| at.get(position).copied().unwrap_or(0.0).clamp(-60.0, 60.0).exp() + floor;
+    let variance =
+        |position: usize| at.get(position).copied().unwrap_or(0.0).clamp(-60.0, LARGEST_LOGARITHM).exp() + floor;
     [variance(columns), variance(columns + 1)]
 }
 
@@ -313,87 +317,64 @@ fn moved(known: Known, by: f64, scale: f64) -> Known {
     }
 }
 
-/// Minus the log-likelihood as argmin asks for it, with an end to how often, and the last evaluation kept.
-struct Problem<'a> {
-    prepared: &'a Prepared,
-    weights: Option<&'a [f64]>,
-    left: Cell<usize>,
-    /// The best point so far and its cost, and the last one with cost and slope.
-    last: RefCell<Option<Evaluated>>,
-    scratch: RefCell<Scratch>,
-}
-
-struct Evaluated {
-    at: Vec<f64>,
-    cost: f64,
-    slope: Vec<f64>,
-    best: Vec<f64>,
-    best_cost: f64,
-}
-
-impl Problem<'_> {
-    fn best(&self) -> Option<Vec<f64>> {
-        self.last.borrow().as_ref().map(|last| last.best.clone())
-    }
-
-    /// The cost and its slope.
-    fn evaluate(&self, at: &[f64]) -> (f64, Vec<f64>) {
-        if let Some(last) = self.last.borrow().as_ref().filter(|last| last.at == at) {
-            return (last.cost, last.slope.clone());
+/// The least of a smooth function of logarithms of variances and of coefficients, and where it is: BFGS with steps that are cut to
+/// [`LARGEST_STEP`] and halved until they gain. `total` is the size of the curvature, one a row.
+fn minimise(mut evaluate: impl FnMut(&[f64]) -> (f64, Vec<f64>), start: Vec<f64>, total: f64) -> (Vec<f64>, f64) {
+    let size = start.len();
+    let scaled = || -> Vec<Vec<f64>> {
+        (0..size).map(|i| (0..size).map(|j| if i == j { 1.0 / total } else { 0.0 }).collect()).collect()
+    };
+    let mut at = start;
+    let (mut cost, mut slope) = evaluate(&at);
+    let mut inverse = scaled();
+    let mut is_fresh = true;
+    for _ in 0..STEPS {
+        if slope.iter().all(|by| by.abs() <= FLAT * total) {
+            break;
         }
-        let columns = self.prepared.columns;
-        let [between, within] = variances(at, columns);
-        let mut scratch = self.scratch.borrow_mut();
-        let mut cost = 0.0;
-        let mut slope = vec![0.0; columns + 2];
-        for (position, cluster) in self.prepared.reduced.iter().enumerate() {
-            let weight = self.weights.map_or(1.0, |weights| weights.get(position).copied().unwrap_or(0.0));
-            if weight == 0.0 {
-                continue;
+        let mut direction: Vec<f64> = inverse.iter().map(|row| -dot(row, &slope)).collect();
+        let longest = direction.iter().fold(0.0_f64, |longest, step| longest.max(step.abs()));
+        if longest > LARGEST_STEP {
+            direction.iter_mut().for_each(|step| *step *= LARGEST_STEP / longest);
+        }
+        let promised = dot(&direction, &slope);
+        let gained = (0..HALVINGS).map(|halvings| 0.5_f64.powi(halvings)).find_map(|share| {
+            let next: Vec<f64> = at.iter().zip(&direction).map(|(at, step)| at + share * step).collect();
+            let (next_cost, next_slope) = evaluate(&next);
+            (next_cost <= cost + ARMIJO * share * promised).then_some((next, next_cost, next_slope))
+        });
+        let Some((next, next_cost, next_slope)) = gained.filter(|_| promised < 0.0) else {
+            // Nothing is gained along the slope itself either: it is rounding.
+            if is_fresh {
+                break;
             }
-            cost -= weight * cluster.log_likelihood(at, between, within, &mut scratch);
-            for (sum, by) in slope.iter_mut().zip(&scratch.slope) {
-                *sum -= weight * by;
-            }
-        }
-        // From τ² and σ² to the logarithms searched.
-        let floor = SMALLEST_SPREAD * SMALLEST_SPREAD;
-        if let Some([by_between, by_within]) = slope.get_mut(columns..).and_then(|by| by.first_chunk_mut::<2>()) {
-            *by_between *= between - floor;
-            *by_within *= within - floor;
-        }
-        let mut last = self.last.borrow_mut();
-        let (best, best_cost) = match last.take() {
-            Some(before) if before.best_cost <= cost || cost.is_nan() => (before.best, before.best_cost),
-            _ => (at.to_vec(), cost),
+            (inverse, is_fresh) = (scaled(), true);
+            continue;
         };
-        *last = Some(Evaluated { at: at.to_vec(), cost, slope: slope.clone(), best, best_cost });
-        (cost, slope)
+        let moved: Vec<f64> = next.iter().zip(&at).map(|(next, at)| next - at).collect();
+        let turned: Vec<f64> = next_slope.iter().zip(&slope).map(|(next, slope)| next - slope).collect();
+        let is_settled = cost - next_cost <= f64::EPSILON * cost.abs();
+        update(&mut inverse, &moved, &turned);
+        (at, cost, slope, is_fresh) = (next, next_cost, next_slope, false);
+        if is_settled {
+            break;
+        }
     }
-
-    fn count(&self) -> Result<(), Error> {
-        let left = self.left.get().checked_sub(1);
-        self.left.set(left.ok_or_else(|| Error::msg("the search evaluates the likelihood without end"))?);
-        Ok(())
-    }
+    (at, cost)
 }
 
-impl CostFunction for &Problem<'_> {
-    type Param = Vec<f64>;
-    type Output = f64;
-
-    fn cost(&self, at: &Vec<f64>) -> Result<f64, Error> {
-        self.count()?;
-        Ok(self.evaluate(at).0)
+/// The BFGS update of the inverse curvature; none where the curvature along the step is not positive.
+fn update(inverse: &mut [Vec<f64>], moved: &[f64], turned: &[f64]) {
+    let curvature = dot(moved, turned);
+    if curvature <= 1e-12 * (dot(moved, moved) * dot(turned, turned)).sqrt() {
+        return;
     }
-}
-
-impl Gradient for &Problem<'_> {
-    type Param = Vec<f64>;
-    type Gradient = Vec<f64>;
-
-    fn gradient(&self, at: &Vec<f64>) -> Result<Vec<f64>, Error> {
-        Ok(self.evaluate(at).1)
+    let product: Vec<f64> = inverse.iter().map(|row| dot(row, turned)).collect();
+    let factor = (1.0 + dot(turned, &product) / curvature) / curvature;
+    for ((row, step), own) in inverse.iter_mut().zip(moved).zip(&product) {
+        for ((entry, other_step), other) in row.iter_mut().zip(moved).zip(&product) {
+            *entry += factor * step * other_step - (own * other_step + step * other) / curvature;
+        }
     }
 }
 

@@ -1,7 +1,7 @@
 //! What one cluster adds to the likelihood, and its derivatives.
 //!
-//! By Fisher's identity a derivative of the log-likelihood is the mean, over u and e given the responses, of that of the log-density of
-//! responses, u and e together.
+//! By Fisher's identity a derivative of the log-likelihood is the mean, over u given the responses, of that of the log-density of responses and
+//! u together.
 
 use std::f64::consts::PI;
 
@@ -10,17 +10,20 @@ use crate::stats::least_squares::dot;
 use crate::stats::piece::Piece;
 use crate::stats::random_effects::Known;
 
-/// The trapezoidal rule ends so many standard deviations out, where a normal density is below 10⁻¹⁴ of its top.
+/// The trapezoidal rule ends so many standard deviations out, or where a term is e to [`NOTHING`] of the largest.
 const REACH: f64 = 8.0;
+const NOTHING: f64 = -28.0;
 /// Its step, as a share of the narrowest width of the integrand.
-const STEP: f64 = 0.75;
-/// More nodes than this are not taken: σ would have to be a thousandth of the spread.
-const MOST_NODES: f64 = 20_000.0;
+const STEP: f64 = 1.0;
+/// More nodes than this are not taken: σ would have to be a hundredth of what is shared.
+const MOST_NODES: f64 = 2_000.0;
 
 /// A cluster, with the sums of its exact points taken.
 #[derive(Clone, Debug)]
 pub(super) struct Reduced {
     groups: Vec<ReducedGroup>,
+    /// The error of the only group of a cluster, which its points share as they share u.
+    shared: f64,
     rows: usize,
     /// The columns of the exact points.
     exact: Vec<Vec<f64>>,
@@ -37,8 +40,8 @@ struct ReducedGroup {
     column_means: Vec<f64>,
     column_products: Vec<f64>,
     with_response: Vec<f64>,
-    /// Points within limits.
-    bounded: Vec<Bounded>,
+    /// The point within limits, where it is one.
+    bounded: Option<Bounded>,
 }
 
 #[derive(Clone, Debug)]
@@ -54,7 +57,6 @@ pub(super) struct Scratch {
     /// Derivatives by β, then by τ² and σ².
     pub(super) slope: Vec<f64>,
     node: Vec<f64>,
-    inner: Vec<f64>,
     exact: Vec<ExactAt>,
 }
 
@@ -70,13 +72,18 @@ impl Reduced {
     pub(super) fn new(groups: Vec<Group>, columns: usize) -> Self {
         let rows = groups.iter().map(|group| group.points.len()).sum();
         let is_exact = |point: &&Point| matches!(point.known, Known::Exact(_));
-        let exact = groups.iter().flat_map(|group| &group.points).filter(is_exact).map(|point| point.x.clone()).collect();
-        // A bounded point whose group has no error of its own to share is a group by itself.
+        let exact =
+            groups.iter().flat_map(|group| &group.points).filter(is_exact).map(|point| point.x.clone()).collect();
+        let shared = match groups.as_slice() {
+            [only] => only.variance,
+            _ => 0.0,
+        };
         let mut reduced = Vec::with_capacity(groups.len());
         for group in groups {
-            reduced.extend(ReducedGroup::of(group, columns));
+            let variance = group.variance - shared;
+            reduced.extend(ReducedGroup::of(Group { variance, ..group }, columns));
         }
-        Self { groups: reduced, rows, exact }
+        Self { groups: reduced, shared, rows, exact }
     }
 
     pub(super) fn rows(&self) -> usize {
@@ -98,6 +105,7 @@ impl Reduced {
 
     /// The log-likelihood at β, τ² = `between` and σ² = `within`; its derivatives are left in `scratch.slope`.
     pub(super) fn log_likelihood(&self, beta: &[f64], between: f64, within: f64, scratch: &mut Scratch) -> f64 {
+        let between = between + self.shared;
         let columns = self.groups.first().map_or(0, |group| group.column_means.len());
         scratch.slope.clear();
         scratch.slope.resize(columns + 2, 0.0);
@@ -108,7 +116,7 @@ impl Reduced {
         let mut sum = 0.0;
         let mut log = 0.0;
         let mut at_top = 0.0;
-        for (group, exact) in self.groups.iter().zip(&scratch.exact).filter(|(group, _)| group.bounded.is_empty()) {
+        for (group, exact) in self.groups.iter().zip(&scratch.exact).filter(|(group, _)| group.bounded.is_none()) {
             let shared = within + group.count * group.variance;
             log -= 0.5
                 * ((group.count * (2.0 * PI).ln() + (group.count - 1.0) * within.ln() + shared.ln())
@@ -127,8 +135,8 @@ impl Reduced {
         } else {
             (top, top * top + variance)
         };
-        for (group, exact) in self.groups.iter().zip(&scratch.exact).filter(|(group, _)| group.bounded.is_empty()) {
-            group.add_exact_slope(exact, beta, within, group.variance, [mean, square], &mut scratch.slope);
+        for (group, exact) in self.groups.iter().zip(&scratch.exact).filter(|(group, _)| group.bounded.is_none()) {
+            group.add_exact_slope(exact, beta, within, [mean, square], &mut scratch.slope);
         }
         if let Some(by_between) = scratch.slope.get_mut(columns) {
             *by_between += 0.5 * (square / (between * between) - 1.0 / between);
@@ -136,8 +144,8 @@ impl Reduced {
         log
     }
 
-    /// ln E(Π p(group | u)) over the groups with bounded points, u ~ N(top, variance), and E(u), E(u²) given them.
-    /// The derivatives by β and σ² of those groups are added to the slope.
+    /// ln E(Π p(point | u)) over the bounded points, u ~ N(top, variance), and E(u), E(u²) given them. Their derivatives by β and σ² are
+    /// added to the slope.
     fn integrate(
         &self,
         beta: &[f64],
@@ -145,66 +153,89 @@ impl Reduced {
         [top, variance]: [f64; 2],
         scratch: &mut Scratch,
     ) -> (f64, f64, f64) {
-        let with_bounds = || self.groups.iter().zip(0..).filter(|(group, _)| !group.bounded.is_empty());
-        let widest = |group: &ReducedGroup| if group.is_single() { within + group.variance } else { within };
-        let narrow = with_bounds().map(|(group, _)| widest(group)).fold(variance, f64::min).sqrt();
+        let bounded: Vec<(&Bounded, f64, f64)> = self
+            .groups
+            .iter()
+            .filter_map(|group| {
+                let point = group.bounded.as_ref()?;
+                let fitted = point.x.iter().zip(beta).map(|(x, slope)| x * slope).sum::<f64>();
+                Some((point, fitted, within + group.variance))
+            })
+            .collect();
+        // A product is as narrow as one normal density with the sum of their precisions.
+        let precision: f64 = bounded.iter().map(|(_, _, variance)| 1.0 / variance).sum();
+        let narrow = (1.0 / variance + precision).sqrt().recip();
         let sd = variance.sqrt();
         let size = scratch.slope.len();
-        let nodes = (2.0 * REACH * sd / (STEP * narrow)).ceil().clamp(1.0, MOST_NODES) as usize;
-        let step = 2.0 * REACH * sd / nodes as f64;
-        // Sums relative to the largest term so far.
-        let mut largest = f64::NEG_INFINITY;
-        let (mut total, mut first, mut second) = (0.0, 0.0, 0.0);
-        let mut sums = vec![0.0; size];
-        for node in 0..=nodes {
-            let u = top + (node as f64 - 0.5 * nodes as f64) * step;
-            let z = (u - top) / sd;
-            let mut log = -0.5 * z * z;
-            scratch.node.clear();
-            scratch.node.resize(size, 0.0);
-            for (group, position) in with_bounds() {
-                let exact = scratch.exact.get(position).copied().unwrap_or_default();
-                log += group.bounded_at(beta, u, within, exact, &mut scratch.node, &mut scratch.inner);
+        let half = (REACH * sd / (STEP * narrow)).ceil().clamp(1.0, MOST_NODES);
+        let step = REACH * sd / half;
+        let mut sums = Sums { largest: f64::NEG_INFINITY, total: 0.0, first: 0.0, second: 0.0, slope: vec![0.0; size] };
+        // From the middle either way, until what is left is nothing: no probability adds to the density's fall.
+        for direction in [1.0, -1.0] {
+            let first = if direction > 0.0 { 0 } else { 1 };
+            for node in first..=half as usize {
+                let z = direction * node as f64 * step / sd;
+                if -0.5 * z * z < sums.largest + NOTHING {
+                    break;
+                }
+                let u = top + z * sd;
+                scratch.node.clear();
+                scratch.node.resize(size, 0.0);
+                let mut log = -0.5 * z * z;
+                for (point, fitted, variance) in &bounded {
+                    log += ReducedGroup::bounded_at(point, u + fitted, *variance, &mut scratch.node);
+                }
+                sums.add(log, u, &scratch.node);
             }
-            if log > largest {
-                let shrink = (largest - log).exp();
-                (total, first, second) = (total * shrink, first * shrink, second * shrink);
-                sums.iter_mut().for_each(|sum| *sum *= shrink);
-                largest = log;
-            }
-            let weight = (log - largest).exp();
-            total += weight;
-            first += weight * u;
-            second += weight * u * u;
-            sums.iter_mut().zip(&scratch.node).for_each(|(sum, slope)| *sum += weight * slope);
         }
-        scratch.slope.iter_mut().zip(&sums).for_each(|(slope, sum)| *slope += sum / total);
-        let log = largest + (total * step / (2.0 * PI * variance).sqrt()).ln();
-        (log, first / total, second / total)
+        scratch.slope.iter_mut().zip(&sums.slope).for_each(|(slope, sum)| *slope += sum / sums.total);
+        let log = sums.largest + (sums.total * step / (2.0 * PI * variance).sqrt()).ln();
+        (log, sums.first / sums.total, sums.second / sums.total)
+    }
+}
+
+/// Sums over nodes, relative to the largest term so far.
+struct Sums {
+    largest: f64,
+    total: f64,
+    first: f64,
+    second: f64,
+    slope: Vec<f64>,
+}
+
+impl Sums {
+    fn add(&mut self, log: f64, u: f64, slope: &[f64]) {
+        if log > self.largest {
+            let shrink = (self.largest - log).exp();
+            self.total *= shrink;
+            self.first *= shrink;
+            self.second *= shrink;
+            self.slope.iter_mut().for_each(|sum| *sum *= shrink);
+            self.largest = log;
+        }
+        let weight = (log - self.largest).exp();
+        self.total += weight;
+        self.first += weight * u;
+        self.second += weight * u * u;
+        self.slope.iter_mut().zip(slope).for_each(|(sum, slope)| *sum += weight * slope);
     }
 }
 
 impl ReducedGroup {
-    /// A group, or several where its points share no error.
+    /// The exact points of a group, and every bounded one by itself: the error of a bound is its own.
     fn of(group: Group, columns: usize) -> Vec<Self> {
         let (exact, bounded): (Vec<Point>, Vec<Point>) =
             group.points.into_iter().partition(|point| matches!(point.known, Known::Exact(_)));
-        let bounded: Vec<Bounded> = bounded
-            .into_iter()
-            .filter_map(|point| match point.known {
-                Known::Between { low, high } => Some(Bounded { x: point.x, low, high }),
-                Known::Exact(_) => None,
-            })
-            .collect();
-        if group.variance > 0.0 {
-            return vec![Self::new(group.variance, &exact, bounded, columns)];
-        }
-        let alone = bounded.into_iter().map(|bounded| Self::new(0.0, &[], vec![bounded], columns));
-        let together = (!exact.is_empty()).then(|| Self::new(0.0, &exact, Vec::new(), columns));
+        let alone = bounded.into_iter().filter_map(|point| match point.known {
+            Known::Between { low, high } => Some(Bounded { x: point.x, low, high }),
+            Known::Exact(_) => None,
+        });
+        let alone = alone.map(|bounded| Self::new(group.variance, &[], Some(bounded), columns));
+        let together = (!exact.is_empty()).then(|| Self::new(group.variance, &exact, None, columns));
         together.into_iter().chain(alone).collect()
     }
 
-    fn new(variance: f64, exact: &[Point], bounded: Vec<Bounded>, columns: usize) -> Self {
+    fn new(variance: f64, exact: &[Point], bounded: Option<Bounded>, columns: usize) -> Self {
         let count = exact.len() as f64;
         let responses: Vec<f64> = exact
             .iter()
@@ -235,11 +266,6 @@ impl ReducedGroup {
         }
     }
 
-    /// Whether it is one point, within limits.
-    fn is_single(&self) -> bool {
-        self.count == 0.0 && self.bounded.len() == 1
-    }
-
     fn exact_at(&self, beta: &[f64]) -> ExactAt {
         if self.count == 0.0 {
             return ExactAt::default();
@@ -255,22 +281,14 @@ impl ReducedGroup {
         ExactAt { mean: self.mean - fitted, squares: squares.max(0.0) }
     }
 
-    /// Adds the derivatives of the exact points' log-density given u, with an error of `shared` variance integrated out; `u` has E(u) and
+    /// Adds the derivatives of the exact points' log-density given u, with their shared error integrated out; `u` has E(u) and
     /// E(u²).
-    fn add_exact_slope(
-        &self,
-        at: &ExactAt,
-        beta: &[f64],
-        within: f64,
-        shared: f64,
-        [mean, square]: [f64; 2],
-        slope: &mut [f64],
-    ) {
+    fn add_exact_slope(&self, at: &ExactAt, beta: &[f64], within: f64, [mean, square]: [f64; 2], slope: &mut [f64]) {
         if self.count == 0.0 {
             return;
         }
         let columns = self.column_means.len();
-        let total = within + self.count * shared;
+        let total = within + self.count * self.variance;
         let about_mean = self.count * (at.mean - mean) / total;
         for c in 0..columns {
             let row = self.column_products.get(c * columns..(c + 1) * columns).unwrap_or_default();
@@ -290,80 +308,16 @@ impl ReducedGroup {
         }
     }
 
-    /// ln p(group | u) of a group with bounded points; adds its derivatives by β and σ² to `slope`.
-    fn bounded_at(
-        &self,
-        beta: &[f64],
-        u: f64,
-        within: f64,
-        exact: ExactAt,
-        slope: &mut [f64],
-        inner: &mut Vec<f64>,
-    ) -> f64 {
-        if self.is_single() || self.variance == 0.0 {
-            return self.pieces(beta, u, within + self.variance, slope);
-        }
-        // e given u and the exact points is normal.
-        let precision = 1.0 / self.variance + self.count / within;
-        let top = self.count * (exact.mean - u) / within / precision;
-        let sd = precision.sqrt().recip();
-        let mut log = 0.0;
-        if self.count > 0.0 {
-            let shared = within + self.count * self.variance;
-            log -= 0.5
-                * (self.count * (2.0 * PI).ln()
-                    + (self.count - 1.0) * within.ln()
-                    + shared.ln()
-                    + exact.squares / within
-                    + self.count * (exact.mean - u).powi(2) / shared);
-        }
-        let nodes = (2.0 * REACH * sd / (STEP * sd.min(within.sqrt()))).ceil().clamp(1.0, MOST_NODES) as usize;
-        let step = 2.0 * REACH * sd / nodes as f64;
-        let size = slope.len();
-        let mut largest = f64::NEG_INFINITY;
-        let (mut total, mut first, mut second) = (0.0, 0.0, 0.0);
-        inner.clear();
-        inner.resize(2 * size, 0.0);
-        let (sums, here) = inner.split_at_mut(size);
-        for node in 0..=nodes {
-            let e = top + (node as f64 - 0.5 * nodes as f64) * step;
-            let z = (e - top) / sd;
-            here.iter_mut().for_each(|slope| *slope = 0.0);
-            let at = -0.5 * z * z + self.pieces(beta, u + e, within, here);
-            if at > largest {
-                let shrink = (largest - at).exp();
-                (total, first, second) = (total * shrink, first * shrink, second * shrink);
-                sums.iter_mut().for_each(|sum| *sum *= shrink);
-                largest = at;
-            }
-            let weight = (at - largest).exp();
-            total += weight;
-            first += weight * e;
-            second += weight * e * e;
-            sums.iter_mut().zip(here.iter()).for_each(|(sum, slope)| *sum += weight * slope);
-        }
-        slope.iter_mut().zip(sums.iter()).for_each(|(slope, sum)| *slope += sum / total);
-        // Given u + e the exact points are independent.
-        let (mean, square) = (u + first / total, u * u + 2.0 * u * first / total + second / total);
-        self.add_exact_slope(&exact, beta, within, 0.0, [mean, square], slope);
-        log + largest + (total * step / ((2.0 * PI).sqrt() * sd)).ln()
-    }
-
-    /// The log-probability of the bounded points about u, each with the variance; adds the derivatives.
-    fn pieces(&self, beta: &[f64], u: f64, variance: f64, slope: &mut [f64]) -> f64 {
+    /// ln p(response | u) of a bounded point; adds its derivatives by β and σ² to `slope`.
+    fn bounded_at(point: &Bounded, mean: f64, variance: f64, slope: &mut [f64]) -> f64 {
         let sd = variance.sqrt();
-        let mut log = 0.0;
-        for point in &self.bounded {
-            let mean = u + point.x.iter().zip(beta).map(|(x, slope)| x * slope).sum::<f64>();
-            let piece = Piece::between((point.low - mean) / sd, (point.high - mean) / sd);
-            log += piece.log;
-            for (slope, x) in slope.iter_mut().zip(&point.x) {
-                *slope += x * piece.mean / sd;
-            }
-            if let Some(by_within) = slope.last_mut() {
-                *by_within += (piece.square - 1.0) / (2.0 * variance);
-            }
+        let piece = Piece::between((point.low - mean) / sd, (point.high - mean) / sd);
+        for (slope, x) in slope.iter_mut().zip(&point.x) {
+            *slope += x * piece.mean / sd;
         }
-        log
+        if let Some(by_within) = slope.last_mut() {
+            *by_within += (piece.square - 1.0) / (2.0 * variance);
+        }
+        piece.log
     }
 }

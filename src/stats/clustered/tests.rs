@@ -18,7 +18,11 @@ fn mixed() -> Vec<Cluster> {
     let open = f64::INFINITY;
     vec![
         vec![group(40.0, vec![exact(0.7, 92.0), exact(0.8, 61.0), exact(0.95, 20.0)])],
-        vec![group(90.0, vec![exact(0.72, 70.0)]), group(60.0, vec![exact(0.9, 31.0)]), group(0.0, vec![exact(0.97, 9.0)])],
+        vec![
+            group(90.0, vec![exact(0.72, 70.0)]),
+            group(60.0, vec![exact(0.9, 31.0)]),
+            group(0.0, vec![exact(0.97, 9.0)]),
+        ],
         vec![group(80.0, vec![between(0.68, 120.0, open), between(0.85, 80.0, open)])],
         vec![group(70.0, vec![exact(0.75, 66.0), between(0.96, -open, 0.0), between(0.99, -open, 0.0)])],
         vec![group(50.0, vec![between(0.8, 40.0, 75.0)]), group(30.0, vec![exact(0.88, 44.0), exact(0.93, 25.0)])],
@@ -28,16 +32,7 @@ fn mixed() -> Vec<Cluster> {
 #[test]
 fn the_slope_is_the_derivative_of_the_likelihood() {
     let prepared = Prepared::new(&mixed()).unwrap();
-    let evaluate = |at: &[f64]| {
-        let problem = Problem {
-            prepared: &prepared,
-            weights: Some(&[1.0, 2.0, 1.0, 1.0, 3.0]),
-            left: Cell::new(10),
-            last: RefCell::new(None),
-            scratch: RefCell::new(Scratch::default()),
-        };
-        problem.evaluate(at)
-    };
+    let evaluate = |at: &[f64]| prepared.evaluate(at, Some(&[1.0, 2.0, 1.0, 1.0, 3.0]), &mut Scratch::default());
     for at in [[0.0, 0.0, -0.7, -0.7], [0.3, -0.8, 1.2, -2.0], [-0.5, 0.4, -3.0, 0.5], [0.1, 0.1, -9.0, -1.0]] {
         let (_, slope) = evaluate(&at);
         for i in 0..4 {
@@ -77,7 +72,8 @@ fn points_that_nothing_is_known_of_add_nothing() {
 fn exact_points_that_do_not_tell_the_coefficients_apart_determine_nothing() {
     let one = vec![vec![group(1.0, vec![exact(0.8, 50.0), exact(0.8, 60.0), exact(0.8, 55.0)])]];
     assert!(matches!(fit(&one), Err(ClusteredError::NotDetermined { exact: 3, columns: 2 })));
-    let line = vec![vec![group(0.0, vec![exact(0.7, 90.0), exact(0.8, 60.0)])], vec![group(0.0, vec![exact(0.9, 30.0)])]];
+    let line =
+        vec![vec![group(0.0, vec![exact(0.7, 90.0), exact(0.8, 60.0)])], vec![group(0.0, vec![exact(0.9, 30.0)])]];
     assert!(matches!(fit(&line), Err(ClusteredError::PerfectFit { .. })));
     let malformed = vec![vec![group(f64::NAN, vec![exact(0.7, 90.0)])]];
     assert_eq!(fit(&malformed), Err(ClusteredError::Malformed));
