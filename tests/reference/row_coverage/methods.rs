@@ -1,5 +1,6 @@
 //! Ways to an interval of a rule's need from the relations without, and with other, site-years.
 
+use super::tally::ends;
 use stook::calibration::Resampled;
 use stook::stats::distribution::{normal_quantile, normal_survival, t_quantile};
 use stook::stats::quantile::quantile;
@@ -25,10 +26,19 @@ pub enum Method {
 }
 
 impl Method {
-    /// Those that need nothing but relations without one site-year.
-    pub const OF_JACKKNIFE: [Self; 2] = [Self::JackknifeT, Self::JackknifeFewer];
-    /// Those that need resampled ones.
-    pub const OF_RESAMPLES: [Self; 4] = [Self::Percentile, Self::WidePercentile, Self::Bca, Self::BootstrapT];
+    pub const ALL: [Self; 7] = [
+        Self::Published,
+        Self::Percentile,
+        Self::WidePercentile,
+        Self::Bca,
+        Self::BootstrapT,
+        Self::JackknifeT,
+        Self::JackknifeFewer,
+    ];
+
+    pub fn needs_resamples(self) -> bool {
+        matches!(self, Self::Percentile | Self::WidePercentile | Self::Bca | Self::BootstrapT)
+    }
 
     pub fn name(self) -> &'static str {
         match self {
@@ -60,7 +70,7 @@ impl Method {
         drawn.sort_by(f64::total_cmp);
         let percentiles = |low: f64, high: f64| Some((quantile(&drawn, low)?, quantile(&drawn, high)?));
         match self {
-            Self::Published => None,
+            Self::Published => ends(&resampled.rate_interval(index, level)),
             Self::Percentile => percentiles(tail, 1.0 - tail),
             Self::WidePercentile => {
                 let tail = normal_survival((n / (n - 1.0)).sqrt() * t(n - 1.0)?);

@@ -2,10 +2,12 @@
 
 use std::path::Path;
 
+use stook::calibration::{Basis, Calibration, CalibrationOptions, FittedTrial, calibrate, gather};
+use stook::experiment::Evidence;
 use stook::files::load_programme;
 use stook::season::{Season, SeasonOptions};
 use stook::simulate::{PopulationOptions, population, programme};
-use stook::trial::Programme;
+use stook::trial::{Programme, TableSpecification};
 
 /// The simulated programmes' price ratio, bu a pound of N: urea with 46 % N at 560 USD a short ton, grain at 6 USD a bushel.
 pub const PRICE_RATIO: f64 = 560.0 / 920.0 / 6.0;
@@ -15,6 +17,8 @@ pub const LEVEL: f64 = 0.95;
 const PERMUTATIONS: usize = 199;
 /// Resamples of site-years: the 2.5 % limits are the tenth from either end.
 const REPLICATES: u64 = 399;
+/// The first so many programmes are resampled: refits of an exponential take most of the time.
+const RESAMPLED: u64 = 100;
 
 /// A kind of programme.
 #[derive(Clone, Debug)]
@@ -58,11 +62,43 @@ impl Study {
     pub fn season(&self, seed: u64, site_years: usize) -> Season {
         run(self.programme(seed, site_years), seed)
     }
+
+    /// What its tables rest on, without the held-out site-years, on which no row depends and which take most of a season's time.
+    pub fn calibrated(&self, seed: u64, site_years: usize) -> Vec<Calibrated> {
+        let mut programme = self.programme(seed, site_years);
+        let tables = std::mem::take(&mut programme.tables);
+        let season = run(programme, seed);
+        tables.into_iter().map(|specification| Calibrated::of(&season, specification)).collect()
+    }
+}
+
+/// A table at the base price ratio before it is written.
+pub struct Calibrated {
+    pub specification: TableSpecification,
+    pub evidence: Evidence,
+    pub calibration: Calibration,
+}
+
+impl Calibrated {
+    fn of(season: &Season, specification: TableSpecification) -> Self {
+        let trials: Vec<FittedTrial<'_>> = season.fitted_trials().collect();
+        let evidence = gather(&trials, &specification, season.programme.units.n_rate).evidence;
+        let options = CalibrationOptions {
+            relation: specification.relation,
+            level: season.programme.decisions.level,
+            highest: specification.rate.highest,
+            standard: season.programme.decisions.standard_topdress,
+            replicates: season.options.replicates,
+            seed: season.options.seed,
+        };
+        let calibration = calibrate(&Basis::of(&evidence), &evidence, &options, season.price_ratios[0], None);
+        Self { specification, evidence, calibration }
+    }
 }
 
 /// A season as `stook season` has it, with fewer permutations and replicates.
 pub fn run(programme: Programme, seed: u64) -> Season {
-    let options =
-        SeasonOptions { seed, permutations: PERMUTATIONS, replicates: REPLICATES, ..SeasonOptions::default() };
+    let replicates = if seed <= RESAMPLED { REPLICATES } else { 0 };
+    let options = SeasonOptions { seed, permutations: PERMUTATIONS, replicates, ..SeasonOptions::default() };
     Season::run(programme, Vec::new(), options, &|_| ()).expect("bushels of wheat are known")
 }
