@@ -3,6 +3,7 @@
 
 pub mod calibration;
 pub mod cli;
+pub mod compare;
 pub mod crop;
 pub mod economics;
 pub mod experiment;

@@ -5,18 +5,24 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use rayon::prelude::*;
 
-use crate::calibration::{FittedTrial, Gathered, gather};
+use crate::calibration::{
+    ClassOptions, ClassRow, Classifier, FittedTrial, Gathered, NeedPoint, NoClassifier, NoReliability, Reliability,
+    ReliabilityOptions, ReplicatedIndex, Together, gather, together,
+};
 use crate::economics::{Economy, PriceRatio, Tolerance, price_per_yield_unit, price_ratio, price_ratio_unit};
 use crate::experiment::anova::{Analysed, AnovaOptions, analyses_of_programme};
 use crate::experiment::{
     FitOptions, Fitted, FittedGroup, GroupOptimum, QualityGroup, Response, groups_of_trial, quality_groups_of_trial,
 };
 use crate::finding::{Finding, Place};
-use crate::harvest::TrialHarvest;
+use crate::harvest::{PlotYield, TrialHarvest};
 use crate::quality::check_programme;
 use crate::recommend::{Derived, derive, heading, settings};
 use crate::response::{Family, IntervalMethod, OptimumStatus, TestedBy};
-use crate::sensing::{PlotIndex, ShowsN, indices, sensings, shows_n};
+use crate::sensing::{
+    Asked, Crowded, LowBecause, PlateDay, PlotIndex, ShowsN, Study, Verdict, choose_date, indices, plate_days,
+    sensings, shows_n,
+};
 use crate::site_years::{self, Across, Member, across};
 use crate::trial::{
     Instrument, LARGEST_PRICE_RATIO, NearOptimumWithin, Programme, TableSpecification, Trial, is_same_price_ratio,
@@ -38,6 +44,8 @@ pub struct SeasonOptions {
     pub family: Option<Family>,
     /// Method of the intervals of join, plateau and optimum.
     pub interval: IntervalMethod,
+    /// N need above which a treatment counts as deficient for the critical index, in the programme's rate unit.
+    pub deficient_above: f64,
 }
 
 /// Why there is no season.
@@ -63,6 +71,7 @@ impl Default for SeasonOptions {
             price_ratio: None,
             family: None,
             interval: IntervalMethod::default(),
+            deficient_above: 0.0,
         }
     }
 }
@@ -97,6 +106,8 @@ pub struct TrialResult {
     pub with_quality: Vec<QualityGroup>,
     /// One result a sensing.
     pub sensings: Vec<Sensing>,
+    /// How the instruments kept to their reference plates.
+    pub plates: Vec<PlateDay>,
 }
 
 /// The readings of one instrument on one date.
@@ -110,6 +121,8 @@ pub struct Sensing {
     pub indices: Vec<PlotIndex>,
     /// Whether the readings show the N already on, by variety.
     pub shows_n: Vec<ShowsN>,
+    /// How leaves and plots differ, whether reference and canopy can be trusted, and what of a low reading is the stand.
+    pub study: Study,
 }
 
 /// The results of one table wanted.
@@ -121,6 +134,12 @@ pub struct TableResult {
     pub gathered: Gathered,
     /// Calibrations, validations and the table.
     pub derived: Derived,
+    /// How reliable the index of its treatments is.
+    pub reliability: Result<Reliability, NoReliability>,
+    /// N need above which a treatment counts as deficient.
+    pub deficient_above: f64,
+    /// What the index tells of whether N is needed, at the base price ratio.
+    pub classifier: Result<Classifier, NoClassifier>,
 }
 
 /// A step of the season, for a progress bar.
@@ -266,14 +285,35 @@ impl Season {
         let SeasonOptions { replicates, permutations, seed, .. } = self.options;
         let settings = settings(&self.programme, specification, replicates, permutations, seed);
         let derived = derive(&gathered.evidence, &gathered.set_aside, &heading, &settings);
-        TableResult { specification: specification.clone(), gathered, derived }
+        let level = self.programme.decisions.level;
+        let readings = ReplicatedIndex::of_evidence(&gathered.evidence);
+        let points = base_points(&derived);
+        let rows: Vec<ClassRow> = points.iter().map(ClassRow::of_point).collect();
+        let threshold = self.options.deficient_above;
+        TableResult {
+            specification: specification.clone(),
+            reliability: Reliability::of(&readings, &ReliabilityOptions { level, replicates, seed }),
+            deficient_above: threshold,
+            classifier: Classifier::of(&rows, &ClassOptions { threshold, level, replicates, seed }),
+            gathered,
+            derived,
+        }
+    }
+
+    /// What the readings of several tables say of N need together, at the base price ratio: one result a stage window and variety group.
+    #[must_use]
+    pub fn together<'a>(&self, tables: impl IntoIterator<Item = &'a TableResult>) -> Vec<Together> {
+        let trials: Vec<FittedTrial<'_>> = self.fitted_trials().collect();
+        let tables: Vec<(&TableSpecification, &[NeedPoint])> =
+            tables.into_iter().map(|result| (&result.specification, base_points(&result.derived))).collect();
+        together(&trials, &tables, self.programme.units.n_rate)
     }
 
     fn result_warnings(&self) -> Vec<Finding> {
         let mut warnings = Vec::new();
         for (trial, result) in self.programme.trials.iter().zip(&self.trials) {
             warnings.extend(self.curve_warnings(trial, result));
-            warnings.extend(sensing_warnings(trial, result));
+            warnings.extend(sensing_warnings(trial, result, &self.programme.tables));
         }
         warnings.extend(self.tables.iter().flat_map(table_warnings));
         warnings
@@ -324,6 +364,11 @@ impl Season {
     }
 }
 
+/// The points at the base price ratio.
+fn base_points(derived: &Derived) -> &[NeedPoint] {
+    derived.calibrations.first().map_or(&[], |base| &base.points)
+}
+
 /// What is to be said of how a response was tested, where it was not by permutations.
 fn test_warning(fitted: &Fitted, place: &Place) -> Option<Finding> {
     let test = &fitted.response;
@@ -361,23 +406,39 @@ fn trial_result(programme: &Programme, trial: &Trial, options: &FitOptions) -> R
     let harvest = TrialHarvest::of(trial, &programme.crop, &programme.units)?;
     let groups = groups_of_trial(trial, &programme.crop, &programme.units)?;
     let groups = groups.into_iter().map(|group| FittedGroup::fit(group, options)).collect();
+    let yields: Vec<Option<f64>> = harvest.yields.iter().map(PlotYield::used).collect();
+    let asked = Asked {
+        unit: programme.units.n_rate,
+        level: programme.decisions.level,
+        thin_stand_below: programme.decisions.thin_stand_below,
+        yields: &yields,
+    };
     let sensings = sensings(trial)
         .into_iter()
-        .map(|(instrument, date)| Sensing {
-            instrument,
-            date,
-            indices: indices(trial, instrument, date),
-            shows_n: shows_n(trial, instrument, date, programme.units.n_rate),
+        .map(|(instrument, date)| {
+            let indices = indices(trial, instrument, date);
+            let study = Study::of(trial, instrument, date, &indices, &asked);
+            let shows_n = shows_n(trial, instrument, date, programme.units.n_rate);
+            Sensing { instrument, date, indices, shows_n, study }
         })
         .collect();
     let priced = programme.prices.as_ref();
     let quality =
         priced.map(|prices| quality_groups_of_trial(trial, &programme.crop, &programme.units, prices, options));
-    Ok(TrialResult { harvest, groups, sensings, with_quality: quality.transpose()?.unwrap_or_default() })
+    let plates = plate_days(trial);
+    Ok(TrialResult { harvest, groups, sensings, plates, with_quality: quality.transpose()?.unwrap_or_default() })
 }
 
-fn sensing_warnings(trial: &Trial, result: &TrialResult) -> Vec<Finding> {
+fn sensing_warnings(trial: &Trial, result: &TrialResult, tables: &[TableSpecification]) -> Vec<Finding> {
     let mut warnings = Vec::new();
+    // Readings that no table takes need no second look.
+    let is_taken = |sensing: &Sensing| {
+        let takes = |table: &TableSpecification| {
+            table.instrument == sensing.instrument
+                && choose_date(trial, table).is_ok_and(|chosen| chosen.date == sensing.date)
+        };
+        tables.is_empty() || tables.iter().any(takes)
+    };
     for sensing in &result.sensings {
         let place = || Place::file(&trial.folder).column(format!("{} {}", sensing.instrument.name(), sensing.date));
         for shown in sensing.shows_n.iter().filter(|shown| !shown.is_shown()) {
@@ -396,6 +457,54 @@ fn sensing_warnings(trial: &Trial, result: &TrialResult) -> Vec<Finding> {
         }
         for (reason, plots) in without {
             warnings.push(Finding::warning("no-index", place(), format!("{plots} plots have no index: {reason}")));
+        }
+        if is_taken(sensing) {
+            warnings.extend(study_warnings(trial, &sensing.study, &place()));
+        }
+    }
+    warnings
+}
+
+/// What of a day's readings makes its index doubtful.
+fn study_warnings(trial: &Trial, study: &Study, place: &Place) -> Vec<Finding> {
+    let whose = |variety: &Option<String>| variety.as_ref().map_or(String::new(), |variety| format!(" of {variety}"));
+    let mut warnings = Vec::new();
+    for crowding in study.crowding.iter().filter(|crowding| crowding.crowded == Crowded::Yes) {
+        let text = format!(
+            "the canopy is crowded: the reference{} reads {:.3}, and near it a change in N no longer shows",
+            whose(&crowding.variety),
+            crowding.reference
+        );
+        let remedy = "sense earlier, before the canopy closes, or use a leaf meter";
+        warnings.push(Finding::warning("canopy-crowded", place.clone(), text).remedy(remedy));
+    }
+    for reference in study.references.iter().filter(|reference| reference.verdict() == Verdict::Doubtful) {
+        let text = format!(
+            "it is doubtful whether the N-rich reference{} is sufficient: {} of {} plots read above it, mean index {:.3}",
+            whose(&reference.variety),
+            reference.above,
+            reference.plots,
+            reference.mean_index
+        );
+        let remedy =
+            "`stook sense` says why; an index against a reference short of N is too high, and its need too low";
+        warnings.push(Finding::warning("reference-doubtful", place.clone(), text).remedy(remedy));
+    }
+    if let Some(stand) = &study.stand {
+        let thin = |because: &LowBecause| *because == LowBecause::ThinStand || *because == LowBecause::NotNitrogen;
+        let plots: Vec<&str> = stand
+            .low
+            .iter()
+            .filter(|low| thin(&low.because))
+            .filter_map(|low| trial.plots.get(low.plot).map(|plot| plot.id.as_str()))
+            .collect();
+        if let Some(first) = plots.first() {
+            let text = format!(
+                "{} plots read low for their stand or another cause, not for N (the first is {first}): extra N there may not pay",
+                plots.len()
+            );
+            let remedy = "take the rate of these plots from a leaf meter, or count the stand";
+            warnings.push(Finding::warning("thin-stand", place.clone(), text).remedy(remedy));
         }
     }
     warnings

@@ -141,6 +141,7 @@ fn group_evidence(group: Option<&FittedGroup>) -> Result<GroupEvidence, String> 
     })?;
     Ok(GroupEvidence {
         variety: group.group.key.variety.clone(),
+        factors: group.group.key.factors.clone(),
         early_n: group.group.key.early_n,
         rates: group.group.rates.clone(),
         yields: group.group.yields.clone(),

@@ -23,9 +23,7 @@ pub struct CalibrationOptions {
     pub highest: f64,
     /// The programme's standard rate, where it has one.
     pub standard: Option<f64>,
-    /// Resamples of site-years.
-    pub replicates: u64,
-    /// Seed of the resamples.
+    /// Seed of what is left to chance.
     pub seed: u64,
 }
 
@@ -42,7 +40,7 @@ pub struct Calibration {
     pub chosen: Result<Chosen, NoRelation>,
     /// One relation a kind, or why there is none.
     pub relations: Vec<(RelationKind, Result<Relation, NoRelation>)>,
-    /// The chosen relation without each site-year in turn and for resampled ones; `None` where there are too few.
+    /// The chosen relation without each site-year in turn; `None` where there are too few.
     pub resampled: Option<Resampled>,
 }
 
@@ -102,10 +100,8 @@ pub fn calibrate(
     let relations = RelationKind::ALL.map(|kind| (kind, materials.relation(kind))).to_vec();
     let mut calibration =
         Calibration { price_ratio, points: materials.points.clone(), set_aside, chosen, relations, resampled: None };
-    // The intervals of other price ratios rest on the site-years left out, which cost little.
-    let replicates = if taken.is_none() { options.replicates } else { 0 };
-    let resampled =
-        calibration.relation().and_then(|relation| resample(&materials, relation, replicates, options.seed));
+    // Intervals rest on the site-years left out in turn: a resample more would tell the same, see DEVELOPERS.
+    let resampled = calibration.relation().and_then(|relation| resample(&materials, relation, 0, 0));
     calibration.resampled = resampled.ok().flatten();
     calibration
 }

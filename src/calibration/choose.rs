@@ -9,7 +9,7 @@ use super::rule_rate;
 use crate::trial::RelationKind;
 
 /// A choice holds site-years out in so many parts at most.
-pub const MOST_FOLDS: usize = 8;
+pub const MOST_FOLDS: usize = 6;
 
 /// A kind with what it forgoes.
 #[derive(Clone, Debug, PartialEq)]
@@ -48,24 +48,20 @@ pub(super) fn folds(site_years: &[String], most: usize) -> Vec<BTreeSet<&str>> {
 ///
 /// # Errors
 /// [`NoRelation`] of the simplest kind, where no kind has a relation.
-pub fn choose(
-    materials: &Materials<'_>,
-    scoring: &Scoring<'_>,
-    asked: Option<RelationKind>,
-) -> Result<Chosen, NoRelation> {
+pub fn choose(materials: &Materials, scoring: &Scoring<'_>, asked: Option<RelationKind>) -> Result<Chosen, NoRelation> {
     if let Some(kind) = asked {
         return Ok(Chosen { kind, tried: Vec::new() });
     }
     let folds = folds(&materials.site_years, MOST_FOLDS);
-    let without: Vec<Materials<'_>> = folds.iter().map(|fold| materials.without(fold)).collect();
+    let without: Vec<Materials> = folds.iter().map(|fold| materials.without(fold)).collect();
     let mut tried: Vec<(RelationKind, Result<Vec<f64>, NoRelation>)> = Vec::new();
-    for kind in RelationKind::ALL {
+    for kind in RelationKind::CHOSEN_AMONG {
         let losses = || -> Result<Vec<f64>, NoRelation> {
             // It must have a relation of all of them, or there is nothing to take.
-            materials.relation(kind)?;
+            materials.ready(kind)?.fit(None, None)?;
             let mut losses = Vec::new();
             for (fold, others) in folds.iter().zip(&without) {
-                let relation = others.relation(kind)?;
+                let relation = others.ready(kind)?.fit(None, None)?;
                 losses.extend(fold.iter().filter_map(|held| forgone(&relation, materials, scoring, held)));
             }
             Ok(losses)
@@ -78,7 +74,7 @@ pub fn choose(
     let kind = match best {
         Some((_, best)) => with().find(|(_, losses)| is_as_good(losses, best)).map(|(kind, _)| kind),
         // Too few site-years to hold one out: the simplest that has a relation.
-        None => RelationKind::ALL.into_iter().find(|kind| materials.relation(*kind).is_ok()),
+        None => RelationKind::CHOSEN_AMONG.into_iter().find(|kind| materials.relation(*kind).is_ok()),
     };
     let tried_kinds: Vec<Tried> = tried
         .iter()
@@ -103,7 +99,7 @@ fn is_as_good(losses: &[f64], best: &[f64]) -> bool {
 }
 
 /// The mean forgone return of a relation's rates over the points of a site-year, in yield units.
-fn forgone(relation: &Relation, materials: &Materials<'_>, scoring: &Scoring<'_>, site_year: &str) -> Option<f64> {
+fn forgone(relation: &Relation, materials: &Materials, scoring: &Scoring<'_>, site_year: &str) -> Option<f64> {
     let own = materials.points.iter().filter(|point| point.site_year == site_year);
     let losses: Vec<f64> = own
         .filter_map(|point| {

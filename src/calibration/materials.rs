@@ -1,38 +1,44 @@
 //! What relations are fitted to: points, and the yields of early × topdress trials, by site-year.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use super::points::NeedPoint;
-use super::relation::{Candidate, NoRelation, Relation};
+use super::relation::{Candidate, Form, NoRelation, Relation};
+use super::shortfall::{Degree, NoShortfall, Nuisance, Shortfall, ShortfallData, ShortfallModel};
 use super::site_years;
+use crate::experiment::Evidence;
 use crate::trial::RelationKind;
 
-/// The points of a calibration at a price ratio, and what a one-stage relation needs besides.
+/// The points of a calibration at a price ratio, and the yields that a one-stage relation is fitted to.
 #[derive(Clone, Debug)]
-pub struct Materials<'a> {
+pub struct Materials {
     /// The points.
     pub points: Vec<NeedPoint>,
     /// Their site-years, in order.
     pub site_years: Vec<String>,
     /// The price ratio.
     pub price_ratio: f64,
-    /// The evidence that the points are counted from.
-    pub evidence: &'a crate::experiment::Evidence,
+    shortfall: Arc<Result<ShortfallData, NoShortfall>>,
 }
 
-impl<'a> Materials<'a> {
+impl Materials {
     /// Points with the evidence they are counted from.
     #[must_use]
-    pub fn new(points: Vec<NeedPoint>, evidence: &'a crate::experiment::Evidence, price_ratio: f64) -> Self {
+    pub fn new(points: Vec<NeedPoint>, evidence: &Evidence, price_ratio: f64) -> Self {
+        Self::with(points, Arc::new(ShortfallData::of(evidence)), price_ratio)
+    }
+
+    fn with(points: Vec<NeedPoint>, shortfall: Arc<Result<ShortfallData, NoShortfall>>, price_ratio: f64) -> Self {
         let site_years = site_years(&points).into_iter().map(str::to_owned).collect();
-        Self { points, site_years, price_ratio, evidence }
+        Self { points, site_years, price_ratio, shortfall }
     }
 
     /// The same without some site-years: whatever those yielded, nothing of what is left changes.
     #[must_use]
     pub fn without(&self, held: &BTreeSet<&str>) -> Self {
         let points = self.points.iter().filter(|point| !held.contains(point.site_year.as_str())).cloned().collect();
-        Self::new(points, self.evidence, self.price_ratio)
+        Self::with(points, Arc::clone(&self.shortfall), self.price_ratio)
     }
 
     /// A kind of relation made ready for them.
@@ -40,24 +46,51 @@ impl<'a> Materials<'a> {
     /// # Errors
     /// [`NoRelation`] where they determine none.
     pub fn ready(&self, kind: RelationKind) -> Result<Ready, NoRelation> {
-        if kind.is_one_stage() {
-            return Err(NoRelation::Shortfall("not yet".to_owned()));
-        }
-        Ok(Ready(Candidate::new(kind, &self.points, &self.site_years)?))
+        let degree = match kind {
+            RelationKind::ShortfallLinear => Degree::One,
+            RelationKind::ShortfallQuadratic => Degree::Two,
+            _ => return Ok(Ready(Stages::Two(Candidate::new(kind, &self.points, &self.site_years)?))),
+        };
+        let data = self.shortfall.as_ref().as_ref().map_err(Clone::clone)?;
+        let place = |name: &String| self.site_years.iter().position(|known| known == name);
+        let places = data.site_years().iter().map(place).collect();
+        let shortfall = Arc::clone(&self.shortfall);
+        Ok(Ready(Stages::One { kind, degree, shortfall, places, price_ratio: self.price_ratio }))
     }
 
-    /// The relation of a kind.
+    /// The relation of a kind, with how far the needs lie from it.
     ///
     /// # Errors
     /// [`NoRelation`] where they determine none.
     pub fn relation(&self, kind: RelationKind) -> Result<Relation, NoRelation> {
-        self.ready(kind)?.fit(None, None)
+        let mut relation = self.ready(kind)?.fit(None, None)?;
+        if kind.is_one_stage() {
+            let candidate = Candidate::new(RelationKind::LinearWithFloor, &self.points, &self.site_years).ok();
+            let spread = candidate.and_then(|candidate| candidate.spread_about(&relation.form));
+            [relation.between, relation.within] = spread.unwrap_or([f64::NAN; 2]);
+        }
+        Ok(relation)
     }
 }
 
 /// A kind of relation, ready to be fitted to site-years that count more than once or not at all.
 #[derive(Clone, Debug)]
-pub struct Ready(Candidate);
+pub struct Ready(Stages);
+
+#[derive(Clone, Debug)]
+enum Stages {
+    /// To needs.
+    Two(Candidate),
+    /// To yields.
+    One {
+        kind: RelationKind,
+        degree: Degree,
+        shortfall: Arc<Result<ShortfallData, NoShortfall>>,
+        /// Which site-year of the materials each of its site-years is; `None` of those that take no part.
+        places: Vec<Option<usize>>,
+        price_ratio: f64,
+    },
+}
 
 impl Ready {
     /// The relation; `weights` count each site-year of the [`Materials`] so many times, once without; `near` is that of like points, near
@@ -66,6 +99,33 @@ impl Ready {
     /// # Errors
     /// [`NoRelation`] where the site-years that count determine none.
     pub fn fit(&self, weights: Option<&[f64]>, near: Option<&Relation>) -> Result<Relation, NoRelation> {
-        self.0.fit(weights, near)
+        let (kind, degree, shortfall, places, price_ratio) = match &self.0 {
+            Stages::Two(candidate) => return candidate.fit(weights, near),
+            Stages::One { kind, degree, shortfall, places, price_ratio } => {
+                (*kind, *degree, shortfall, places, *price_ratio)
+            }
+        };
+        let data = shortfall.as_ref().as_ref().map_err(Clone::clone)?;
+        let weight = |place: &Option<usize>| match (place, weights) {
+            (None, _) => 0.0,
+            (Some(_), None) => 1.0,
+            (Some(place), Some(weights)) => weights.get(*place).copied().unwrap_or(0.0),
+        };
+        let weights: Vec<f64> = places.iter().map(weight).collect();
+        let found = Shortfall::fit(data, ShortfallModel::new(degree, Nuisance::default()), Some(&weights))?;
+        Ok(Relation {
+            kind,
+            between: f64::NAN,
+            within: f64::NAN,
+            log_likelihood: f64::NAN,
+            domain: found.domain,
+            held_from_rising: false,
+            form: Form::Shortfall {
+                coefficients: found.need_coefficients,
+                loss: found.c,
+                price_ratio,
+                nuisance: found.model.nuisance,
+            },
+        })
     }
 }

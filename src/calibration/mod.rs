@@ -11,22 +11,39 @@
 mod basis;
 mod calibrate;
 mod choose;
+mod critical_index;
+mod features;
 mod materials;
 mod points;
 mod relation;
+mod reliability;
 mod returns;
 mod row_interval;
+pub mod shortfall;
+mod together;
 mod validation;
 mod verdict;
+
+#[cfg(test)]
+mod tests;
 
 pub use basis::{Basis, Gathered, GroupBasis, TrialBasis, gather};
 pub use calibrate::{Calibration, CalibrationOptions, calibrate};
 pub use choose::{Chosen, MOST_FOLDS, Tried, choose};
+pub use critical_index::{
+    ClassOptions, ClassRow, Classifier, Confusion, CriticalIndex, CutOff, HeldOutClass, NoClassifier, NoCriticalIndex,
+};
+pub use features::{
+    Coefficient, Feature, FeatureComparison, FeatureFit, FeatureRow, FeatureSet, Gain, NoFeatureComparison,
+    NoFeatureFit, NotExplained, all_sets,
+};
 pub use materials::{Materials, Ready};
 pub use points::{Bound, NeedPoint, SetAside, needs};
 pub use relation::{Form, NoRelation, Relation};
+pub use reliability::{NoReliability, Reliability, ReliabilityOptions, ReplicatedIndex, Share};
 pub use returns::Scoring;
 pub use row_interval::{FEWEST_SITE_YEARS, REPLICATES, Resampled, resample};
+pub use together::{Together, together};
 pub use validation::{HeldOut, HoldOut, MOST_HELD_OUT, Performance, Prediction, Rule, Scored, Validation, hold_out};
 pub use verdict::{Verdict, Word, verdict};
 

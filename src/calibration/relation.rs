@@ -1,7 +1,9 @@
 //! N need as a function of the index, fitted to needs whose errors are known.
 
 use super::points::NeedPoint;
+use super::shortfall::{NoShortfall, Nuisance};
 use crate::stats::clustered::{Cluster, Clustered, ClusteredError, Group, Point, Prepared};
+use crate::stats::least_squares::solve;
 use crate::stats::quantile::quantile;
 use crate::stats::random_effects::Known;
 use crate::trial::RelationKind;
@@ -13,9 +15,9 @@ pub struct Relation {
     pub kind: RelationKind,
     /// Need by index.
     pub form: Form,
-    /// Standard deviation of needs between site-years about it, in the rate unit.
+    /// Standard deviation of needs between site-years about it, in the rate unit; NaN where it was not asked for or can't be told.
     pub between: f64,
-    /// Standard deviation of needs within a site-year about it, beyond the errors of the optima, in the rate unit.
+    /// Standard deviation of needs within a site-year about it, beyond the errors of the optima, in the rate unit; NaN likewise.
     pub within: f64,
     /// The largest log-likelihood; of a one-stage relation that of the yields.
     pub log_likelihood: f64,
@@ -39,7 +41,7 @@ pub enum Form {
         /// Shape, per unit of s; 0 is a straight line.
         shape: f64,
     },
-    /// max(0, max(0, c₀ + c₁·s (+ c₂·s²)) − ratio/(2c)) with s = 1 − index: the need of the shortfall model at a price ratio.
+    /// c₀ + c₁·s (+ c₂·s²) − ratio/(2c) with s = 1 − index: the need of the shortfall model at a price ratio.
     Shortfall {
         /// c₀, c₁ (and c₂).
         coefficients: Vec<f64>,
@@ -47,6 +49,8 @@ pub enum Form {
         loss: f64,
         /// The price ratio.
         price_ratio: f64,
+        /// What has a plateau of its own.
+        nuisance: Nuisance,
     },
 }
 
@@ -67,7 +71,7 @@ pub enum NoRelation {
     NotDetermined(#[from] ClusteredError),
     /// The shortfall model has no fit.
     #[error("{0}")]
-    Shortfall(String),
+    Shortfall(#[from] NoShortfall),
 }
 
 impl Form {
@@ -78,9 +82,8 @@ impl Form {
         match self {
             Self::Polynomial(coefficients) => polynomial(coefficients, index),
             Self::Exponential { at_reference, slope, shape } => at_reference + slope * exponential(*shape, 1.0 - index),
-            Self::Shortfall { coefficients, loss, price_ratio } => {
-                let agronomic = polynomial(coefficients, 1.0 - index).max(0.0);
-                (agronomic - price_ratio / (2.0 * loss)).max(0.0)
+            Self::Shortfall { coefficients, loss, price_ratio, .. } => {
+                polynomial(coefficients, 1.0 - index) - price_ratio / (2.0 * loss)
             }
         }
     }
@@ -122,12 +125,37 @@ impl Relation {
         self.need(index).max(0.0)
     }
 
+    /// The polynomial of a degree through pairs of index and need by ordinary least squares: every need a number, all of one weight, nothing
+    /// held from rising. It is what a plain analysis would do, to compare with.
+    ///
+    /// # Errors
+    /// [`NoRelation`] where the pairs do not determine it.
+    pub fn plain(kind: RelationKind, pairs: &[(f64, f64)]) -> Result<Self, NoRelation> {
+        let powers = if kind == RelationKind::Quadratic { 3 } else { 2 };
+        let column = |power: i32| -> Vec<f64> { pairs.iter().map(|(index, _)| index.powi(power)).collect() };
+        let needs: Vec<f64> = pairs.iter().map(|(_, need)| *need).collect();
+        let not_determined = || ClusteredError::NotDetermined { exact: pairs.len(), columns: powers };
+        let solved =
+            solve(&(0..powers as i32).map(column).collect::<Vec<_>>(), &needs).map_err(|_| not_determined())?;
+        let coefficients: Option<Vec<f64>> = solved.coefficients.iter().copied().collect();
+        let indices = || pairs.iter().map(|(index, _)| *index);
+        Ok(Self {
+            kind,
+            form: Form::Polynomial(coefficients.ok_or_else(not_determined)?),
+            between: 0.0,
+            within: solved.variance().ok_or_else(not_determined)?.sqrt(),
+            log_likelihood: f64::NAN,
+            domain: (indices().fold(f64::INFINITY, f64::min), indices().fold(f64::NEG_INFINITY, f64::max)),
+            held_from_rising: false,
+        })
+    }
+
     /// The two-stage relation of a kind through points.
     ///
     /// # Errors
     /// [`NoRelation`] where the points do not determine it.
     pub fn fit(kind: RelationKind, points: &[NeedPoint]) -> Result<Self, NoRelation> {
-        let site_years = super::site_years(points).into_iter().map(str::to_owned).collect::<Vec<_>>();
+        let site_years: Vec<String> = super::site_years(points).into_iter().map(str::to_owned).collect();
         Candidate::new(kind, points, &site_years)?.fit(None, None)
     }
 }
@@ -325,6 +353,28 @@ impl Candidate {
         Ok(self.relation(Columns::Level, &level, true))
     }
 
+    /// How far the needs lie from a relation of another kind: between site-years, and within them.
+    pub(super) fn spread_about(&self, form: &Form) -> Option<[f64; 2]> {
+        let about = |group: &Group| Group {
+            variance: group.variance,
+            points: group
+                .points
+                .iter()
+                .map(|point| {
+                    let by = form.need(point.x.first().copied().unwrap_or(0.0));
+                    let known = match point.known {
+                        Known::Exact(need) => Known::Exact(need - by),
+                        Known::Between { low, high } => Known::Between { low: low - by, high: high - by },
+                    };
+                    Point { x: vec![1.0], known }
+                })
+                .collect(),
+        };
+        let clusters: Vec<Cluster> = self.clusters.iter().map(|cluster| cluster.iter().map(about).collect()).collect();
+        let found = Prepared::new(&clusters).and_then(|prepared| prepared.fit(None, None)).ok()?;
+        Some([found.between, found.within])
+    }
+
     fn relation(&self, columns: Columns, found: &Clustered, held_from_rising: bool) -> Relation {
         let (lowest, highest) = self.domain;
         let width = highest - lowest;
@@ -381,9 +431,10 @@ fn cluster(kind: RelationKind, points: &[NeedPoint], site_year: &str) -> Cluster
     groups.into_iter().map(|(_, group)| group).collect()
 }
 
-/// Under a floor a need that is not positive is known to be zero or less, and no more.
+/// Under a floor a need that is not positive is known to be zero or less, and no more: an index hardly rises any further once a crop has
+/// enough, so that it cannot tell one surplus from another. Only the plain line takes surpluses as they are.
 fn known(kind: RelationKind, known: Known) -> Known {
-    if kind != RelationKind::LinearWithFloor {
+    if kind == RelationKind::Linear {
         return known;
     }
     let (low, high) = match known {

@@ -37,7 +37,7 @@ pub struct Resampled {
 /// # Errors
 /// [`NoRelation`] where the site-years give none.
 pub fn resample(
-    materials: &Materials<'_>,
+    materials: &Materials,
     relation: &Relation,
     replicates: u64,
     seed: u64,
@@ -130,7 +130,7 @@ impl Resampled {
         let n = self.site_years as f64;
         let spread = (self.relation.between.powi(2) + self.relation.within.powi(2)) * n / (n - 2.0);
         let found = self.standard_error(index).zip(t_quantile(0.5 * (1.0 + share), n - 2.0));
-        match found.map(|(error, t)| t * (error * error + spread).sqrt()) {
+        match found.map(|(error, t)| t * (error * error + spread).sqrt()).filter(|half| half.is_finite()) {
             Some(half) => {
                 let ends = [need - half, need + half].map(|end| Some(end.max(0.0)));
                 Interval::between(Some(need.max(0.0)), ends[0], ends[1], share, METHOD)

@@ -208,7 +208,7 @@ impl Validation {
 /// Holds out site-years, seasons or sites in turn and makes every choice without them. `None` where fewer than two parts can be held out.
 #[must_use]
 pub fn hold_out(
-    materials: &Materials<'_>,
+    materials: &Materials,
     scoring: &Scoring<'_>,
     asked: Option<RelationKind>,
     by: HoldOut,
@@ -224,7 +224,7 @@ pub fn hold_out(
     Some(Validation { by, parts: parts.len(), held_out: all })
 }
 
-fn parts<'m>(materials: &'m Materials<'_>, by: HoldOut) -> Vec<BTreeSet<&'m str>> {
+fn parts<'m>(materials: &'m Materials, by: HoldOut) -> Vec<BTreeSet<&'m str>> {
     let key = |point: &NeedPoint| match by {
         HoldOut::SiteYear => point.site_year.clone(),
         HoldOut::Season => point.harvest_year.to_string(),
@@ -247,14 +247,14 @@ fn parts<'m>(materials: &'m Materials<'_>, by: HoldOut) -> Vec<BTreeSet<&'m str>
 }
 
 fn hold_out_part(
-    materials: &Materials<'_>,
+    materials: &Materials,
     scoring: &Scoring<'_>,
     asked: Option<RelationKind>,
     held: &BTreeSet<&str>,
     returns: &Returns,
 ) -> Vec<HeldOut> {
     let others = materials.without(held);
-    let relation = choose(&others, scoring, asked).and_then(|chosen| others.relation(chosen.kind));
+    let relation = choose(&others, scoring, asked).and_then(|chosen| others.ready(chosen.kind)?.fit(None, None));
     let counts = |site_year: &str| !held.contains(site_year);
     let flat = returns.best_flat(&counts);
     let of_site_year = |site_year: &&str| {

@@ -257,6 +257,13 @@ impl PriceFlags {
     }
 }
 
+impl PriceFlags {
+    /// What a yield unit brings and a rate unit of N costs, where both are given.
+    pub(super) fn money(&self) -> Option<[f64; 2]> {
+        Some([self.grain_price?, self.n_price?])
+    }
+}
+
 /// The ratio, where it may be one of two prices.
 ///
 /// # Errors

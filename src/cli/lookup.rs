@@ -1,8 +1,6 @@
 //! `stook lookup`
 
-use std::fs;
-use std::io::ErrorKind;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use serde_json::{Map, Value};
@@ -10,10 +8,9 @@ use serde_json::{Map, Value};
 use super::deliver::Answer;
 use super::failure::Failure;
 use super::flags::{OutputFlags, not_negative};
-use crate::finding::{Finding, Place};
-use crate::output::{LookupAnswer, Provenance, digest};
-use crate::rate_table::{Asked, RateTable};
-use crate::trial::InputFile;
+use super::table_file::{read_table, warn_of_version};
+use crate::output::{LookupAnswer, Provenance};
+use crate::rate_table::Asked;
 
 /// The N rate for one reading and its N-rich reference, from a table file, as a field calculator would
 #[derive(Debug, Args)]
@@ -62,7 +59,8 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let lookup = table.lookup(&flags.reading, &flags.reference, &asked);
     let answered = lookup.rate.is_some();
     let answer = LookupAnswer::of(&table, &flags.reading, &flags.reference, lookup);
-    let provenance = Provenance { inputs: vec![input], options: flags.options(), ..Provenance::default() };
+    let warnings = warn_of_version(&table, &flags.table).into_iter().collect();
+    let provenance = Provenance { inputs: vec![input], options: flags.options(), warnings, seed: None };
     Answer::report(&answer, &provenance, answered, &flags.output)
 }
 
@@ -78,27 +76,4 @@ impl Flags {
         ];
         options.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()
     }
-}
-
-fn read_table(file: &Path) -> Result<(RateTable, InputFile), Failure> {
-    let name = file.display().to_string();
-    let refused = |text: String, remedy: &str| -> Failure {
-        Finding::error("not-a-table", Place::file(&name), text).remedy(remedy).into()
-    };
-    let remedy = "name a table file that `stook season` or `stook table --format json` has written";
-    let text = fs::read_to_string(file).map_err(|error| {
-        let text = match error.kind() {
-            ErrorKind::NotFound => "there is no such file".to_owned(),
-            ErrorKind::IsADirectory => "it is a folder, not a file".to_owned(),
-            ErrorKind::InvalidData => "it is no text: the bytes are not UTF-8".to_owned(),
-            _ => format!("it can't be read: {error}"),
-        };
-        refused(text, remedy)
-    })?;
-    if text.starts_with('\u{feff}') {
-        let text = "it begins with an invisible byte-order mark, which an editor has put there".to_owned();
-        return Err(refused(text, "take the table as it was written, or save it as UTF-8 without the mark"));
-    }
-    let table = RateTable::read(&text).map_err(|error| refused(error.to_string(), remedy))?;
-    Ok((table, InputFile { file: name, sha256: digest(text.as_bytes()) }))
 }

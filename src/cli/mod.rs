@@ -6,6 +6,7 @@
 mod anova;
 mod calibrate;
 mod check;
+mod compare;
 mod curves;
 mod deliver;
 mod failure;
@@ -20,6 +21,7 @@ mod season;
 mod sense;
 mod source;
 mod table;
+mod table_file;
 mod yields;
 
 use std::ffi::OsString;
@@ -45,7 +47,8 @@ const EXAMPLES: &str = "Examples:
   stook anova oats.csv --rate nitrogen --yield yield --block block --main-plot variety
   stook curves oats.csv --rate nitrogen --yield yield --block block --by variety
   stook optimum trials/upper-terrace-2024 --price-ratio 0.1
-  stook lookup --table season/tables/leaf-jointing.json --reading 51 --reference 55";
+  stook lookup --table season/tables/leaf-jointing.json --reading 51 --reference 55
+  stook compare last-season/tables/leaf-jointing.json season/tables/leaf-jointing.json";
 
 #[derive(Debug, Subcommand)]
 enum Command {
@@ -60,6 +63,7 @@ enum Command {
     Calibrate(calibrate::Flags),
     Table(table::Flags),
     Lookup(lookup::Flags),
+    Compare(compare::Flags),
 }
 
 impl Command {
@@ -76,6 +80,7 @@ impl Command {
             Self::Calibrate(flags) => calibrate::run(&flags),
             Self::Table(flags) => table::run(&flags),
             Self::Lookup(flags) => lookup::run(&flags),
+            Self::Compare(flags) => compare::run(&flags),
         }
     }
 }

@@ -10,7 +10,7 @@ use super::deliver::Answer;
 use super::failure::Failure;
 use super::flags::{FormatFlag, PriceFlags, SeedFlag};
 use super::source::{read_programme, run_season, season_failure};
-use crate::figures::{NamedFigure, residual_figures, season_figures};
+use crate::figures::{Card, NamedFigure, residual_figures, season_cards, season_figures};
 use crate::output::{OutputFile, Summary, WriteError, provenance_of, season_files, season_provenance, write_folder};
 use crate::season::{SeasonOptions, Step};
 use crate::trial::Programme;
@@ -63,9 +63,11 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     bar.set_message("figures");
     let (figures, left_out) = season_figures(&season);
     let (residuals, residuals_left_out) = residual_figures(&analysed);
-    season.warnings.extend(left_out.into_iter().chain(residuals_left_out));
+    let (cards, cards_left_out) = season_cards(&season);
+    season.warnings.extend(left_out.into_iter().chain(residuals_left_out).chain(cards_left_out));
     let mut files = season_files(&season, &analysed).map_err(WriteError::from)?;
     files.extend(figures.into_iter().chain(residuals).flat_map(figure_files));
+    files.extend(cards.into_iter().flat_map(card_files));
     files.push(season_provenance(&season, &files));
     write_folder(&flags.out, &files)?;
     bar.finish_and_clear();
@@ -90,6 +92,14 @@ fn figure_files(figure: NamedFigure) -> [OutputFile; 3] {
         OutputFile::text(path("svg"), rendered.svg),
         OutputFile { path: path("png"), bytes: rendered.png },
         OutputFile::text(path("txt"), rendered.caption + "\n"),
+    ]
+}
+
+/// A table's card, to look at and to print.
+fn card_files((name, card): (String, Card)) -> [OutputFile; 2] {
+    [
+        OutputFile::text(format!("tables/{name}.card.svg"), card.svg),
+        OutputFile { path: format!("tables/{name}.card.pdf"), bytes: card.pdf },
     ]
 }
 

@@ -1,6 +1,6 @@
 //! What a path leads to, read.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use clap::Args;
 
@@ -16,8 +16,6 @@ use crate::units::BushelUnknown;
 /// What the commands that calibrate tables have in common.
 #[derive(Debug, Args)]
 pub(super) struct TablesFlags {
-    /// Folder of a programme or trial
-    path: PathBuf,
     #[command(flatten)]
     table: TableFlag,
     #[command(flatten)]
@@ -33,13 +31,21 @@ impl TablesFlags {
     ///
     /// # Errors
     /// Everything that is wrong with the arguments or the input.
-    pub(super) fn read(&self) -> Result<Loaded<Programme>, Failure> {
+    pub(super) fn read(&self, path: &Path) -> Result<Loaded<Programme>, Failure> {
         // Prices that contradict each other are said before anything is read.
         self.prices.ratio()?;
-        let mut loaded = read_programme(&self.path)?;
-        self.output.spares(&self.path, Some(&loaded.value.inputs))?;
+        let mut loaded = read_programme(path)?;
+        self.output.spares(path, Some(&loaded.value.inputs))?;
         self.table.select(&mut loaded.value)?;
         Ok(loaded)
+    }
+
+    /// The price ratio asked for, and the prices of crop and N that it is of, if any.
+    ///
+    /// # Errors
+    /// As in [`PriceFlags::ratio`].
+    pub(super) fn prices(&self) -> Result<(Option<f64>, Option<[f64; 2]>), Failure> {
+        Ok((self.prices.ratio()?, self.prices.money()))
     }
 
     /// The season of a programme that was read.
@@ -47,8 +53,16 @@ impl TablesFlags {
     /// # Errors
     /// As in [`run_season`].
     pub(super) fn season(&self, loaded: Loaded<Programme>) -> Result<Season, Failure> {
+        self.season_with(loaded, SeasonOptions::default())
+    }
+
+    /// The same with further options.
+    ///
+    /// # Errors
+    /// As in [`run_season`].
+    pub(super) fn season_with(&self, loaded: Loaded<Programme>, options: SeasonOptions) -> Result<Season, Failure> {
         let price_ratio = self.prices.ratio()?;
-        run_season(loaded, SeasonOptions { seed: self.seed.seed, price_ratio, ..SeasonOptions::default() }, &|_| {})
+        run_season(loaded, SeasonOptions { seed: self.seed.seed, price_ratio, ..options }, &|_| {})
     }
 }
 

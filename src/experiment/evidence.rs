@@ -38,13 +38,17 @@ pub struct TrialEvidence {
 pub struct GroupEvidence {
     /// Variety, where the trial names one.
     pub variety: Option<String>,
+    /// Each factor beside N and variety, with its level.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub factors: Vec<(String, String)>,
     /// N already on where the rate is the topdress alone, in the rate unit; null where the rate is all of the N.
     pub early_n: Option<f64>,
     /// N rate of each observation, in the rate unit.
     pub rates: Vec<f64>,
     /// Yield of each observation, in the yield unit.
     pub yields: Vec<f64>,
-    /// The block (or what in it N varies within) of each observation, numbered from 0; null without blocks.
+    /// The block (or what in it N varies within) of each observation, numbered over the whole trial: the same number is the same block
+    /// in every group; null without blocks.
     pub blocks: Option<Vec<usize>>,
     /// The family that its optimum is read from.
     pub family: Family,

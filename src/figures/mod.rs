@@ -1,7 +1,7 @@
 //! Figures for journals and bulletins, drawn from finished numbers.
 //!
-//! Nothing is estimated here. A caller fills in a plain description ([`ResponsePanels`], [`CalibrationFigure`] or
-//! [`ResidualFigure`]); one layout in millimetres is made from it, and that layout is written twice: as SVG (vector, text
+//! Nothing is estimated here. A caller fills in a plain description ([`ResponsePanels`], [`CalibrationFigure`],
+//! [`ComparisonFigure`] or [`ResidualFigure`]); one layout in millimetres is made from it, and that layout is written twice: as SVG (vector, text
 //! kept as text) and as PNG.
 //!
 //! - Sizes are those of print. Type is 7 pt or larger at that width.
@@ -12,8 +12,13 @@
 
 mod axis;
 mod calibration;
+mod card;
+mod card_words;
+mod comparison;
+mod font_subset;
 mod legend;
 mod marker;
+mod pdf;
 mod png_image;
 mod residuals;
 mod response;
@@ -26,9 +31,11 @@ mod typeface;
 mod tests;
 
 pub use calibration::{CalibrationFigure, CalibrationPoint, Censoring, IndexBand};
+pub use card::{Card, render_card};
+pub use comparison::{ComparisonFigure, Step};
 pub use residuals::{ResidualFigure, ResidualPoint};
 pub use response::{BandPoint, CurveLine, MarkedRate, MeanPoint, ResponsePanel, ResponsePanels};
-pub use season::{NamedFigure, residual_figures, season_figures};
+pub use season::{NamedFigure, residual_figures, season_cards, season_figures};
 
 use scene::Scene;
 use typeface::Typeface;
@@ -125,6 +132,12 @@ pub enum FigureError {
         /// The most that is taken.
         most: usize,
     },
+    /// A card with more rows and words than a page.
+    #[error("{rows} rows and what must be said with them don't fit on one page: widen the table's index step")]
+    PageTooSmall {
+        /// Rows of the table.
+        rows: usize,
+    },
     /// A resolution outside the range.
     #[error("{0} dots per inch; the PNG takes 72 to 1200")]
     Resolution(u32),
@@ -155,6 +168,18 @@ pub fn render_calibration(figure: &CalibrationFigure, style: &Style) -> Result<R
     figure.validate()?;
     let typeface = Typeface::load()?;
     let scene = calibration::lay_out(figure, style.width.millimetres(), &typeface);
+    finish(&scene, style, &figure.caption, &typeface)
+}
+
+/// Draws the rates of two tables by index.
+///
+/// # Errors
+///
+/// [`FigureError`] if neither has a rate, a number is not finite, limits are reversed, or a text is too long.
+pub fn render_comparison(figure: &ComparisonFigure, style: &Style) -> Result<Rendered, FigureError> {
+    figure.validate()?;
+    let typeface = Typeface::load()?;
+    let scene = comparison::lay_out(figure, style.width.millimetres(), &typeface);
     finish(&scene, style, &figure.caption, &typeface)
 }
 

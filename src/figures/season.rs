@@ -4,11 +4,11 @@ use rayon::prelude::*;
 
 use super::response::MOST_PANELS;
 use super::{
-    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, CurveLine, FigureError, IndexBand, MarkedRate,
-    MeanPoint, Rendered, ResidualFigure, ResponsePanel, ResponsePanels, Style, Width, render_calibration,
+    BandPoint, CalibrationFigure, CalibrationPoint, Card, Censoring, CurveLine, FigureError, IndexBand, MarkedRate,
+    MeanPoint, Rendered, ResidualFigure, ResponsePanel, ResponsePanels, Style, Width, render_calibration, render_card,
     render_residuals, render_response,
 };
-use crate::calibration::{Bound, Calibration, NeedPoint, Relation};
+use crate::calibration::{Bound, Calibration, NeedPoint, Relation, Word};
 use crate::experiment::anova::Analysed;
 use crate::experiment::{Fitted, FittedGroup};
 use crate::finding::{Finding, Place};
@@ -72,6 +72,26 @@ pub fn residual_figures(analysed: &[Analysed]) -> (Vec<NamedFigure>, Vec<Finding
     let style = Style { width: Width::DoubleColumn, ..Style::default() };
     let figures: Vec<(String, ResidualFigure)> = analysed.iter().filter_map(of_trial).collect();
     gathered(figures.into_par_iter().map(|(name, figure)| (name, render_residuals(&figure, &style))).collect())
+}
+
+/// The card of every table of a season, with the table's name.
+///
+/// A card that does not fit on its page is left out, with a warning that says why.
+#[must_use]
+pub fn season_cards(season: &Season) -> (Vec<(String, Card)>, Vec<Finding>) {
+    let (mut cards, mut left_out) = (Vec::new(), Vec::new());
+    for (result, table) in season.tables.iter().filter_map(|result| Some((result, result.derived.table.as_ref().ok()?)))
+    {
+        let name = &result.specification.name;
+        match render_card(table) {
+            Ok(card) => cards.push((name.clone(), card)),
+            Err(error) => {
+                let place = Place::file(format!("tables/{name}.card.svg"));
+                left_out.push(Finding::warning("card-left-out", place, format!("there is no card: {error}")));
+            }
+        }
+    }
+    (cards, left_out)
 }
 
 /// What could be drawn, and a warning for what could not.
@@ -262,12 +282,13 @@ fn calibration_figure(season: &Season, result: &TableResult) -> Option<Calibrati
          topdress within the early level; bars are {percent} % profile intervals of the optimum given its family, arrows are bounds. Line: {} \
          relation through {} points of {site_years} site-years; band: {percent} % by leaving site-years out in turn, coverage not measured for \
          this number of site-years. Bracket: the indices of the rate \
-         table; shade: outside the calibrated indices. The rule gives no rate below zero.",
+         table; shade: outside the calibrated indices. The rule gives no rate below zero.{worth}",
         specification.stages.0,
         specification.stages.1,
         kind,
         calibration.points.len(),
         percent = percent(level),
+        worth = worth(result),
     );
     let figure = CalibrationFigure {
         title: None,
@@ -284,6 +305,16 @@ fn calibration_figure(season: &Season, result: &TableResult) -> Option<Calibrati
         caption,
     };
     (!figure.points.is_empty()).then_some(figure)
+}
+
+/// What held-out site-years say of the sensor, for the caption.
+fn worth(result: &TableResult) -> String {
+    let Some(verdict) = &result.derived.verdict else { return String::new() };
+    let site_years = verdict.site_years;
+    match verdict.word {
+        Word::CannotTellYet => format!(" {site_years} held-out site-years cannot tell yet whether the sensor pays."),
+        word => format!(" On {site_years} held-out site-years the sensor {}.", word.name()),
+    }
 }
 
 fn domain_of_points(calibration: &Calibration) -> (f64, f64) {

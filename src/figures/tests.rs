@@ -1,5 +1,6 @@
 //! Figures of made-up trials, checked by what their SVG and PNG contain.
 
+mod card;
 mod contents;
 mod coverage;
 mod demo;

@@ -17,7 +17,7 @@ pub(super) const SMALL: f64 = 7.0;
 pub(super) const LARGE: f64 = 8.0;
 /// Height of capitals as a share of the type size (1490 of 2048 units, the font's OS/2 table).
 pub(super) const CAPITAL_HEIGHT: f64 = 0.7275;
-static INTER: &[u8] = include_bytes!("font/Inter-Regular.ttf");
+pub(super) static INTER: &[u8] = include_bytes!("font/Inter-Regular.ttf");
 
 /// Distance between lines of type, in millimetres.
 pub(super) fn line_height(points: f64) -> f64 {
@@ -42,6 +42,21 @@ impl Typeface {
         let units_per_em =
             font.units_per_em().ok_or_else(|| FigureError::Drawing("the font states no em".to_owned()))?;
         Ok(Typeface { font, units_per_em: f64::from(units_per_em) })
+    }
+
+    /// The number of a character's glyph.
+    pub(super) fn glyph(&self, character: char) -> u16 {
+        self.font.glyph_id(character).0
+    }
+
+    /// Width of a character, as a share of the type size.
+    pub(super) fn ems(&self, character: char) -> f64 {
+        self.advance(self.font.glyph_id(character)) / self.units_per_em
+    }
+
+    /// How far letters reach above and (below zero) under the baseline, as a share of the type size.
+    pub(super) fn ascent_and_descent(&self) -> [f64; 2] {
+        [self.font.ascent_unscaled(), self.font.descent_unscaled()].map(|units| f64::from(units) / self.units_per_em)
     }
 
     /// Length of a text in millimetres.

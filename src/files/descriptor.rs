@@ -4,11 +4,12 @@ use std::cell::RefCell;
 use std::ops::Range;
 use std::sync::Arc;
 
-use jiff::civil::Date;
+use jiff::civil::{Date, Time};
 use serde_spanned::Spanned;
 use toml::de::{DeArray, DeString, DeTable, DeValue};
 
 use super::nearest::{list, nearest, suggestion};
+use super::plates::read_time;
 use crate::finding::{Excerpt, Finding, Place, Severity};
 
 /// A descriptor and the faults found in it so far.
@@ -109,13 +110,17 @@ impl Document {
 
     /// An error at a value.
     pub(super) fn fault<T>(&self, code: &'static str, at: &Typed<T>, text: impl Into<String>) -> Finding {
-        let place = self.place(&at.span).column(&at.key).value(&at.typed);
-        Finding::error(code, place, text).excerpt(self.excerpt(&at.span))
+        Finding::error(code, self.place_of(at), text).excerpt(self.excerpt(&at.span))
     }
 
     /// A warning at a value.
     pub(super) fn warning<T>(&self, code: &'static str, at: &Typed<T>, text: impl Into<String>) -> Finding {
         Finding { severity: Severity::Warning, ..self.fault(code, at, text) }
+    }
+
+    /// The place of a value.
+    pub(super) fn place_of<T>(&self, at: &Typed<T>) -> Place {
+        self.place(&at.span).column(&at.key).value(&at.typed)
     }
 
     fn place(&self, span: &Range<usize>) -> Place {
@@ -253,6 +258,11 @@ impl<'d> Item<'d> {
         self.value.get_ref().is_table()
     }
 
+    /// Whether the value is a number.
+    pub(super) fn is_number(&self) -> bool {
+        self.value.get_ref().is_integer() || self.value.get_ref().is_float()
+    }
+
     /// A text that says something.
     pub(super) fn text(&self) -> Option<Typed<String>> {
         match self.value.get_ref() {
@@ -344,6 +354,20 @@ impl<'d> Item<'d> {
             Some(date) => Some(self.with(date)),
             None => self.expected("a date of the calendar", remedy),
         }
+    }
+
+    /// A time of day, with or without quotes.
+    pub(super) fn time(&self) -> Option<Time> {
+        let remedy = "write hours and minutes, such as \"9:05\" or \"14:30\"";
+        let time = match self.value.get_ref() {
+            DeValue::String(text) => read_time(text.trim()),
+            DeValue::Datetime(datetime) if datetime.date.is_none() && datetime.offset.is_none() => datetime
+                .time
+                .and_then(|time| Some((i8::try_from(time.hour).ok()?, i8::try_from(time.minute).ok()?)))
+                .and_then(|(hour, minute)| Time::new(hour, minute, 0, 0).ok()),
+            _ => None,
+        };
+        time.or_else(|| self.expected("a time of day", remedy))
     }
 
     /// One of a few named values.

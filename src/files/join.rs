@@ -118,7 +118,17 @@ mod tests {
 
     fn reading(row: u32, plot: usize, day: i8, leaf: Option<u32>) -> Reading {
         let date = date(2025, 4, day);
-        Reading { plot, instrument: Instrument::CanopyNdvi, date, stage: None, leaf, value: 1.0, column: 0, row }
+        Reading {
+            plot,
+            instrument: Instrument::CanopyNdvi,
+            date,
+            stage: None,
+            leaf,
+            position: None,
+            value: 1.0,
+            column: 0,
+            row,
+        }
     }
 
     fn rows(readings: &[Reading]) -> Vec<u32> {

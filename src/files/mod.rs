@@ -49,6 +49,14 @@
 //! A walk that has not as many readings as plots × readings of a plot is refused with both numbers. Without a leaf column the
 //! readings of a plot are numbered as they were taken. [`Trial::walks`](crate::trial::Trial::walks) tells the plots passed.
 //!
+//! A canopy sensor's NDVI may be given as `red` and `near_infrared` reflectance in the place of the reading, both as fractions or both in per cent; a
+//! row that has one without the other, or no light at all, is refused. Several passes of one day are numbered: `pass = 1`, `pass = 2` beside
+//! their columns, or the column that numbers them; two columns of one day without numbers are refused as a reading twice. `position` names
+//! the column that tells where on the plant a leaf sat.
+//!
+//! `[[plate_check]]` holds readings of a reference plate with its `expected` value and a `tolerance`: `readings` typed in the descriptor, or a
+//! `file` with `date`, `time` and `value`.
+//!
 //! A million readings cost a look-up each and no allocation: text stays in one piece, dates and stages that repeat the cell above are
 //! not read again, and every core takes part (`benches/reading.rs`).
 //!
@@ -70,7 +78,7 @@
 //! Every plot has its key, block, main plot, variety, factor levels and N rates where the descriptor names their columns (0 is a rate,
 //! an empty cell is not), and a harvested plot its moisture where there is a moisture column, unless its yield is left out. A yield, a
 //! protein, a test weight, a count, a score, a planned rate beside the one that went on or a reading may be missing. A reading
-//! belongs to a plot, and there is one for a plot, instrument, day and leaf.
+//! belongs to a plot, and there is one for a plot, instrument, day and leaf (or pass).
 //!
 //! Refused as typing or unit errors, whatever the crop: an application above 1000 kg N/ha, a yield above 200 Mg/ha, a side of the
 //! harvested area outside 0.1 to 1000 m, an NDVI outside −1 to 1, a leaf chlorophyll reading above 150; in a quick look, where units
@@ -95,10 +103,13 @@ mod harvested;
 mod join;
 mod knowledge_descriptor;
 mod layout;
+mod leaf_positions;
 mod nearest;
 mod number;
 mod opened;
 mod parquet;
+mod plate_descriptor;
+mod plates;
 mod plausible;
 mod plot_details;
 mod plots;
@@ -108,6 +119,8 @@ mod programme_descriptor;
 mod quick_look;
 mod reading_forms;
 mod readings;
+mod readings_descriptor;
+mod reflectance;
 mod separated;
 mod site_year;
 mod table;

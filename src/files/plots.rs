@@ -14,7 +14,7 @@ use super::table::{Column, DataTable};
 use super::trial_descriptor::{ApplicationSection, Condition, ExclusionSection, RateSection, TrialDescriptor};
 use crate::crop::Crop;
 use crate::finding::Finding;
-use crate::trial::{Exclusion, Plot, PlotColumns};
+use crate::trial::{Exclusion, FlaggedLeaves, Plot, PlotColumns};
 use crate::units::{MoisturePercent, NRate, NRateUnit, YieldUnit};
 
 /// What a trial takes from its programme. A piece that the programme got wrong is `None`: its fault is reported there.
@@ -25,6 +25,7 @@ pub(super) struct FromProgramme<'p> {
     pub(super) yields: Option<YieldUnit>,
     pub(super) standard_moisture: Option<MoisturePercent>,
     pub(super) days_to_show_in_canopy: i32,
+    pub(super) flagged_leaves: FlaggedLeaves,
 }
 
 /// The column that a descriptor names.

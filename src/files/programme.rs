@@ -63,6 +63,7 @@ pub(super) fn read(root: &Path, only: Option<&str>) -> Result<Loaded<Programme>,
         yields: descriptor.units.map(|units| units.yields),
         standard_moisture: descriptor.units.and_then(|units| units.standard_moisture),
         days_to_show_in_canopy: descriptor.decisions.days_to_show_in_canopy,
+        flagged_leaves: descriptor.decisions.flagged_leaves,
     };
     let mut trials: Vec<Trial> = taking_part
         .iter()

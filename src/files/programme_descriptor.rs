@@ -9,15 +9,23 @@ use super::prices_descriptor::prices;
 use super::values::{instrument, moisture, stage, unit};
 use crate::crop::Crop;
 use crate::trial::{
-    Decisions, GrowthStage, IndexRange, NearOptimumWithin, Outside, Prices, RateLimits, RelationKind, ResultUnits,
-    TableSpecification,
+    Decisions, FlaggedLeaves, GrowthStage, IndexRange, NearOptimumWithin, Outside, Prices, RateLimits, RelationKind,
+    ResultUnits, TableSpecification,
 };
-use crate::units::{MoisturePercent, NRateUnit, YieldUnit};
+use crate::units::{CountUnit, Density, MoisturePercent, NRateUnit, YieldUnit};
 
 const ROOT: &[&str] = &["format", "title", "crop", "currency", "leave_out", "units", "prices", "decisions", "table"];
 const UNITS: &[&str] = &["n_rate", "yield", "moisture_percent", "pounds_per_bushel"];
-const DECISIONS: &[&str] =
-    &["near_optimum_within", "standard_topdress", "days_to_show_in_canopy", "level", "site_year_weights"];
+const DECISIONS: &[&str] = &[
+    "near_optimum_within",
+    "standard_topdress",
+    "days_to_show_in_canopy",
+    "level",
+    "site_year_weights",
+    "flagged_leaves",
+    "thin_stand_below",
+];
+const THIN_STAND: &[&str] = &["tillers", "unit"];
 const NEAR_OPTIMUM: &[&str] = &["percent", "money"];
 const TABLE: &[&str] =
     &["name", "instrument", "stages", "index", "rate", "outside", "relation", "sensing_dates", "varieties"];
@@ -150,6 +158,9 @@ fn decisions(section: &Section) -> Decisions {
     let level = section
         .get("level")
         .and_then(|item| item.number_within("above 0 and below 1, such as 0.95", |level| level > 0.0 && level < 1.0));
+    let kept = [("keep", FlaggedLeaves::Keep), ("leave-out", FlaggedLeaves::LeaveOut)];
+    let flagged_leaves = section.get("flagged_leaves").and_then(|item| item.choice(&kept));
+    let thin_stand_below = section.get("thin_stand_below").and_then(|item| thin_stand(&item));
     Decisions {
         near_optimum_within: near.unwrap_or(usual.near_optimum_within),
         standard_topdress: standard,
@@ -157,7 +168,18 @@ fn decisions(section: &Section) -> Decisions {
             .and_then(|days| i32::try_from(days.value).ok())
             .unwrap_or(usual.days_to_show_in_canopy),
         level: level.map_or(usual.level, |level| level.value),
+        flagged_leaves: flagged_leaves.map_or(usual.flagged_leaves, |kept| kept.value),
+        thin_stand_below,
     }
+}
+
+/// A number of tillers over an area.
+fn thin_stand(item: &Item) -> Option<Density> {
+    let section = item.section(THIN_STAND)?;
+    let units = [("per ft2", CountUnit::PerSquareFoot), ("per m2", CountUnit::PerSquareMetre)];
+    let tillers = section.required("tillers").and_then(|item| positive(&item));
+    let unit = section.required("unit").and_then(|item| item.choice(&units));
+    Density::new(tillers?, unit?.value, None)
 }
 
 fn site_year_weights(section: &Section) -> Vec<(Typed<String>, f64)> {

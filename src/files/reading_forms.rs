@@ -1,5 +1,6 @@
 //! The forms readings are kept in: a column a sensing date, or a row a reading.
 
+use std::num::NonZeroU8;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
@@ -9,10 +10,12 @@ use rayon::iter::{IntoParallelIterator as _, ParallelIterator as _};
 use super::cell::{Cell, keep};
 use super::descriptor::{Document, Supplied, Typed};
 use super::join::KeyIndex;
+use super::leaf_positions::Positions;
 use super::plausible;
 use super::plots::{column, rows_that_meet};
+use super::readings_descriptor::{LongForm, ReadingColumn};
+use super::reflectance::Values;
 use super::table::{Column, CutRow, DataTable};
-use super::trial_descriptor::{LongForm, ReadingColumn};
 use crate::finding::Finding;
 use crate::trial::{GrowthStage, Instrument, Reading};
 
@@ -44,7 +47,7 @@ pub(super) enum Keys<'t, 'k> {
 }
 
 /// A reading that its instrument can give; `None` where the cell is missing.
-fn value(cell: &Cell, instrument: Instrument) -> Result<Option<f64>, Finding> {
+fn value(cell: &Cell<'_>, instrument: Instrument) -> Result<Option<f64>, Finding> {
     let Some(value) = cell.number()? else { return Ok(None) };
     let (lowest, highest, what) = match instrument {
         Instrument::CanopyNdvi => (-1.0, 1.0, "NDVI"),
@@ -67,9 +70,10 @@ pub(super) fn wide(
     keys: Keys,
     findings: &mut Vec<Finding>,
 ) -> Forms {
-    let Some(values) = keep(column(document, origin.table, &form.column), findings) else { return Forms::default() };
+    let Some(values) = Values::find(document, origin.table, &form.value, findings) else { return Forms::default() };
     let stages = form.stage.clone().map(Role::Same);
-    let roles = Roles { origin, values, leaves: None, dates: Role::Same(form.date), stages };
+    let dates = Role::Same(form.date);
+    let roles = Roles { origin, values, leaves: Leaves::Same(form.pass), positions: None, dates, stages };
     roles.read_all(None, keys, findings)
 }
 
@@ -79,6 +83,7 @@ pub(super) fn long(
     origin: Origin,
     form: &LongForm,
     keys: Keys,
+    known_positions: &mut Vec<String>,
     findings: &mut Vec<Finding>,
 ) -> Option<Forms> {
     let table = origin.table;
@@ -86,25 +91,37 @@ pub(super) fn long(
         Some(condition) => keep(rows_that_meet(document, table, condition), findings).map(Some),
         None => Some(None),
     };
+    let values = Values::find(document, table, &form.value, findings);
     let mut named = |name: &Typed<String>| keep(column(document, table, name), findings);
-    let values = named(&form.value);
     let leaves = form.leaf.as_ref().map(&mut named);
+    let positions = form.position.as_ref().map(&mut named);
     let dates = Role::of(&form.date, &mut named);
     let stages = form.stage.as_ref().map(|stage| Role::of(stage, &mut named));
     let (values, dates) = (values?, dates?);
-    let leaves = if let Some(leaves) = leaves { Some(leaves?) } else { None };
+    let leaves = if let Some(leaves) = leaves { Leaves::Column(leaves?) } else { Leaves::Same(None) };
+    let positions = match positions {
+        Some(column) => Some(Positions::of(column?, known_positions, findings)?),
+        None => None,
+    };
     let stages = if let Some(stages) = stages { Some(stages?) } else { None };
-    let roles = Roles { origin, values, leaves, dates, stages };
+    let roles = Roles { origin, values, leaves, positions, dates, stages };
     Some(roles.read_all(rows?.as_deref(), keys, findings))
 }
 
 /// The columns that a reading is made from.
 struct Roles<'t> {
     origin: Origin<'t>,
-    values: Column<'t>,
-    leaves: Option<Column<'t>>,
+    values: Values<'t>,
+    leaves: Leaves<'t>,
+    positions: Option<Positions<'t>>,
     dates: Role<'t, Date>,
     stages: Option<Role<'t, GrowthStage>>,
+}
+
+/// What numbers the readings of a plot.
+enum Leaves<'t> {
+    Column(Column<'t>),
+    Same(Option<u32>),
 }
 
 /// A role whose column was found.
@@ -192,7 +209,8 @@ impl<'t> Roles<'t> {
         let nothing = || {
             shared.has_gaps.store(true, Ordering::Relaxed);
             let (instrument, date) = (self.origin.instrument, Date::ZERO);
-            Reading { plot: 0, instrument, date, stage: None, leaf: None, value: 0.0, column: NO_COLUMN, row: 0 }
+            let (leaf, position, stage) = (None, None, None);
+            Reading { plot: 0, instrument, date, stage, leaf, position, value: 0.0, column: NO_COLUMN, row: 0 }
         };
         let read = |reader: &mut Reader<'t>, row: usize| {
             if met.is_some_and(|met| met.get(row) != Some(&true)) {
@@ -229,14 +247,19 @@ impl<'t> Roles<'t> {
         let Reader { day, stage, plot, key, row: cells } = reader;
         cells.go_to(row);
         let cell = |column: Column<'t>| column.within(cells);
-        let value = keep(value(&cell(self.values), self.origin.instrument), faults).flatten();
+        let value = keep(self.values.within(cells, |cell| value(cell, self.origin.instrument)), faults).flatten();
         if let Role::Column(column) = &self.dates {
             keep(day.read(cells.text(*column), || cell(*column).date()), faults);
         }
         if let Some(Role::Column(column)) = &self.stages {
             keep(stage.read(cells.text(*column), || cell(*column).stage()), faults);
         }
-        let leaf = self.leaves.and_then(|leaves| keep(cell(leaves).count(), faults).flatten());
+        let leaf = match self.leaves {
+            Leaves::Column(leaves) => keep(cell(leaves).count(), faults).flatten(),
+            Leaves::Same(pass) => pass,
+        };
+        let position: Option<NonZeroU8> =
+            self.positions.as_ref().and_then(|positions| positions.position(cells.text(positions.column)));
         if let Keys::Columns(parts, index) = keys {
             let above = plot.value;
             match parts {
@@ -262,7 +285,7 @@ impl<'t> Roles<'t> {
         let (date, stage) = (day.value, stage.value.clone());
         let Origin { instrument, column, .. } = self.origin;
         // The grid counts rows in four bytes.
-        Some(Reading { plot, instrument, date, stage, leaf, value, column, row: cells.number as u32 })
+        Some(Reading { plot, instrument, date, stage, leaf, position, value, column, row: cells.number as u32 })
     }
 }
 

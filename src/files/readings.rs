@@ -9,8 +9,9 @@ use super::join::{KeyIndex, put_in_order};
 use super::nearest::nearest;
 use super::plots::column;
 use super::reading_forms::{Forms, Keys, Origin, long, wide};
+use super::readings_descriptor::{ReadingForm, ReadingsSection, ValueColumns};
 use super::table::{Column, DataTable};
-use super::trial_descriptor::{ReadingForm, ReadingsSection, TrialDescriptor};
+use super::trial_descriptor::TrialDescriptor;
 use super::walk;
 use crate::finding::{Finding, Place};
 use crate::trial::{Instrument, Reading, ReadingColumn, Walk};
@@ -29,6 +30,8 @@ pub(super) struct Read {
     pub(super) readings: Vec<Reading>,
     pub(super) files: Vec<String>,
     pub(super) columns: Vec<ReadingColumn>,
+    /// Positions of leaves, as typed.
+    pub(super) leaf_positions: Vec<String>,
     pub(super) walks: Vec<Walk>,
 }
 
@@ -55,6 +58,7 @@ pub(super) fn read(
     let key_columns = &descriptor.plots.as_ref()?.plot;
     let before = findings.len();
     let mut gathered = Gathered::default();
+    let mut positions = Vec::new();
     for section in &descriptor.readings {
         let table = match &section.file {
             Some(file) => match trial.table(document, file, findings) {
@@ -70,9 +74,11 @@ pub(super) fn read(
         if let ReadingForm::Walk(form, walk) = &section.form {
             let passed = walk::passed(document, descriptor, walk, plots, findings);
             let (file, origin) = gathered.origin(&table, section.instrument, &form.value, &[]);
-            let mut forms = long(document, origin, form, Keys::Walk, findings).unwrap_or_default();
+            let forms = long(document, origin, form, Keys::Walk, &mut positions, findings);
+            let mut forms = forms.unwrap_or_default();
             let Some(passed) = passed.filter(|_| findings.len() == before) else { continue };
-            let days = walk::assign(document, walk, &passed, &table, &form.value, &mut forms.readings, findings);
+            let Some(value) = form.value.columns().next() else { continue };
+            let days = walk::assign(document, walk, &passed, &table, value, &mut forms.readings, findings);
             gathered.add(forms);
             let walk = |date| Walk { file, instrument: section.instrument, date, plots: passed.clone() };
             gathered.walks.extend(days.into_iter().map(walk));
@@ -90,13 +96,13 @@ pub(super) fn read(
         match &section.form {
             ReadingForm::Wide(forms) => {
                 for form in forms {
-                    let (_, origin) = gathered.origin(&table, section.instrument, &form.column, names);
+                    let (_, origin) = gathered.origin(&table, section.instrument, &form.value, names);
                     gathered.add(wide(document, origin, form, keys, findings));
                 }
             }
             ReadingForm::Long(form) => {
                 let (_, origin) = gathered.origin(&table, section.instrument, &form.value, names);
-                gathered.add(long(document, origin, form, keys, findings).unwrap_or_default());
+                gathered.add(long(document, origin, form, keys, &mut positions, findings).unwrap_or_default());
             }
             ReadingForm::Walk(..) => {}
         }
@@ -109,6 +115,7 @@ pub(super) fn read(
         readings: gathered.readings,
         files: gathered.files,
         columns: gathered.columns.into_iter().map(|read| read.column).collect(),
+        leaf_positions: positions,
         walks: gathered.walks,
     })
 }
@@ -128,7 +135,7 @@ impl Gathered {
         &mut self,
         table: &'t Rc<DataTable>,
         instrument: Instrument,
-        value: &Typed<String>,
+        value: &ValueColumns,
         keys: &[Typed<String>],
     ) -> (usize, Origin<'t>) {
         let file = self.files.iter().position(|earlier| earlier == table.file()).unwrap_or_else(|| {
@@ -137,7 +144,7 @@ impl Gathered {
         });
         let origin = Origin { table, instrument, column: self.columns.len() as u32 };
         self.columns.push(ColumnRead {
-            column: ReadingColumn { file, header: value.value.trim().to_owned() },
+            column: ReadingColumn { file, header: value.header() },
             table: Rc::clone(table),
             instrument,
             key_columns: keys.iter().map(|name| name.value.clone()).collect(),
@@ -211,6 +218,9 @@ impl Gathered {
             let remedy = match here.instrument {
                 Instrument::LeafChlorophyll if reading.leaf.is_none() => {
                     "name the column that numbers the leaves with leaf = …, or keep one reading"
+                }
+                Instrument::CanopyNdvi if reading.leaf.is_none() => {
+                    "number the passes of the day with pass = 1, pass = 2 … (or the column that numbers them), or keep one reading"
                 }
                 _ => "keep one of them, or correct plot, date or leaf",
             };

@@ -4,6 +4,7 @@ use super::descriptor::{Document, Typed};
 use super::folder::{Folder, TrialFolder};
 use super::join::KeyIndex;
 use super::knowledge_descriptor::{Amount, BackgroundSection};
+use super::plates;
 use super::plots::{self, FromProgramme};
 use super::readings;
 use super::timing;
@@ -58,6 +59,7 @@ fn with_data(
     let keys = plots::plot_keys(document, descriptor, &table, findings);
     let plots = plots::read(document, descriptor, &table, keys.as_ref().map(KeyIndex::parts), programme, findings);
     let readings = readings::read(document, descriptor, trial, &table, keys.as_ref(), findings);
+    let plates = plates::read(document, &descriptor.plates, trial, findings);
     let applications = applications(descriptor, programme)?;
     if let Some(readings) = readings.as_ref().filter(|_| document.is_sound()) {
         let sensing = timing::sensing_dates(&readings.readings);
@@ -65,7 +67,7 @@ fn with_data(
         timing::check_dates(document, descriptor, &applications, &sensing, days, findings);
         timing::check_harvest_year(document, descriptor, &sensing, findings);
     }
-    let (plots, readings) = (plots?, readings?);
+    let (plots, readings, plate_checks) = (plots?, readings?, plates?);
     if document.is_sound() {
         findings.extend(what_is_absent(document, descriptor, programme));
         timing::check_late_nitrogen(document, descriptor, &plots);
@@ -96,7 +98,10 @@ fn with_data(
         readings: readings.readings,
         reading_files: readings.files,
         reading_columns: readings.columns,
+        leaf_positions: readings.leaf_positions,
+        flagged_leaves: programme.flagged_leaves,
         walks: readings.walks,
+        plate_checks,
     })
 }
 

@@ -6,9 +6,10 @@ use super::descriptor::{Document, Item, Section, Supplied, Typed};
 use super::file_reference::{FileReference, file_reference, with_file_keys};
 use super::harvest_descriptor::{self, HarvestSection};
 use super::knowledge_descriptor::{self as knowledge, BackgroundSection, CountSection};
-use super::values::{instrument, n_percent, stage, unit};
-use super::walk::{WalkOrder, WalkSection};
-use crate::trial::{Design, Excluded, GrowthStage, Instrument, NeedFrom, SameDay, SharedWithin, Timing};
+use super::plate_descriptor::{self, PlateSection};
+use super::readings_descriptor::{READINGS, ReadingsSection, readings};
+use super::values::{n_percent, stage, unit};
+use crate::trial::{Design, Excluded, GrowthStage, NeedFrom, SameDay, SharedWithin, Timing};
 use crate::units::NRateUnit;
 
 const ROOT: &[&str] = &[
@@ -29,6 +30,7 @@ const ROOT: &[&str] = &[
     "application",
     "reference",
     "readings",
+    "plate_check",
     "harvest",
     "exclude",
 ];
@@ -37,12 +39,8 @@ const APPLICATION: &[&str] = &["name", "product", "n", "planned", "date", "stage
 const N: &[&str] = &["column", "same", "unit", "n_percent"];
 const REFERENCE: &[&str] = &["where", "also_treatment", "shared_within"];
 const WHERE: &[&str] = &["column", "equals"];
-const READINGS: &[&str] =
-    with_file_keys!["instrument", "columns", "plot", "walk", "where", "date", "stage", "leaf", "value"];
-const WALK: &[&str] = &["order", "along", "readings_per_plot"];
-const READING_COLUMN: &[&str] = &["column", "date", "stage"];
 const EXCLUDE: &[&str] = &["plot", "what", "reason"];
-const COLUMN_OR_SAME: &[&str] = &["column", "same"];
+pub(super) const COLUMN_OR_SAME: &[&str] = &["column", "same"];
 
 /// What a trial descriptor says. A piece that is missing or wrong is `None` or left out, and a finding of the document.
 pub(super) struct TrialDescriptor {
@@ -62,6 +60,7 @@ pub(super) struct TrialDescriptor {
     pub(super) applications: Vec<ApplicationSection>,
     pub(super) reference: Option<ReferenceSection>,
     pub(super) readings: Vec<ReadingsSection>,
+    pub(super) plates: Vec<PlateSection>,
     pub(super) harvest: Option<HarvestSection>,
     pub(super) exclusions: Vec<ExclusionSection>,
 }
@@ -113,48 +112,6 @@ pub(super) struct ReferenceSection {
     pub(super) shared_names: Vec<Typed<String>>,
 }
 
-pub(super) struct ReadingsSection {
-    pub(super) instrument: Instrument,
-    /// The file, where it is not the plots file.
-    pub(super) file: Option<FileReference>,
-    /// The columns that name the plot, where they are not called as in the plots file.
-    pub(super) plot: Option<Vec<Typed<String>>>,
-    pub(super) form: ReadingForm,
-}
-
-pub(super) enum ReadingForm {
-    /// One column a sensing date, one row a plot.
-    Wide(Vec<ReadingColumn>),
-    /// One row a reading.
-    Long(Box<LongForm>),
-    /// One row a reading, its plot told by the order of the rows.
-    Walk(Box<LongForm>, Box<WalkSection>),
-}
-
-impl ReadingForm {
-    /// The columns of values.
-    pub(super) fn columns(&self) -> Vec<&Typed<String>> {
-        match self {
-            Self::Wide(columns) => columns.iter().map(|form| &form.column).collect(),
-            Self::Long(form) | Self::Walk(form, _) => vec![&form.value],
-        }
-    }
-}
-
-pub(super) struct ReadingColumn {
-    pub(super) column: Typed<String>,
-    pub(super) date: Date,
-    pub(super) stage: Option<GrowthStage>,
-}
-
-pub(super) struct LongForm {
-    pub(super) condition: Option<Condition>,
-    pub(super) date: Supplied<Date>,
-    pub(super) stage: Option<Supplied<GrowthStage>>,
-    pub(super) leaf: Option<Typed<String>>,
-    pub(super) value: Typed<String>,
-}
-
 pub(super) struct ExclusionSection {
     pub(super) plot: Typed<Vec<String>>,
     pub(super) what: Excluded,
@@ -199,6 +156,7 @@ pub(super) fn read(document: &Document) -> Option<TrialDescriptor> {
             .and_then(|item| item.section(REFERENCE))
             .and_then(|section| reference(&section)),
         readings: root.sections("readings", READINGS).iter().filter_map(readings).collect(),
+        plates: plate_descriptor::plates(&root),
         harvest: root.get("harvest").and_then(|item| harvest_descriptor::harvest(&item)),
         exclusions: root.sections("exclude", EXCLUDE).iter().filter_map(exclusion).collect(),
     })
@@ -264,7 +222,7 @@ fn rates(item: &Item) -> Option<RateSection> {
     Some(RateSection { rates, unit: unit.map(|unit| unit.value), n_percent })
 }
 
-fn condition(item: &Item) -> Option<Condition> {
+pub(super) fn condition(item: &Item) -> Option<Condition> {
     let section = item.section(WHERE)?;
     let column = section.required("column").and_then(|item| item.text());
     let equals = section.required("equals").and_then(|item| item.label());
@@ -289,81 +247,6 @@ fn reference(section: &Section) -> Option<ReferenceSection> {
         })
         .collect();
     Some(ReferenceSection { condition: condition?, also_treatment: also_treatment?, shared_within, shared_names })
-}
-
-fn readings(section: &Section) -> Option<ReadingsSection> {
-    let instrument = section.required("instrument").and_then(|item| instrument(&item));
-    let plot = section.get("plot").map(|item| item.labels());
-    let (file, form) = match section.get("columns") {
-        Some(columns) => {
-            for key in ["where", "date", "stage", "leaf", "value", "walk"] {
-                if let Some(item) = section.get(key) {
-                    let text = format!("{key:?} is for one row a reading, columns for one row a plot");
-                    item.fault("conflicting-keys", text, "use columns, or file, date and value");
-                }
-            }
-            let file = match section.get("file") {
-                Some(_) => Some(file_reference(section)?),
-                None => None,
-            };
-            let columns: Vec<Option<ReadingColumn>> = columns.list()?.iter().map(reading_column).collect();
-            (file, ReadingForm::Wide(columns.into_iter().collect::<Option<Vec<_>>>()?))
-        }
-        None => {
-            let file = file_reference(section);
-            let form = long_form(section);
-            let walk = section.get("walk").map(|item| walk(&item));
-            if let (Some(item), Some(_)) = (section.get("plot"), &walk) {
-                let text = "a walk tells the plots by their order, and here they are named too";
-                item.fault("conflicting-keys", text, "remove plot, or remove walk");
-            }
-            let form = Box::new(form?);
-            let form = match walk {
-                Some(walk) => ReadingForm::Walk(form, Box::new(walk?)),
-                None => ReadingForm::Long(form),
-            };
-            (Some(file?), form)
-        }
-    };
-    let plot = match plot {
-        Some(labels) => Some(labels?),
-        None => None,
-    };
-    Some(ReadingsSection { instrument: instrument?, file, plot, form })
-}
-
-fn reading_column(item: &Item) -> Option<ReadingColumn> {
-    let section = item.section(READING_COLUMN)?;
-    let column = section.required("column").and_then(|item| item.text());
-    let date = section.required("date").and_then(|item| item.date());
-    let stage = section.get("stage").and_then(|item| stage(&item)).map(|stage| stage.value);
-    Some(ReadingColumn { column: column?, date: date?.value, stage })
-}
-
-fn walk(item: &Item) -> Option<WalkSection> {
-    let section = item.section(WALK)?;
-    let orders = [("plots-file", WalkOrder::PlotsFile), ("serpentine", WalkOrder::Serpentine)];
-    let order = section.required("order").and_then(|item| item.choice(&orders));
-    let along = section.get("along").map(|item| item.text());
-    let readings_per_plot = section.required("readings_per_plot").and_then(|item| item.integer_within(1, 10_000));
-    let along = match along {
-        Some(along) => Some(along?),
-        None => None,
-    };
-    Some(WalkSection { order: order?, along, readings_per_plot: readings_per_plot? })
-}
-
-fn long_form(section: &Section) -> Option<LongForm> {
-    let where_ = section.get("where").map(|item| condition(&item));
-    let date = section.required("date").and_then(|item| item.supplied(COLUMN_OR_SAME, Item::date));
-    let stage = section.get("stage").and_then(|item| item.supplied(COLUMN_OR_SAME, stage));
-    let leaf = section.get("leaf").and_then(|item| item.text());
-    let value = section.required("value").and_then(|item| item.text());
-    let condition = match where_ {
-        Some(condition) => Some(condition?),
-        None => None,
-    };
-    Some(LongForm { condition, date: date?.0, stage: stage.map(|(supplied, _)| supplied), leaf, value: value? })
 }
 
 fn exclusion(section: &Section) -> Option<ExclusionSection> {

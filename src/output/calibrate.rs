@@ -5,14 +5,14 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::calibrate_index::{CriticalIndexOf, FeaturesOf, ReliabilityOf};
 use super::envelope::Report;
-use super::long::{Long, number, text};
 use super::optimum::status_name;
 use crate::calibration::{
     Bound, Calibration, HeldOut, NeedPoint, NoRelation, Performance, Prediction, Relation, Rule, Scored, SetAside,
     Tried, Validation, Verdict,
 };
-use crate::files::export::{Cell, Table};
+use crate::files::export::Table;
 use crate::season::{Season, TableResult};
 use crate::stats::interval::Interval;
 use crate::stats::random_effects::Known;
@@ -27,6 +27,8 @@ pub struct Calibrations {
     pub price_ratio_unit: Option<String>,
     /// One entry a table.
     pub tables: Vec<TableCalibration>,
+    /// Several readings of the same treatments at once; one entry a stage window and variety group.
+    pub features: Vec<FeaturesOf>,
 }
 
 /// The calibration of one table.
@@ -44,6 +46,8 @@ pub struct TableCalibration {
     pub relation_asked: Option<&'static str>,
     /// The kind that the table is made from; null where there is none.
     pub relation: Option<&'static str>,
+    /// Why there is no relation; null where there is one.
+    pub reason: Option<String>,
     /// What each kind forgoes on held-out site-years, where validation chose; empty where one was asked for.
     pub tried: Vec<TriedOf>,
     /// Site-years with a point at the base price ratio.
@@ -58,6 +62,10 @@ pub struct TableCalibration {
     pub verdict: Option<VerdictOf>,
     /// Resampled site-years; null where there are too few.
     pub resampled: Option<ResampledOf>,
+    /// How reliable the index of its treatments is.
+    pub reliability: ReliabilityOf,
+    /// The index as a classifier.
+    pub critical_index: CriticalIndexOf,
 }
 
 /// A kind of relation that was tried.
@@ -256,11 +264,12 @@ pub struct ResampledOf {
 
 impl Calibrations {
     /// The calibrations of a season's tables.
-    pub fn of<'a>(season: &Season, tables: impl IntoIterator<Item = &'a TableResult>) -> Self {
+    pub fn of(season: &Season, tables: &[TableResult]) -> Self {
         Self {
             rate_unit: season.programme.units.n_rate.to_string(),
             price_ratio_unit: season.price_ratio.as_ref().and_then(|ratio| ratio.unit.clone()),
-            tables: tables.into_iter().map(TableCalibration::of).collect(),
+            tables: tables.iter().map(TableCalibration::of).collect(),
+            features: season.together(tables).iter().map(FeaturesOf::of).collect(),
         }
     }
 
@@ -286,6 +295,7 @@ impl TableCalibration {
             last_stage: specification.stages.1.to_string(),
             relation_asked: specification.relation.map(RelationKind::name),
             relation: chosen.map(|chosen| chosen.kind.name()),
+            reason: base.and_then(|base| base.relation().err()).map(|reason| reason.to_string()),
             tried: chosen
                 .map_or(&[][..], |chosen| &chosen.tried)
                 .iter()
@@ -305,6 +315,8 @@ impl TableCalibration {
                 attempted: resampled.attempted,
                 failed: resampled.failed(),
             }),
+            reliability: ReliabilityOf::of(&result.reliability),
+            critical_index: CriticalIndexOf::of(result.deficient_above, &result.classifier),
         }
     }
 
@@ -493,50 +505,9 @@ impl Report for Calibrations {
         super::calibrate_text::text(self)
     }
 
-    /// One record a point at each price ratio, and one for what is set aside.
+    /// One value a record: `record` says of what.
     fn table(&self) -> Table {
-        let mut long = Long::new([
-            "table",
-            "instrument",
-            "price_ratio",
-            "price_ratio_unit",
-            "trial",
-            "site_year",
-            "variety",
-            "need_from",
-            "n_on",
-            "index",
-            "plots",
-            "need",
-            "standard_error",
-            "low",
-            "high",
-            "rate_unit",
-            "bound",
-            "family",
-            "optimum_status",
-            "status",
-            "reason",
-        ]);
-        for table in &self.tables {
-            for at in &table.at_prices {
-                let head = || {
-                    [
-                        table.table.as_str().into(),
-                        table.instrument.into(),
-                        number(at.price_ratio),
-                        text(self.price_ratio_unit.as_deref()),
-                    ]
-                };
-                for point in &at.points {
-                    long.row(head().into_iter().chain(self.point_fields(point)));
-                }
-                for aside in &at.set_aside {
-                    long.row(head().into_iter().chain(self.aside_fields(aside)));
-                }
-            }
-        }
-        long.finish()
+        super::calibrate_csv::long(self)
     }
 }
 
@@ -545,51 +516,5 @@ pub(super) fn need_from_name(need_from: NeedFrom) -> &'static str {
     match need_from {
         NeedFrom::DifferenceFromOptimum => "difference-from-optimum",
         NeedFrom::TopdressResponse => "topdress-response",
-    }
-}
-
-impl Calibrations {
-    fn point_fields(&self, point: &Point) -> [Cell; 17] {
-        [
-            point.trial.as_str().into(),
-            point.site_year.as_str().into(),
-            text(point.variety.as_deref()),
-            need_from_name(point.need_from).into(),
-            number(point.n_on),
-            number(point.index),
-            point.plots.into(),
-            number(point.need),
-            number(point.standard_error),
-            number(point.low),
-            number(point.high),
-            self.rate_unit.as_str().into(),
-            point.bound.into(),
-            point.family.into(),
-            point.optimum_status.into(),
-            "used".into(),
-            text(None),
-        ]
-    }
-
-    fn aside_fields(&self, aside: &Aside) -> [Cell; 17] {
-        [
-            aside.trial.as_str().into(),
-            text(None),
-            text(None),
-            text(None),
-            number(None),
-            number(None),
-            aside.plots.into(),
-            number(None),
-            number(None),
-            number(None),
-            number(None),
-            self.rate_unit.as_str().into(),
-            text(None),
-            text(None),
-            text(None),
-            "set-aside".into(),
-            aside.reason.as_str().into(),
-        ]
     }
 }

@@ -4,6 +4,8 @@
 //! need of site-years that it has not seen.
 
 use super::calibrate::{CalibrationAt, Calibrations, Point, RelationOf, TableCalibration};
+use super::calibrate_index_text::{critical_index, features, reliability};
+use super::calibrate_validation_text::{RETURN_DECIMALS, validation};
 use super::interval_words::piece_text;
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{count, fixed, or_dash, plain, price_ratio, significant};
@@ -18,8 +20,9 @@ pub(super) fn text(calibrations: &Calibrations) -> String {
     if calibrations.tables.is_empty() {
         return "The programme wants no rate table: add [[table]] to programme.toml.\n".to_owned();
     }
-    let tables: Vec<String> = calibrations.tables.iter().map(|table| section(calibrations, table)).collect();
-    tables.join("\n")
+    let tables = calibrations.tables.iter().map(|table| section(calibrations, table));
+    let together = calibrations.features.iter().map(|found| features(found, &calibrations.rate_unit));
+    tables.chain(together).collect::<Vec<String>>().join("\n")
 }
 
 fn section(calibrations: &Calibrations, table: &TableCalibration) -> String {
@@ -44,10 +47,14 @@ fn section(calibrations: &Calibrations, table: &TableCalibration) -> String {
             count(aside, "plot"),
         ),
     );
+    text += &validation(calibrations, table);
+    text += &relations(calibrations, table, base);
     text += &points(calibrations, base);
     text += &set_aside(base);
-    text += &relations(calibrations, table, base);
-    text += &validation(calibrations, table);
+    if !base.points.is_empty() {
+        text += &format!("\n{}", reliability(&table.reliability));
+        text += &format!("\n{}", critical_index(&table.critical_index, &calibrations.rate_unit));
+    }
     text
 }
 
@@ -111,11 +118,13 @@ fn limits(point: &Point) -> String {
 }
 
 fn need(point: &Point) -> String {
-    let need = fixed(point.need, NEED_DECIMALS);
-    match point.bound {
-        "at-least" => format!("at least {need}"),
-        "at-most" => format!("at most {need}"),
-        _ => need,
+    let number = |value: f64| fixed(value, NEED_DECIMALS);
+    match (point.bound, point.optimum_status) {
+        // Its interval and the note beside it say what is known.
+        (_, "not-shown") => number(point.need),
+        ("at-least", _) => format!("at least {}", number(point.known_low.unwrap_or(point.need))),
+        ("at-most", _) => format!("at most {}", number(point.known_high.unwrap_or(point.need))),
+        _ => number(point.need),
     }
 }
 
@@ -141,65 +150,87 @@ fn relations(calibrations: &Calibrations, of: &TableCalibration, base: &Calibrat
         .words("")
         .words("relation")
         .words("N need =")
-        .numbers(with_unit("SD between\nsite-years", Some(&calibrations.rate_unit)))
-        .numbers("within");
-    let mut missing = String::new();
+        .numbers(format!("SD between\nsite-years,\n{}", calibrations.rate_unit))
+        .numbers("SD within")
+        .numbers(format!("forgone when\nheld out,\n{}", of.return_unit));
+    let mut missing: Vec<(&str, Vec<&str>)> = Vec::new();
     for relation in &base.relations {
         if let Some(reason) = &relation.reason {
-            missing += &paragraph("  ", &format!("No {} relation: {reason}.", relation.kind));
+            match missing.iter_mut().find(|(known, _)| known == reason) {
+                Some((_, kinds)) => kinds.push(relation.kind),
+                None => missing.push((reason, vec![relation.kind])),
+            }
             continue;
         }
+        let forgone = of.tried.iter().find(|tried| tried.relation == relation.kind).and_then(|tried| tried.forgone);
         table.row(vec![
             if Some(relation.kind) == of.relation { "*" } else { "" }.to_owned(),
             relation.kind.to_owned(),
-            formula(relation),
+            formula(relation, base.price_ratio),
             or_dash(relation.between, |sd| fixed(sd, ERROR_DECIMALS)),
-            or_dash(relation.within, |sd| fixed(sd, ERROR_DECIMALS)),
+            relation.within.map_or_else(String::new, |sd| fixed(sd, ERROR_DECIMALS)),
+            forgone.map_or_else(String::new, |forgone| fixed(forgone, RETURN_DECIMALS)),
         ]);
     }
+    let missing = missing
+        .iter()
+        .map(|(reason, kinds)| paragraph("  ", &format!("No {} relation: {reason}.", kinds.join(", no "))))
+        .collect::<String>();
     let rendered = table.render(2);
-    let note = if rendered.is_empty() {
-        String::new()
-    } else {
-        paragraph("  ", "* the relation that the table is made from.")
-    };
-    format!("\n{rendered}{note}{missing}")
-}
-
-fn formula(relation: &RelationOf) -> String {
-    let named: Vec<String> =
-        relation.coefficients.iter().map(|(name, value)| format!("{name} {}", significant(*value, 4))).collect();
-    named.join(", ")
-}
-
-fn validation(calibrations: &Calibrations, of: &TableCalibration) -> String {
-    let mut text = String::new();
-    for validation in &of.validation {
-        let mut table = TextTable::new()
-            .words(format!("{} held out", validation.held_out))
-            .numbers(with_unit("rate", Some(&calibrations.rate_unit)))
-            .numbers("RMSE")
-            .numbers("bias")
-            .numbers(with_unit("forgone", Some(&of.return_unit)));
-        for rule in &validation.rules {
-            table.row(vec![
-                rule.rule.to_owned(),
-                fixed(rule.rate, ERROR_DECIMALS),
-                or_dash(rule.rmse, |value| fixed(value, ERROR_DECIMALS)),
-                or_dash(rule.bias, |value| fixed(value, ERROR_DECIMALS)),
-                fixed(rule.forgone, 2),
-            ]);
-        }
-        text += &format!("\n{}", table.render(2));
+    if rendered.is_empty() {
+        return if missing.is_empty() { missing } else { format!("\n{missing}") };
     }
-    if let Some(verdict) = &of.verdict {
-        text += &paragraph(
-            "  ",
-            &format!(
-                "The sensor {}: gain {:?} to {:?}, p {:.3}.",
-                verdict.verdict, verdict.gain.low, verdict.gain.high, verdict.p_value
-            ),
+    format!("\n{rendered}{}{missing}", relation_notes(of, base))
+}
+
+fn relation_notes(of: &TableCalibration, base: &CalibrationAt) -> String {
+    let mut notes = String::from("* the relation that the table is made from, ");
+    notes += if of.relation_asked.is_some() {
+        "as asked for."
+    } else {
+        "the simplest that is not told from the best one by what its rates forgo on held-out site-years."
+    };
+    let named = |name: &str| base.relations.iter().any(|relation| relation.coefficients.contains_key(name));
+    if named("need_at_reference") {
+        notes += " s = 1 - index.";
+    }
+    let held: Vec<&str> = base
+        .relations
+        .iter()
+        .filter(|relation| relation.held_from_rising == Some(true))
+        .map(|relation| relation.kind)
+        .collect();
+    if !held.is_empty() {
+        notes += &format!(" Kept from rising with the index: {}.", held.join(", "));
+    }
+    paragraph("  ", &notes)
+}
+
+/// The need as a formula of the index, or of s = 1 − index.
+fn formula(relation: &RelationOf, price_ratio: f64) -> String {
+    let of = |name: &str| relation.coefficients.get(name).copied();
+    let term = |name: &str, factor: &str| {
+        of(name).map_or_else(String::new, |value| {
+            format!(" {} {}{factor}", if value < 0.0 { "-" } else { "+" }, significant(value.abs(), 4))
+        })
+    };
+    let first = |name: &str| of(name).map_or_else(String::new, |value| significant(value, 4));
+    if let Some(shape) = of("shape").filter(|shape| *shape != 0.0) {
+        let shape = significant(shape, 3);
+        return format!(
+            "{}{}",
+            first("need_at_reference"),
+            term("slope_at_reference", &format!("·(e^({shape}·s) - 1)/({shape})"))
         );
     }
-    text
+    if let Some(loss) = of("loss") {
+        let agronomic = first("need_at_reference") + &term("shortfall", "·s") + &term("shortfall_squared", "·s²");
+        // A half of the price ratio over the loss is what pays less than it costs.
+        let less = significant(price_ratio / (2.0 * loss), 3);
+        return format!("max(0, {agronomic} - {less})");
+    }
+    if of("need_at_reference").is_some() {
+        return first("need_at_reference") + &term("slope_at_reference", "·s");
+    }
+    first("intercept") + &term("index", "·index") + &term("index_squared", "·index²")
 }

@@ -6,7 +6,7 @@ use super::envelope::Report;
 use super::interval_words::{interval_head, interval_text};
 use super::layout::{paragraph, quantity};
 use super::long::{Long, number, text};
-use super::numbers::{fixed, plain, price_ratio};
+use super::numbers::{fixed, percent, plain, price_ratio};
 use crate::files::export::Table;
 use crate::rate_table::{Lookup, RateTable};
 
@@ -80,6 +80,15 @@ impl Report for LookupAnswer {
             let level = interval_head(Some(interval.interval.level));
             text += &paragraph("  Interval    ", &format!("{words}, {level}{note}"));
         }
+        if let Some(range) = &lookup.new_site_years {
+            let note = range.note.as_ref().map_or_else(String::new, |note| format!("; {note}"));
+            let words = quantity(&interval_text(&range.interval, 0), unit);
+            let share = percent(range.interval.level);
+            text += &paragraph(
+                "  New sites   ",
+                &format!("{words}: where {share} of new site-years' optima are expected{note}"),
+            );
+        }
         if let Some(ratio) = lookup.price_ratio {
             text += &format!("  Price ratio {}\n", quantity(&price_ratio(ratio), lookup.price_ratio_unit.as_deref()));
         }
@@ -96,6 +105,7 @@ impl Report for LookupAnswer {
     fn table(&self) -> Table {
         let lookup = &self.lookup;
         let interval = lookup.interval.as_ref().map(|interval| &interval.interval);
+        let range = lookup.new_site_years.as_ref().map(|range| &range.interval);
         let mut long = Long::new([
             "table",
             "reading",
@@ -112,6 +122,9 @@ impl Report for LookupAnswer {
             "high",
             "level",
             "limits",
+            "new_site_years_low",
+            "new_site_years_high",
+            "new_site_years_share",
             "nearest_row_used",
             "price_ratio",
             "price_ratio_unit",
@@ -133,6 +146,9 @@ impl Report for LookupAnswer {
             number(interval.and_then(|interval| interval.high)),
             number(interval.map(|interval| interval.level)),
             text(interval.map(|interval| interval.limits.name())),
+            number(range.and_then(|range| range.low)),
+            number(range.and_then(|range| range.high)),
+            number(range.map(|range| range.level)),
             if lookup.nearest_row_used { "yes" } else { "no" }.into(),
             number(lookup.price_ratio),
             text(lookup.price_ratio_unit.as_deref()),

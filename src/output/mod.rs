@@ -15,7 +15,13 @@ mod anova_model_text;
 mod anova_summary;
 mod anova_text;
 mod calibrate;
+mod calibrate_csv;
+mod calibrate_index;
+mod calibrate_index_text;
 mod calibrate_text;
+mod calibrate_validation_text;
+mod compare;
+mod compare_text;
 mod curves;
 mod curves_csv;
 mod curves_text;
@@ -37,6 +43,8 @@ mod optimum_text;
 mod plots_read;
 mod season_files;
 mod sense;
+mod sense_study;
+mod sense_study_text;
 mod sense_text;
 mod summary;
 mod table;
@@ -63,6 +71,11 @@ pub use calibrate::{
     Aside, CalibrationAt, Calibrations, HeldOutSiteYear, PerformanceOf, Point, PredictionOf, RateOf, RelationOf,
     ResampledOf, TableCalibration, TriedOf, ValidationOf, VerdictOf,
 };
+pub use calibrate_index::{
+    ConfusionOf, CriticalIndexOf, CutOffOf, FeatureCoefficientOf, FeatureOf, FeatureSetOf, FeaturesOf, HeldOutClassOf,
+    ReliabilityOf, ShareOf,
+};
+pub use compare::{CellOf, ChangedOf, ComparedTable, ComparisonOf, PartsOf, SettingOf};
 pub use curves::{Coefficients, CurveGroup, Curves, CurvesWithExcluded, FamilyCurve, LeftOut, Mean, Treatment};
 pub use economy::{AtPrices, EconomyOf, WithQuality};
 pub use envelope::{Envelope, Format, Provenance, Report, Warning, json, render, warnings_text};
@@ -75,7 +88,7 @@ pub use plots_read::{ExcludedPlot, PlotsReadOf, UsedOf};
 pub use season_files::{provenance_of, season_files, season_provenance};
 pub use sense::{IndexOfPlot, Sense, SensingOf, ShownN, TreatmentIndex};
 pub use summary::{LeftOutTrial, RowSummary, Summary, TableSummary, TrialSummary};
-pub use table::{MissingTable, NoTables, table_text};
+pub use table::{MissingTable, NoTables, repriced_text, table_text};
 pub use which_curve::{BestRate, Diagnostics, FactorTests, Furthest, HighestLeverage, Residual};
 pub use workbook::{rate_table_parquet, rate_table_workbook};
 pub use yields::{MeanOf, NitrogenOfPlot, TreatmentYields, TrialYields, YieldOfPlot, Yields, ZeroNOf};

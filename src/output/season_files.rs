@@ -63,7 +63,7 @@ pub fn season_files(season: &Season, analysed: &[Analysed]) -> Result<Vec<Output
     let base = season.price_ratio.as_ref().map(|ratio| ratio.value);
     let curves = Curves::of(groups(), season.programme.decisions.level, base);
     let yields = Yields::of(&season.programme, season.trials.iter().map(|trial| &trial.harvest));
-    let sense = Sense::of(&season.programme, season.trials.iter().map(|trial| trial.sensings.as_slice()));
+    let sense = Sense::of(&season.programme, &season.trials, None);
     let optima = optima(season, groups()).unwrap_or(Optima { groups: Vec::new(), across: Vec::new() });
     let optima = optima.with_across(&season.across());
     let anova = Anova::of(analysed, season.programme.decisions.level);
@@ -76,7 +76,7 @@ pub fn season_files(season: &Season, analysed: &[Analysed]) -> Result<Vec<Output
         OutputFile::text("data/optimum.json", json(&optima, &provenance)),
         OutputFile::text("data/site_years.csv", csv(&site_years_table(&optima.across))),
         OutputFile::text("data/index.csv", sense.csv()),
-        OutputFile::text("data/need.csv", calibrations.csv()),
+        OutputFile::text("data/need.csv", csv(&calibrations.points())),
         OutputFile::text("data/validation.json", json(&calibrations, &provenance)),
     ];
     for result in &season.tables {
@@ -111,7 +111,7 @@ pub fn season_files(season: &Season, analysed: &[Analysed]) -> Result<Vec<Output
             format!("What site-years give together: N rates in {rates}, net return given up in {yields_in}"),
         ),
         Sheet::new("index", sense.table(), "Plot means of readings and their index: reading ÷ N-rich reference"),
-        Sheet::new("need", calibrations.table(), format!("Points of the calibrations: index, and N need in {rates}")),
+        Sheet::new("need", calibrations.points(), format!("Points of the calibrations: index, and N need in {rates}")),
         Sheet::new("validation", validation_table(&calibrations), format!("Site-years held out: errors in {rates}")),
     ];
     sheets.extend(season.tables.iter().filter_map(|result| result.derived.table.as_ref().ok()).map(Sheet::rate_table));

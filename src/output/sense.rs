@@ -1,4 +1,4 @@
-//! The sufficiency index of every plot and treatment, and whether the readings show the N already on.
+//! The sufficiency index of every plot and treatment, and what the readings of a day tell beside it.
 
 use std::collections::BTreeMap;
 
@@ -7,10 +7,11 @@ use serde::Serialize;
 
 use super::envelope::Report;
 use super::long::{Long, number, text};
+use super::sense_study::{CrowdingOf, LeafPrecision, PlateOf, ReferenceOf, StandOf};
 use crate::files::export::Table;
-use crate::season::Sensing;
+use crate::season::{Sensing, TrialResult};
 use crate::sensing::{PlotIndex, ShowsN, TreatmentMean, treatment_means};
-use crate::trial::{Excluded, Plot, Programme, Trial};
+use crate::trial::{Excluded, FlaggedLeaves, Plot, Programme, Trial};
 use crate::units::NRateUnit;
 
 /// The readings of every trial against their N-rich reference.
@@ -18,8 +19,12 @@ use crate::units::NRateUnit;
 pub struct Sense {
     /// Unit of N rates.
     pub rate_unit: String,
+    /// What becomes of leaves that read far from the rest of their plot: `keep` or `leave-out`.
+    pub flagged_leaves: FlaggedLeaves,
     /// One entry for each trial, instrument and date.
     pub sensings: Vec<SensingOf>,
+    /// How the instruments kept to their reference plates, one entry for each plate check and day.
+    pub plates: Vec<PlateOf>,
 }
 
 /// The readings of one instrument on one date: `plots_read` = `used` + `excluded`.
@@ -39,10 +44,50 @@ pub struct SensingOf {
     pub excluded: usize,
     /// Whether the readings show the N already on, by variety; empty where all plots had the same.
     pub shows_n: Vec<ShownN>,
+    /// Whether the references are sufficient; empty where the trial has none.
+    pub references: Vec<ReferenceOf>,
+    /// Whether the canopy is crowded, a reference each; empty for a leaf meter.
+    pub crowding: Vec<CrowdingOf>,
+    /// Stand or N, of a canopy sensor; `null` where neither the stand was counted nor leaves were read.
+    pub stand: Option<StandOf>,
+    /// How readings and plots differ; `null` where plots have one reading each.
+    pub precision: Option<LeafPrecision>,
+    /// Leaves that read far from the rest of their plot.
+    pub flagged: Vec<FlaggedLeaf>,
     /// Means of the treatments.
     pub treatments: Vec<TreatmentIndex>,
     /// Every plot read.
     pub plots: Vec<IndexOfPlot>,
+}
+
+/// A leaf that reads far from the rest of its plot.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct FlaggedLeaf {
+    /// The plot, as typed.
+    pub plot: String,
+    /// Leaf, where leaves are numbered.
+    pub leaf: Option<u32>,
+    /// Where on the plant it sat, as typed.
+    pub position: Option<String>,
+    /// As typed.
+    pub reading: f64,
+    /// The reading minus the median of its plot (of leaves at its position).
+    pub distance: f64,
+    /// That distance in robust standard deviations.
+    pub deviations: f64,
+    /// File.
+    pub file: String,
+    /// Row of the file.
+    pub row: Option<u64>,
+}
+
+/// Mean reading and index one way.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct OneWay {
+    /// Mean reading.
+    pub reading: f64,
+    /// Index.
+    pub index: Option<f64>,
 }
 
 /// Whether readings show the N already on.
@@ -98,6 +143,16 @@ pub struct IndexOfPlot {
     pub readings: usize,
     /// Their standard deviation.
     pub standard_deviation: Option<f64>,
+    /// Their coefficient of variation, per cent.
+    pub cv_percent: Option<f64>,
+    /// Standard error of their mean, from their own spread.
+    pub standard_error: Option<f64>,
+    /// Leaves flagged as far from the rest of the plot.
+    pub flagged: usize,
+    /// With the flagged leaves of plot and reference; `null` where none is flagged.
+    pub with_flagged: Option<OneWay>,
+    /// Without them.
+    pub without_flagged: Option<OneWay>,
     /// Mean reading of its reference.
     pub reference: Option<f64>,
     /// Reference plots that is the mean of.
@@ -108,16 +163,26 @@ pub struct IndexOfPlot {
     pub status: &'static str,
     /// Why it has no index.
     pub reason: Option<String>,
+    /// What a low canopy index comes from, where that can be told.
+    pub low_because: Option<&'static str>,
 }
 
 impl Sense {
-    /// The sensings of a programme's trials, given in the order of the trials.
-    pub fn of<'a>(programme: &Programme, sensings: impl IntoIterator<Item = &'a [Sensing]>) -> Self {
+    /// The sensings of a programme's trials, given in the order of the trials. With `wanted_se_percent`, a standard error of a treatment
+    /// mean in per cent of the mean, it says how many leaves and plots that asks for.
+    pub fn of(programme: &Programme, results: &[TrialResult], wanted_se_percent: Option<f64>) -> Self {
         let unit = programme.units.n_rate;
-        let trials = programme.trials.iter().zip(sensings);
-        let entries =
-            trials.flat_map(|(trial, sensings)| sensings.iter().map(move |one| SensingOf::of(trial, one, unit)));
-        Self { rate_unit: unit.to_string(), sensings: entries.collect() }
+        let trials = || programme.trials.iter().zip(results);
+        let entries = trials().flat_map(|(trial, result)| {
+            result.sensings.iter().map(move |one| SensingOf::of(trial, one, unit, wanted_se_percent))
+        });
+        let plates = trials().flat_map(|(trial, result)| result.plates.iter().map(move |day| PlateOf::of(trial, day)));
+        Self {
+            rate_unit: unit.to_string(),
+            flagged_leaves: programme.decisions.flagged_leaves,
+            sensings: entries.collect(),
+            plates: plates.collect(),
+        }
     }
 
     /// Whether any plot has an index.
@@ -128,14 +193,20 @@ impl Sense {
 }
 
 impl SensingOf {
-    fn of(trial: &Trial, sensing: &Sensing, unit: NRateUnit) -> Self {
+    fn of(trial: &Trial, sensing: &Sensing, unit: NRateUnit, wanted_se_percent: Option<f64>) -> Self {
+        let study = &sensing.study;
+        let low = |plot: usize| {
+            let low = study.stand.iter().flat_map(|stand| &stand.low).find(|low| low.plot == plot)?;
+            Some(low.because.name())
+        };
         let of_plot = |plot: &Plot| {
             let n_on = trial.n_already_on(plot, sensing.date, unit);
             IndexOfPlot::new(plot, n_on)
         };
         let read = sensing.indices.iter().filter_map(|found| {
             let plot = trial.plots.get(found.reading.plot)?;
-            Some((found.reading.plot, of_plot(plot).read(found)))
+            let row = IndexOfPlot { low_because: low(found.reading.plot), ..of_plot(plot).read(trial, found) };
+            Some((found.reading.plot, row))
         });
         let mut plots: BTreeMap<usize, IndexOfPlot> = read.collect();
         for reading in &trial.readings {
@@ -158,6 +229,11 @@ impl SensingOf {
             used,
             excluded: plots.len() - used,
             shows_n: sensing.shows_n.iter().map(ShownN::of).collect(),
+            references: study.references.iter().map(ReferenceOf::of).collect(),
+            crowding: study.crowding.iter().map(CrowdingOf::of).collect(),
+            stand: study.stand.as_ref().map(|stand| StandOf::of(trial, stand, unit)),
+            precision: study.components.as_ref().map(|found| LeafPrecision::of(found, wanted_se_percent)),
+            flagged: sensing.indices.iter().flat_map(|found| FlaggedLeaf::of_plot(trial, found)).collect(),
             treatments: treatment_means(trial, sensing.date, unit, &sensing.indices)
                 .into_iter()
                 .map(TreatmentIndex::from)
@@ -185,6 +261,25 @@ impl ShownN {
     }
 }
 
+impl FlaggedLeaf {
+    fn of_plot<'t>(trial: &'t Trial, found: &'t PlotIndex) -> impl Iterator<Item = Self> + 't {
+        found.reading.flagged.iter().filter_map(|far| {
+            let reading = trial.readings.get(far.reading)?;
+            let place = trial.place_of(reading);
+            Some(Self {
+                plot: trial.plots.get(reading.plot)?.id.clone(),
+                leaf: reading.leaf,
+                position: trial.leaf_position(reading).map(str::to_owned),
+                reading: reading.value,
+                distance: far.distance,
+                deviations: far.deviations,
+                file: place.file,
+                row: place.row,
+            })
+        })
+    }
+}
+
 impl IndexOfPlot {
     fn new(plot: &Plot, n_on: f64) -> Self {
         Self {
@@ -198,17 +293,39 @@ impl IndexOfPlot {
             reading: None,
             readings: 0,
             standard_deviation: None,
+            cv_percent: None,
+            standard_error: None,
+            flagged: 0,
+            with_flagged: None,
+            without_flagged: None,
             reference: None,
             reference_plots: None,
             index: None,
             status: "excluded",
             reason: None,
+            low_because: None,
         }
     }
 
-    fn read(self, found: &PlotIndex) -> Self {
+    fn read(self, trial: &Trial, found: &PlotIndex) -> Self {
         let reading = &found.reading;
+        let indexed = found.index.as_ref().ok();
+        let differs = reading.other_mean.is_some() || indexed.is_some_and(|indexed| indexed.other_index.is_some());
+        let as_decided = OneWay { reading: reading.mean, index: indexed.map(|indexed| indexed.index) };
+        let otherwise = OneWay {
+            reading: reading.other_mean.unwrap_or(reading.mean),
+            index: indexed.and_then(|indexed| indexed.other_index),
+        };
+        let (with_flagged, without_flagged) = match trial.flagged_leaves {
+            FlaggedLeaves::Keep => (as_decided, otherwise),
+            FlaggedLeaves::LeaveOut => (otherwise, as_decided),
+        };
         let read = Self {
+            cv_percent: reading.cv_percent(),
+            standard_error: reading.standard_error(),
+            flagged: reading.flagged.len(),
+            with_flagged: differs.then_some(with_flagged),
+            without_flagged: differs.then_some(without_flagged),
             stage: reading.stage.as_ref().map(ToString::to_string),
             reading: Some(reading.mean),
             readings: reading.readings,
@@ -255,11 +372,19 @@ impl Report for Sense {
             "reading",
             "readings",
             "standard_deviation",
+            "cv_percent",
+            "standard_error",
             "reference",
             "reference_plots",
             "index",
             "status",
             "reason",
+            "flagged_leaves",
+            "reading_with_flagged",
+            "index_with_flagged",
+            "reading_without_flagged",
+            "index_without_flagged",
+            "low_because",
         ]);
         for sensing in &self.sensings {
             for plot in &sensing.plots {
@@ -278,11 +403,19 @@ impl Report for Sense {
                     number(plot.reading),
                     plot.readings.into(),
                     number(plot.standard_deviation),
+                    number(plot.cv_percent),
+                    number(plot.standard_error),
                     number(plot.reference),
                     plot.reference_plots.into(),
                     number(plot.index),
                     plot.status.into(),
                     text(plot.reason.as_deref()),
+                    plot.flagged.into(),
+                    number(plot.with_flagged.as_ref().map(|way| way.reading)),
+                    number(plot.with_flagged.as_ref().and_then(|way| way.index)),
+                    number(plot.without_flagged.as_ref().map(|way| way.reading)),
+                    number(plot.without_flagged.as_ref().and_then(|way| way.index)),
+                    text(plot.low_because),
                 ]);
             }
         }

@@ -3,6 +3,7 @@
 use super::layout::{TextTable, paragraph, with_unit};
 use super::numbers::{count, fixed, p_value, plain, significant};
 use super::sense::{Sense, SensingOf, ShownN};
+use super::sense_study_text::{plates_text, studied, yields_of_references};
 
 /// Decimals of an index, as in a rate table.
 const INDEX_DECIMALS: usize = 3;
@@ -12,15 +13,33 @@ pub(super) fn text(sense: &Sense) -> String {
     if sense.sensings.is_empty() {
         return text + "\nNo trial has readings.\n";
     }
-    for sensing in &sense.sensings {
-        text += &format!("\n{}, {}, {}\n", sensing.trial, sensing.instrument, sensing.date);
-        text += &paragraph("  ", &counts(sensing));
-        for shown in &sensing.shows_n {
-            text += &paragraph("  ", &shows(shown));
+    let alone =
+        sense.sensings.iter().all(|sensing| Some(&sensing.trial) == sense.sensings.first().map(|one| &one.trial));
+    for of_trial in sense.sensings.chunk_by(|a, b| a.trial == b.trial) {
+        for sensing in of_trial {
+            text += &format!("\n{}, {}, {}\n", sensing.trial, sensing.instrument, sensing.date);
+            text += &paragraph("  ", &counts(sensing));
+            for shown in &sensing.shows_n {
+                text += &paragraph("  ", &shows(shown));
+            }
+            text += &studied(sense, sensing, alone);
+            text += &format!("\n{}", treatments(sense, sensing));
         }
-        text += &format!("\n{}", treatments(sense, sensing));
+        let trial = of_trial.first().map_or("", |sensing| &sensing.trial);
+        let yields = of_trial.last().map_or_else(String::new, |last| yields_of_references(last, &sense.rate_unit));
+        if !yields.is_empty() {
+            text += &format!("\n{trial}, yield of the N-rich reference\n{yields}");
+        }
+        let plates = plates_text(sense.plates.iter().filter(|plate| plate.trial == trial));
+        if !plates.is_empty() {
+            text += &format!("\n{trial}, reference plates\n{plates}");
+        }
     }
-    text + "\nTreatment means; every plot is in --format csv and json.\n"
+    let elsewhere = if alone { "" } else { " The table of leaf numbers is in the text of a single trial." };
+    text + &format!(
+        "\n{}",
+        paragraph("", &format!("Treatment means; every plot is in --format csv and json.{elsewhere}"))
+    )
 }
 
 fn counts(sensing: &SensingOf) -> String {

@@ -8,16 +8,18 @@ use serde::Serialize;
 use super::anova::Anova;
 use super::anova_summary::{NTests, analysis_of_variance, n_tests};
 use super::calibrate::Calibrations;
+use super::calibrate_validation_text::{forgone, rule_words, verdict_words};
 use super::envelope::{Report, made_by};
 use super::group::{factors, level_fields, level_text};
 use super::interval_words::interval_head;
 use super::layout::{TextTable, WIDTH, paragraph, quantity, with_unit};
 use super::long::{Long, number, text};
-use super::numbers::{count, fixed, price_ratio};
+use super::numbers::{NONE, count, fixed, price_ratio};
 use super::optimum::{Optima, OptimumGroup, status_name};
 use super::optimum_text::{chosen_text, limits, rate_text};
 use super::season_files::{optima, provenance_of};
 use super::table::{rate, rows_with_a_rate};
+use crate::calibration::Rule;
 use crate::experiment::anova::Analysed;
 use crate::files::export::Table;
 use crate::response::OptimumStatus;
@@ -397,22 +399,27 @@ fn row_lines(rates: &[[String; 2]], unit: &str) -> String {
     text
 }
 
+/// What held-out site-years say of the sensor, in a line or two.
 fn validation(table: &TableSummary, unit: &str) -> String {
+    if table.site_years < 2 {
+        return "  no validation: one site-year cannot be held out from itself\n".to_owned();
+    }
     let rule = |name: &str| table.held_out.iter().find(|performance| performance.rule == name);
-    let (Some(sensor), Some(verdict)) = (rule("sensor"), &table.verdict) else {
-        return "  no validation: nothing to hold out\n".to_owned();
+    let (Some(sensor), Some(verdict)) = (rule(Rule::Sensor.name()), &table.verdict) else {
+        return "  no validation: without the site-year that is held out the others give no relation\n".to_owned();
     };
+    let against = rule(verdict.against).map_or_else(|| NONE.to_owned(), forgone);
     let miss = sensor.rmse.map_or_else(String::new, |rmse| {
-        format!("; rates miss the need by {} (RMSE)", quantity(&fixed(rmse, RATE_DECIMALS), Some(unit)))
+        format!("; its rates miss the need by {} (RMSE)", quantity(&fixed(rmse, RATE_DECIMALS), Some(unit)))
     });
-    let other = rule(verdict.against).map_or(f64::NAN, |performance| performance.forgone);
-    format!(
-        "  held-out site-years: the sensor {}: it forgoes {} {}, the best flat rule {}{miss}\n",
-        verdict.verdict,
-        fixed(sensor.forgone, 2),
-        table.return_unit,
-        fixed(other, 2),
-    )
+    let text = format!(
+        "{}: on {} not seen it forgoes {}, the {} {against}{miss}",
+        verdict_words(verdict.verdict),
+        count(verdict.site_years, "site-year"),
+        quantity(&forgone(sensor), Some(&table.return_unit)),
+        rule_words(verdict.against),
+    );
+    paragraph("  ", &text)
 }
 
 /// A line cut to the text width.

@@ -8,14 +8,13 @@ use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::long::Long;
 use super::numbers::{count, percent, plain, price_ratio};
 use crate::files::export::Table;
-use crate::rate_table::{Price, RateTable, Row, RowRate};
+use crate::rate_table::{Document, Price, RateTable, Row, RowRate};
 use crate::season::TableResult;
 
 /// A rate table in words.
 #[must_use]
 pub fn table_text(table: &RateTable) -> String {
     let document = table.document();
-    let unit = Some(document.rate_unit.as_str());
     let mut text = format!(
         "Rate table {}: {}, {}, {} to {}\n",
         document.name,
@@ -29,16 +28,8 @@ pub fn table_text(table: &RateTable) -> String {
         text += &paragraph("  ", &format!("Varieties: {}.", document.varieties.join(", ")));
     }
     text += &format!("\n{}", rows(table));
-    text += &paragraph(
-        "  ",
-        &format!(
-            "Rates are multiples of {}, at most {}.",
-            plain(document.settings.rate.round_to),
-            quantity(&plain(document.settings.rate.highest), unit),
-        ),
-    );
-    if let Some(note) = document.rows.iter().flat_map(|row| &row.rates).find_map(interval_note) {
-        text += &paragraph("  ", &format!("Intervals: {note}."));
+    for line in about_rates(document) {
+        text += &paragraph("  ", &line);
     }
     text.push('\n');
     for caution in &document.cautions {
@@ -47,8 +38,74 @@ pub fn table_text(table: &RateTable) -> String {
     text + &format!("\n  Digest {}\n", table.digest())
 }
 
-fn interval_note(rate: &RowRate) -> Option<&str> {
-    rate.interval.as_ref()?.note.as_deref()
+/// A table at other prices, with the rates that it had.
+#[must_use]
+pub fn repriced_text(before: &RateTable, after: &RateTable) -> String {
+    let [old, new] = [before.document(), after.document()];
+    let base = |document: &Document| document.prices.iter().position(|price| price.base).unwrap_or(0);
+    let ratio = |document: &Document| {
+        document
+            .prices
+            .get(base(document))
+            .map_or_else(String::new, |price| quantity(&price_ratio(price.price_ratio), Some(&price.price_ratio_unit)))
+    };
+    let mut table = TextTable::new().words("index").numbers("before").numbers("now").numbers("change");
+    // Rows keep their edges: only prices changed.
+    for (row, was) in new.rows.iter().zip(&old.rows) {
+        let [was_at, now_at] = [was.rates.get(base(old)), row.rates.get(base(new))];
+        let change =
+            was_at.and_then(|rate| rate.rate).zip(now_at.and_then(|rate| rate.rate)).map(|(was, now)| now - was);
+        let change =
+            change.map_or_else(
+                String::new,
+                |change| {
+                    if change > 0.0 { format!("+{}", plain(change)) } else { plain(change) }
+                },
+            );
+        table.row(vec![index_range(row), rate(was_at), rate(now_at), change]);
+    }
+    let mut text =
+        paragraph("", &format!("Repriced: {} → {}. The trials were not read again.", ratio(old), ratio(new)));
+    let [was, now] = [&old.settings.relation_taken, &new.settings.relation_taken];
+    if was != now {
+        text += &paragraph("  ", &format!("At these prices validation takes another relation: {was} → {now}."));
+    }
+    text += &format!("\n{}", table.render(2));
+    text += &format!("  N rates in {}; the table before: digest {}\n\n", new.rate_unit, before.digest());
+    text + &table_text(after)
+}
+
+/// What a reader of the rates must know.
+fn about_rates(document: &Document) -> Vec<String> {
+    let unit = Some(document.rate_unit.as_str());
+    let rule = document.settings.rate;
+    let smallest = match rule.smallest {
+        none if none <= 0.0 => String::new(),
+        smallest => {
+            format!(", and 0 where less than {} would do: no pass is worth less", quantity(&plain(smallest), unit))
+        }
+    };
+    let highest = quantity(&plain(rule.highest), unit);
+    let mut lines = vec![format!("Rates are multiples of {}, at most {highest}{smallest}.", plain(rule.round_to))];
+    let rates = || document.rows.iter().flat_map(|row| &row.rates);
+    if let Some(interval) = rates().find_map(|rate| rate.interval.as_ref()) {
+        let note = interval.note.as_ref().map_or_else(String::new, |note| format!(" ({note})"));
+        let level = percent(interval.interval.level);
+        lines.push(format!(
+            "{level} interval: of the return-maximising rate at the middle of the row over site-years, before limits and rounding{note}."
+        ));
+    }
+    if let Some(range) = rates().find_map(|rate| rate.new_site_years.as_ref()) {
+        let note = range.note.as_ref().map_or_else(String::new, |note| format!(" ({note})"));
+        lines.push(format!(
+            "New site-years: where {} of their optima are expected{note}.",
+            percent(range.interval.level)
+        ));
+    }
+    if let Some(verdict) = &document.verdict {
+        lines.push(format!("Does reading the crop pay? Held-out site-years say: {}.", verdict.in_words()));
+    }
+    lines
 }
 
 fn rows(table: &RateTable) -> String {
@@ -64,6 +121,13 @@ fn rows(table: &RateTable) -> String {
         .map(|interval| interval.interval.level);
     let mut heads = TextTable::new().words("index").numbers(with_unit("N rate", unit));
     heads = heads.words(level.map_or_else(|| "interval".to_owned(), |level| format!("{} interval", percent(level))));
+    let share = document
+        .rows
+        .iter()
+        .flat_map(|row| &row.rates)
+        .find_map(|rate| rate.new_site_years.as_ref())
+        .map_or_else(String::new, |range| format!("{} of new site-years", percent(range.interval.level)));
+    heads = heads.words(share);
     for price in document.prices.iter().filter(|price| !price.base) {
         heads = heads.numbers(head(price));
     }
@@ -74,6 +138,8 @@ fn rows(table: &RateTable) -> String {
         cells.push(rate(at_base));
         let interval = at_base.and_then(|rate| rate.interval.as_ref());
         cells.push(interval.map_or_else(String::new, |interval| interval_text(&interval.interval, 0)));
+        let range = at_base.and_then(|rate| rate.new_site_years.as_ref());
+        cells.push(range.map_or_else(String::new, |range| interval_text(&range.interval, 0)));
         cells.extend(
             row.rates.iter().enumerate().filter(|(position, _)| *position != base).map(|(_, found)| rate(Some(found))),
         );
@@ -84,7 +150,11 @@ fn rows(table: &RateTable) -> String {
     }
     let base_ratio = document.prices.get(base).map_or_else(String::new, |price| {
         let ratio = quantity(&price_ratio(price.price_ratio), Some(&price.price_ratio_unit));
-        paragraph("  ", &format!("N rate and interval at a price ratio of {ratio}."))
+        let of_prices = price.money.as_ref().map_or_else(String::new, |money| {
+            let (crop, nitrogen) = (plain(money.crop), plain(money.nitrogen));
+            format!(" ({}, {crop} {}; {nitrogen} {})", document.crop, money.crop_unit, money.nitrogen_unit)
+        });
+        paragraph("  ", &format!("N rate and interval at a price ratio of {ratio}{of_prices}."))
     });
     text_table.render(2) + &base_ratio
 }

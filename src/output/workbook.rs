@@ -148,6 +148,8 @@ fn rate_rows(table: &RateTable) -> Table {
         for (price, cell) in document.prices.iter().zip(&row.rates) {
             let noted = cell.interval.as_ref();
             let interval = noted.map(|noted| &noted.interval);
+            let new_noted = cell.new_site_years.as_ref();
+            let new_range = new_noted.map(|noted| &noted.interval);
             long.row([
                 document.name.as_str().into(),
                 document.instrument.name().into(),
@@ -166,6 +168,12 @@ fn rate_rows(table: &RateTable) -> Table {
                 text(interval.map(|interval| interval.method.as_str())),
                 text(interval.map(|interval| interval.limits.name())),
                 text(noted.and_then(|noted| noted.note.as_deref())),
+                number(new_range.and_then(|range| range.low)),
+                number(new_range.and_then(|range| range.high)),
+                number(new_range.map(|range| range.level)),
+                text(new_range.map(|range| range.method.as_str())),
+                text(new_range.map(|range| range.limits.name())),
+                text(new_noted.and_then(|noted| noted.note.as_deref())),
                 u64::from(row.support.site_years).into(),
                 u64::from(row.support.points).into(),
                 u64::from(row.support.plots).into(),

@@ -16,6 +16,7 @@ mod harvested;
 mod numbering;
 mod order;
 mod outliers;
+mod plates;
 mod plausible;
 mod programme;
 mod rates;
@@ -84,6 +85,7 @@ fn check_readings(view: &View<'_>) -> Vec<Finding> {
     findings.extend(time::stage_goes_back(view, &sensings));
     findings.extend(time::after_topdress(view, &sensings));
     findings.extend(repeats::same_day_twice(view, &sensings));
+    findings.extend(plates::plates(view));
     for sensed in &sensings {
         let repeats = repeats::repeated(view, sensed);
         findings.extend(repeats.findings);

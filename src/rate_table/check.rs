@@ -234,8 +234,10 @@ fn check_interval(interval: &Interval, place: &str) -> Result<(), TableError> {
     must(ends.is_sorted(), || {
         invalid(format!("{place}.segments"), format!("{:?}", interval.segments), "they rise from low to high")
     })?;
-    let of_segments =
+    let mut of_segments =
         Interval::from_segments(interval.estimate, interval.segments.clone(), interval.level, &interval.method);
+    // Why it is not computed and what it rests on are said beside the limits.
+    (of_segments.reason, of_segments.resamples) = (interval.reason.clone(), interval.resamples);
     must(*interval == of_segments, || {
         let (low, high, limits) = (interval.low, interval.high, interval.limits);
         invalid(place, format!("{low:?} to {high:?}, {limits:?}"), "low, high and limits must be those of its segments")

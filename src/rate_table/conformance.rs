@@ -2,7 +2,7 @@
 
 use super::Decimal;
 use super::long_form::{one_line, quoted};
-use super::lookup::{Asked, thousandths};
+use super::lookup::{Asked, PRICE_MATCH, thousandths};
 use super::table::{LOOKUP_RULE, RateTable};
 use crate::trial::Instrument;
 
@@ -16,9 +16,9 @@ impl RateTable {
     ///
     /// Lines that begin with `#` give the lookup rule. The header is `case, reading, reference,
     /// price_ratio, index, rate, status, nearest_row_used`: an empty price ratio asks for the base; an
-    /// empty index or rate means that there is none; the index has three decimals. They cover the middle
-    /// of every row at every price ratio, every edge from both sides and at exactly half a thousandth,
-    /// indices outside the rows, and readings that can't be used.
+    /// empty index or rate means that there is none; the index has three decimals. At every price ratio they
+    /// cover the middle of every row, every edge from both sides and at exactly half a thousandth, and
+    /// indices outside the rows; then price ratios that aren't listed, and readings and references that can't be used.
     pub fn conformance_vectors(&self) -> String {
         let document = self.document();
         let mut lines = vec![
@@ -27,62 +27,81 @@ impl RateTable {
         ];
         lines.extend(LOOKUP_RULE.iter().enumerate().map(|(i, step)| format!("# {}. {step}", i + 1)));
         lines.push(HEADER.to_owned());
-
         let references = references(document.instrument);
         for reference in references {
-            for row in &document.rows {
-                let middle = u64::from(row.index_from) + u64::from(row.index_below);
-                lines.extend(self.vector("middle", reading(middle, reference, 0), reference, None));
-            }
-            let begins = document.rows.iter().map(|row| row.index_from);
-            for edge in begins.chain([document.settings.index.highest]).map(u64::from) {
-                let at = |halves: u64, millionths| reading(halves, reference, millionths);
-                lines.extend(self.vector("edge", at(2 * edge, 0), reference, None));
-                lines.extend(self.vector("edge-above", at(2 * edge + 2, 0), reference, None));
-                lines.extend(self.vector("edge-half", at((2 * edge).saturating_sub(1), 0), reference, None));
-                lines.extend(self.vector("edge-under-half", at((2 * edge).saturating_sub(1), 1), reference, None));
-            }
-            let limit = u64::from(document.usable.index_up_to);
-            let highest = u64::from(document.settings.index.highest);
-            lines.extend(self.vector(
-                "far-below",
-                reading(document.settings.index.lowest.into(), reference, 0),
-                reference,
-                None,
-            ));
-            lines.extend(self.vector("far-above", reading(highest + limit, reference, 0), reference, None));
-            lines.extend(self.vector("highest-usable", reading(2 * limit, reference, 0), reference, None));
-            lines.extend(self.vector("beyond-usable", reading(2 * limit + 1, reference, 0), reference, None));
+            lines.extend(self.vectors_of_rows(reference, None));
         }
-
         let [reference, _] = references;
-        for price in document.prices.iter().map(|price| price.price_ratio) {
-            for row in &document.rows {
-                let middle = u64::from(row.index_from) + u64::from(row.index_below);
-                lines.extend(self.vector("price", reading(middle, reference, 0), reference, Some(price)));
-            }
+        for price in &document.prices {
+            lines.extend(self.vectors_of_rows(reference, Some(price.price_ratio)));
         }
-        let good = reading(
-            u64::from(document.settings.index.lowest) + u64::from(document.settings.index.highest),
-            reference,
-            0,
-        );
-        let dearest = document.prices.iter().map(|price| price.price_ratio).fold(0.0, f64::max);
-        lines.extend(self.vector("price-not-listed", good, reference, Some(2.0 * dearest + 1.0)));
-        let (good, reference) = (good.map(|good| good.to_string()).unwrap_or_default(), reference.to_string());
-        for text in MALFORMED {
-            lines.push(self.vector_of_text("malformed-reading", text, &reference, None));
-            lines.push(self.vector_of_text("malformed-reference", &good, text, None));
-        }
-        let excess = format!("{}", document.usable.up_to + 1.0);
-        lines.push(self.vector_of_text("above-usable", &excess, &reference, None));
-        lines.push(self.vector_of_text("seventh-decimal", &format!("{}0000004999", padded(&good)), &reference, None));
-        lines.push(self.vector_of_text("spaces", &format!(" {good} "), &reference, None));
-        lines.push(self.vector_of_text("tabs", &format!("\t{good}\t"), &reference, None));
-        lines.push(self.vector_of_text("leading-zeros", &format!("0000000{good}"), &reference, None));
-        lines.push(self.vector_of_text("space-inside", &format!("{good} 0"), &reference, None));
+        lines.extend(self.vectors_of_input(reference));
         lines.push(String::new());
         lines.join("\n")
+    }
+
+    /// Every row, every edge, and what lies beyond the last ones.
+    fn vectors_of_rows(&self, reference: Decimal, price: Option<f64>) -> Vec<String> {
+        let document = self.document();
+        let at =
+            |case: &str, halves: u64, less: i64| self.vector(case, reading(halves, reference, less), reference, price);
+        let mut lines = Vec::new();
+        for row in &document.rows {
+            lines.extend(at("middle", u64::from(row.index_from) + u64::from(row.index_below), 0));
+        }
+        let rows = document.settings.index;
+        let begins = document.rows.iter().map(|row| row.index_from);
+        for edge in begins.chain([rows.highest]).map(u64::from) {
+            let half_below = (2 * edge).saturating_sub(1);
+            lines.extend(at("edge", 2 * edge, 0));
+            lines.extend(at("edge-above", 2 * edge + 2, 0));
+            lines.extend(at("edge-below", (2 * edge).saturating_sub(2), 0));
+            lines.extend(at("edge-half", half_below, 0));
+            lines.extend(at("edge-under-half", half_below, 1));
+        }
+        let (highest, limit) = (u64::from(rows.highest), u64::from(document.usable.index_up_to));
+        lines.extend(at("far-below", rows.lowest.into(), 0));
+        lines.extend(at("far-above", highest + limit, 0));
+        lines.extend(at("highest-usable", 2 * limit, 0));
+        lines.extend(at("beyond-usable", 2 * limit + 1, 0));
+        lines
+    }
+
+    /// Price ratios that the table has and has not, and text that is and isn't usable.
+    fn vectors_of_input(&self, reference: Decimal) -> Vec<String> {
+        let document = self.document();
+        let rows = document.settings.index;
+        let good = reading(u64::from(rows.lowest) + u64::from(rows.highest), reference, 0);
+        let (good, reference) = (good.map(|good| good.to_string()).unwrap_or_default(), reference.to_string());
+        let priced = |case: &str, price: f64| self.vector_of_text(case, &good, &reference, Some(price));
+        let mut lines = Vec::new();
+        for price in document.prices.iter().map(|price| price.price_ratio) {
+            lines.push(priced("price-as-typed", price * (1.0 + PRICE_MATCH / 2.0)));
+            lines.push(priced("price-too-far", price * (1.0 + 2.0 * PRICE_MATCH)));
+        }
+        let dearest = document.prices.iter().map(|price| price.price_ratio).fold(0.0, f64::max);
+        lines.push(priced("price-not-listed", 2.0 * dearest + 1.0));
+        lines.push(priced("price-below-zero", -1.0));
+        let of_text = |case: &str, reading: &str, reference: &str| self.vector_of_text(case, reading, reference, None);
+        for text in MALFORMED {
+            lines.push(of_text("malformed-reading", text, &reference));
+            lines.push(of_text("malformed-reference", &good, text));
+        }
+        let usable = &document.usable;
+        for (case, limit) in
+            [("above-usable", usable.up_to + 1.0), ("at-usable", usable.up_to), ("not-above", usable.above)]
+        {
+            lines.push(of_text(case, &limit.to_string(), &reference));
+            lines.push(of_text(case, &good, &limit.to_string()));
+        }
+        lines.push(of_text("swapped", &reference, &of_half(&reference)));
+        lines.push(of_text("seventh-decimal", &format!("{}0000004999", padded(&good)), &reference));
+        lines.push(of_text("spaces", &format!(" {good} "), &reference));
+        lines.push(of_text("tabs", &format!("\t{good}\t"), &reference));
+        lines.push(of_text("leading-zeros", &format!("0000000{good}"), &reference));
+        lines.push(of_text("plus-sign", &format!("+{good}"), &reference));
+        lines.push(of_text("space-inside", &format!("{good} 0"), &reference));
+        lines
     }
 
     fn vector(&self, case: &str, reading: Option<Decimal>, reference: Decimal, price: Option<f64>) -> Option<String> {
@@ -120,6 +139,15 @@ fn references(instrument: Instrument) -> [Decimal; 2] {
 fn reading(halves: u64, reference: Decimal, less: i64) -> Option<Decimal> {
     let exact = i64::try_from(halves).ok()?.checked_mul(reference.millionths())?;
     Decimal::from_millionths(exact / 2000 - less)
+}
+
+/// Half of a number.
+fn of_half(number: &str) -> String {
+    number
+        .parse()
+        .ok()
+        .and_then(|number: Decimal| Decimal::from_millionths(number.millionths() / 2))
+        .map_or_else(String::new, |half| half.to_string())
 }
 
 /// A number's text with all six decimals.

@@ -306,6 +306,26 @@ pub struct Verdict {
     pub site_years: u32,
 }
 
+impl Verdict {
+    /// The verdict in one line.
+    pub fn in_words(&self) -> String {
+        let Verdict { verdict, sensor_rule, flat_rule, flat_rule_is, unit, site_years } = self;
+        format!(
+            "{}: in {site_years} site-years, each held out in turn, the sensor rule gave up {} {unit} and the best rule without a sensor \
+             ({flat_rule_is}) {} {unit} against the best rate in hindsight",
+            verdict.words(),
+            three_digits(*sensor_rule),
+            three_digits(*flat_rule),
+        )
+    }
+}
+
+/// A number with three significant digits, whole ones in full.
+fn three_digits(value: f64) -> String {
+    let whole_digits = if value.abs() >= 1.0 { value.abs().log10().floor() as usize + 1 } else { 1 };
+    format!("{value:.*}", 3_usize.saturating_sub(whole_digits))
+}
+
 /// The words of a verdict.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]

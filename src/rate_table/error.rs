@@ -26,6 +26,15 @@ pub enum TableError {
         /// What the document says it is.
         found: String,
     },
+    /// A rate table of a version that is not known.
+    #[error(
+        "this is \"{found}\", of a version that stook {} does not know (it reads stook/table/1 and {}): take the stook that made it, \
+         or a newer one", env!("CARGO_PKG_VERSION"), super::SCHEMA
+    )]
+    OtherVersion {
+        /// What the document says it is.
+        found: String,
+    },
     /// The contents are not those that the digest was taken of.
     #[error(
         "the table was edited after it was made: its digest is \"{written}\", its contents give \"{computed}\"; \

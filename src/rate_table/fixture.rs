@@ -7,7 +7,7 @@ use crate::stats::interval::Interval;
 use crate::trial::{GrowthStage, InputFile, Instrument, NeedFrom, Outside};
 use std::collections::BTreeMap;
 
-pub(super) fn interval(estimate: f64, spread: f64) -> RowInterval {
+pub(crate) fn interval(estimate: f64, spread: f64) -> RowInterval {
     let (low, high) = (Some(estimate - spread), Some(estimate + spread));
     RowInterval {
         interval: Interval::between(Some(estimate), low, high, 0.9, "site-year-bootstrap"),
@@ -26,6 +26,7 @@ fn evidence() -> Evidence {
     let treatment = |n_on, index| TreatmentEvidence { n_on, index, plots: 4, standard_deviation: Some(0.012) };
     let group = GroupEvidence {
         variety: Some("Pale Heron".to_owned()),
+        factors: Vec::new(),
         early_n: None,
         rates: vec![0.0, 40.0, 80.0, 0.0, 40.0, 80.0],
         yields: vec![51.2, 64.0, 68.9, 49.7, 66.1, 70.3],
@@ -44,12 +45,12 @@ fn evidence() -> Evidence {
     Evidence { trials: vec![trial] }
 }
 
-pub(super) fn stage(text: &str) -> GrowthStage {
+pub(crate) fn stage(text: &str) -> GrowthStage {
     GrowthStage::parse(text).unwrap()
 }
 
 /// Rows from 0.70 to 1.00 by 0.05 at two price ratios; the last row has no rate at the second.
-pub(super) fn leaf() -> Document {
+pub(crate) fn leaf() -> Document {
     let base = [Some(120.0), Some(95.0), Some(70.0), Some(45.0), Some(20.0), Some(0.0)];
     let dear = [Some(105.0), Some(80.0), Some(55.0), Some(30.0), Some(5.0), None];
     let rows = base.iter().zip(dear).enumerate().map(|(i, (&cheap, dear))| Row {
@@ -130,14 +131,14 @@ pub(super) fn leaf() -> Document {
     }
 }
 
-pub(super) fn table(change: impl FnOnce(&mut Document)) -> RateTable {
+pub(crate) fn table(change: impl FnOnce(&mut Document)) -> RateTable {
     let mut document = leaf();
     change(&mut document);
     RateTable::new(document).unwrap()
 }
 
 /// The same for canopy readings, giving the nearest row's rate, with the two lowest rows empty.
-pub(super) fn canopy() -> RateTable {
+pub(crate) fn canopy() -> RateTable {
     table(|document| {
         document.name = "canopy-jointing".to_owned();
         document.instrument = Instrument::CanopyNdvi;

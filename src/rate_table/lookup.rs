@@ -120,7 +120,7 @@ impl RateTable {
             price_ratio_unit: None,
             cautions: document.cautions.clone(),
             table: document.name.clone(),
-            table_digest: document.digest.clone(),
+            table_digest: self.digest().to_owned(),
         };
         let listed = price.and_then(|price| document.prices.get(price));
         answer.price_ratio = listed.map(|price| price.price_ratio);

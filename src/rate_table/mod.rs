@@ -42,6 +42,7 @@ mod error;
 mod long_form;
 mod lookup;
 mod table;
+mod version_1;
 
 pub use cautions::{CALIBRATED_RANGE_ONLY, LAW_FIRST, OTHER_CAUSES, reference_instructions};
 pub use decimal::{Decimal, DecimalError, index_thousandths};
@@ -55,6 +56,6 @@ pub use lookup::{Asked, Lookup, Status};
 pub use table::{LOOKUP_RULE, RateTable, SCHEMA};
 
 #[cfg(test)]
-mod fixture;
+pub(crate) mod fixture;
 #[cfg(test)]
 mod tests;

@@ -1,9 +1,11 @@
 //! A document that is known to be consistent, its text, and its digest.
 
 use super::document::Document;
+use super::version_1::{Document1, SCHEMA_1};
 use super::{TableError, cautions, check};
 use crate::trial::Outside;
 use serde::Serialize;
+use serde::de::DeserializeOwned;
 use serde_json::Value;
 use sha2::{Digest, Sha256};
 
@@ -30,6 +32,48 @@ pub const LOOKUP_RULE: [&str; 6] = [
 #[derive(Debug, Clone, PartialEq)]
 pub struct RateTable {
     document: Document,
+    converted_from: Option<ConvertedFrom>,
+}
+
+/// What a table was read from, where that is an older version.
+#[derive(Debug, Clone, PartialEq)]
+struct ConvertedFrom {
+    schema: &'static str,
+    digest: String,
+}
+
+/// As much of a foreign `schema` as is repeated.
+const LONGEST_SCHEMA: usize = 40;
+
+/// The number of a version of tables.
+fn version(schema: &str) -> Option<&str> {
+    schema.strip_prefix("stook/table/").filter(|number| number.bytes().all(|byte| byte.is_ascii_digit()))
+}
+
+/// A document whose digest is that of its contents, and that digest; its own is left empty.
+fn genuine<D: Serialize + DeserializeOwned>(text_given: &str, mut given: Value) -> Result<(D, String), TableError> {
+    let document: D = serde_json::from_str(text_given).map_err(|error| unreadable(&error, text_given))?;
+    // An object: it has a schema, and a digest, or it would not be a document.
+    let written = match given.get_mut("digest").map(Value::take) {
+        Some(Value::String(written)) => written,
+        _ => String::new(),
+    };
+    given["digest"] = Value::String(String::new());
+    let canonical = text(&given)?;
+    let computed = digest(&canonical);
+    if written != computed {
+        return Err(TableError::Edited { written: written.chars().take(64).collect(), computed });
+    }
+    let mut again = serde_json::to_value(&document).map_err(|error| unreadable(&error, ""))?;
+    again["digest"] = Value::String(String::new());
+    if text(&again)? != canonical {
+        return Err(TableError::Invalid {
+            place: "the table".to_owned(),
+            found: "not written by stook".to_owned(),
+            expected: "fields stand in their order, none is left out, and an interval has no further ones".to_owned(),
+        });
+    }
+    Ok((document, written))
 }
 
 impl RateTable {
@@ -59,44 +103,36 @@ impl RateTable {
         RateTable::checked(document)
     }
 
-    /// Reads a table as [`write`](RateTable::write) wrote it. White space between values may differ.
+    /// Reads a table as [`write`](RateTable::write) wrote it. White space between values may differ. One of version 1 is brought
+    /// to today's, without what that version did not carry: see [`converted_from`](RateTable::converted_from).
     ///
     /// # Errors
-    /// [`TableError`] if the text is cut off, is no rate table, has a field that is unknown, missing or
+    /// [`TableError`] if the text is cut off, is no rate table, is of a newer version, has a field that is unknown, missing or
     /// of the wrong kind, was edited, or contradicts itself.
     pub fn read(text_given: &str) -> Result<RateTable, TableError> {
-        let mut given: Value = serde_json::from_str(text_given).map_err(|error| unreadable(&error, text_given))?;
+        let given: Value = serde_json::from_str(text_given).map_err(|error| unreadable(&error, text_given))?;
         match given.get("schema") {
-            Some(Value::String(schema)) if schema == SCHEMA => {}
-            Some(other) => return Err(TableError::OtherSchema { found: format!("\"schema\": {other}") }),
-            None => return Err(TableError::OtherSchema { found: "a document without \"schema\"".to_owned() }),
+            Some(Value::String(schema)) if schema == SCHEMA => {
+                let (mut document, digest) = genuine::<Document>(text_given, given)?;
+                document.digest = digest;
+                RateTable::checked(document)
+            }
+            Some(Value::String(schema)) if schema == SCHEMA_1 => {
+                let (document, digest) = genuine::<Document1>(text_given, given)?;
+                let converted_from = Some(ConvertedFrom { schema: SCHEMA_1, digest });
+                Ok(RateTable { converted_from, ..RateTable::new(document.into())? })
+            }
+            Some(Value::String(schema)) if version(schema).is_some() => {
+                Err(TableError::OtherVersion { found: schema.chars().take(LONGEST_SCHEMA).collect() })
+            }
+            Some(other) => Err(TableError::OtherSchema { found: format!("\"schema\": {other}") }),
+            None => Err(TableError::OtherSchema { found: "a document without \"schema\"".to_owned() }),
         }
-        let mut document: Document =
-            serde_json::from_str(text_given).map_err(|error| unreadable(&error, text_given))?;
-        let written = std::mem::take(&mut document.digest);
-        // An object: it has a schema, and a digest, or it would not be a document.
-        given["digest"] = Value::String(String::new());
-        let canonical = text(&given)?;
-        let computed = digest(&canonical);
-        if written != computed {
-            let written = written.chars().take(64).collect();
-            return Err(TableError::Edited { written, computed });
-        }
-        if text(&document)? != canonical {
-            return Err(TableError::Invalid {
-                place: "the table".to_owned(),
-                found: "not written by stook".to_owned(),
-                expected: "fields stand in their order, none is left out, and an interval has no further ones"
-                    .to_owned(),
-            });
-        }
-        document.digest = written;
-        RateTable::checked(document)
     }
 
     fn checked(document: Document) -> Result<RateTable, TableError> {
         check::check(&document)?;
-        let table = RateTable { document };
+        let table = RateTable { document, converted_from: None };
         // A number that JSON can't hold (NaN, infinity) would be written as null and not read again.
         let again = serde_json::from_str::<Document>(&table.write());
         if again.as_ref().is_ok_and(|again| *again == table.document) {
@@ -122,9 +158,14 @@ impl RateTable {
         &self.document
     }
 
-    /// SHA-256 of the document with an empty digest, in hexadecimal.
+    /// SHA-256 of the document, as it was published, with an empty digest, in hexadecimal.
     pub fn digest(&self) -> &str {
-        &self.document.digest
+        self.converted_from.as_ref().map_or(&self.document.digest, |from| &from.digest)
+    }
+
+    /// The older version that it was read from, such as `stook/table/1`: then it can't be derived anew.
+    pub fn converted_from(&self) -> Option<&str> {
+        self.converted_from.as_ref().map(|from| from.schema)
     }
 
     /// Position of the base price ratio.

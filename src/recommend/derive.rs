@@ -94,12 +94,22 @@ pub enum NoTable {
 /// table.
 #[must_use]
 pub fn derive(evidence: &Evidence, set_aside: &[SetAside], heading: &Heading, settings: &Settings) -> Derived {
+    derive_with(evidence, set_aside, heading, settings, true)
+}
+
+/// The same, without holding anything out where only the rates are wanted: that is the dear part.
+pub(super) fn derive_with(
+    evidence: &Evidence,
+    set_aside: &[SetAside],
+    heading: &Heading,
+    settings: &Settings,
+    validated: bool,
+) -> Derived {
     let options = CalibrationOptions {
         relation: settings.relation,
         level: settings.level,
         highest: settings.rate.highest,
         standard: heading.standard,
-        replicates: settings.replicates,
         seed: settings.seed.unwrap_or_default(),
     };
     let basis = Basis::of(evidence);
@@ -108,7 +118,7 @@ pub fn derive(evidence: &Evidence, set_aside: &[SetAside], heading: &Heading, se
         let taken = calibrations.first().and_then(|base| base.chosen.as_ref().ok()).map(|chosen| chosen.kind);
         calibrations.push(calibrate(&basis, evidence, &options, price.price_ratio, taken));
     }
-    let base = calibrations.first();
+    let base = calibrations.first().filter(|_| validated);
     let validations = base.map(|base| base.validations(&basis, evidence, &options)).unwrap_or_default();
     let by_site_year = validations.iter().find(|validation| validation.by == HoldOut::SiteYear);
     let verdict = by_site_year.and_then(|validation| verdict(validation, options.level, options.seed));

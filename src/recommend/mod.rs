@@ -6,8 +6,10 @@
 mod derive;
 mod money;
 mod rederive;
+mod reprice;
 mod specified;
 
 pub use derive::{Derived, Heading, INTERVAL_METHOD, NEW_SITE_YEARS, NoTable, derive};
-pub use rederive::{Changes, NotRederived, rederive};
+pub use rederive::{Changes, NotRederived, rates_alone, rederive};
+pub use reprice::{NewPrices, REPRICED, reprice};
 pub use specified::{heading, settings};

@@ -1,6 +1,6 @@
 //! A table derived anew from what it carries: at other prices, from other evidence, with other settings.
 
-use super::derive::{Derived, Heading, NoTable, derive};
+use super::derive::{Derived, Heading, NoTable, derive_with};
 use crate::experiment::Evidence;
 use crate::rate_table::{Document, Price, Settings};
 
@@ -35,6 +35,20 @@ pub enum NotRederived {
 /// # Errors
 /// [`NotRederived`], with the reason.
 pub fn rederive(document: &Document, changes: &Changes) -> Result<Derived, NotRederived> {
+    again(document, changes, true)
+}
+
+/// The same rates with their relations, without those of resampled site-years and without holding anything out, which take most of the time.
+///
+/// # Errors
+/// As in [`rederive`].
+pub fn rates_alone(document: &Document, changes: &Changes) -> Result<Derived, NotRederived> {
+    let settings = changes.settings.as_ref().unwrap_or(&document.settings);
+    let settings = Some(Settings { replicates: 0, ..settings.clone() });
+    again(document, &Changes { settings, ..changes.clone() }, false)
+}
+
+fn again(document: &Document, changes: &Changes, validated: bool) -> Result<Derived, NotRederived> {
     let evidence = changes.evidence.as_ref().or(document.evidence.as_ref()).ok_or(NotRederived::NoEvidence)?;
     let mut prices = changes.prices.clone().unwrap_or_else(|| document.prices.clone());
     // The base comes first.
@@ -53,7 +67,7 @@ pub fn rederive(document: &Document, changes: &Changes) -> Result<Derived, NotRe
         inputs: document.inputs.clone(),
     };
     let settings = changes.settings.as_ref().unwrap_or(&document.settings);
-    let derived = derive(evidence, &[], &heading, settings);
+    let derived = derive_with(evidence, &[], &heading, settings, validated);
     match &derived.table {
         Ok(_) => Ok(derived),
         Err(reason) => Err(reason.clone().into()),

@@ -2,6 +2,7 @@
 
 use libm::erfc;
 use statrs::distribution::{ChiSquared, Continuous, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
+use statrs::function::beta::ln_beta;
 use std::f64::consts::{FRAC_1_SQRT_2, PI};
 
 /// The quantile of Student's t with `df` degrees of freedom at probability `p`.
@@ -44,7 +45,10 @@ pub fn f_quantile(p: f64, df1: f64, df2: f64) -> Option<f64> {
         return t_quantile_upper((1.0 - p) / 2.0, df2).map(|t| t * t);
     }
     let f = FisherSnedecor::new(df1, df2).ok()?;
-    polish(f.inverse_cdf(p), 1.0 - p, |x| f.sf(x), |x| f.pdf(x))
+    // By logarithms: the library's density is not a number from some hundred degrees of freedom on.
+    let constant = df1 / 2.0 * df1.ln() + df2 / 2.0 * df2.ln() - ln_beta(df1 / 2.0, df2 / 2.0);
+    let density = |x: f64| (constant + (df1 / 2.0 - 1.0) * x.ln() - (df1 + df2) / 2.0 * df1.mul_add(x, df2).ln()).exp();
+    polish(f.inverse_cdf(p), 1.0 - p, |x| f.sf(x), density)
 }
 
 /// The probability of an F at least as large as `f`; `None` unless both degrees of freedom are positive and `f` is a number.
@@ -87,12 +91,12 @@ fn polish(start: f64, target: f64, survival: impl Fn(f64) -> f64, density: impl 
     let mut miss = survival(x) - target;
     for _ in 0..8 {
         let slope = density(x);
-        if miss == 0.0 || slope <= 0.0 {
+        let next = x + miss / slope;
+        if miss == 0.0 || !next.is_finite() {
             break;
         }
-        let next = x + miss / slope;
         let next_miss = survival(next) - target;
-        if !next.is_finite() || next_miss.abs() >= miss.abs() {
+        if next_miss.abs() >= miss.abs() {
             break;
         }
         (x, miss) = (next, next_miss);
@@ -239,6 +243,10 @@ mod tests {
         (0.95, 3.0, 15.0, 3.2873821046365115),
         (0.99, 5.0, 20.0, 4.102684630584732),
         (0.5, 2.0, 7.0, 0.766547789715664),
+        (0.95, 300.0, 1000.0, 1.161434176358745),
+        (0.975, 2000.0, 4800.0, 1.0759661188953649),
+        (0.025, 2000.0, 4800.0, 0.9283418837009565),
+        (0.99, 1200.0, 3.0, 26.134798628011332),
     ];
     const REFERENCE_CHI_SQUARE: &[(f64, f64, f64)] = &[
         (0.95, 1.0, 3.841458820694124),

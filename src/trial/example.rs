@@ -2,7 +2,9 @@
 
 use jiff::civil::date;
 
-use super::{Application, Background, Design, Harvest, NeedFrom, Plot, PlotColumns, Protein, Timing, Trial};
+use super::{
+    Application, Background, Design, FlaggedLeaves, Harvest, NeedFrom, Plot, PlotColumns, Protein, Timing, Trial,
+};
 use crate::units::{MoisturePercent, NRate, NRateUnit, Yield, YieldUnit};
 
 /// A plot that got `n` lb/ac in one application and yielded `bushels` an acre at 13.5 % moisture.
@@ -55,7 +57,10 @@ pub(crate) fn trial(plots: Vec<Plot>) -> Trial {
         readings: Vec::new(),
         reading_files: Vec::new(),
         reading_columns: Vec::new(),
+        leaf_positions: Vec::new(),
+        flagged_leaves: FlaggedLeaves::default(),
         walks: Vec::new(),
+        plate_checks: Vec::new(),
     }
 }
 

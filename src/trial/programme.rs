@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{GrowthStage, Instrument, Trial};
 use crate::crop::Crop;
-use crate::units::{AreaUnit, MassUnit, MoisturePercent, NRateUnit, YieldUnit};
+use crate::units::{AreaUnit, Density, MassUnit, MoisturePercent, NRateUnit, YieldUnit};
 
 /// A file that was read, with the digest of its bytes.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
@@ -268,6 +268,21 @@ pub struct Decisions {
     pub days_to_show_in_canopy: i32,
     /// Level of every interval, 0 to 1.
     pub level: f64,
+    /// What becomes of leaves that read far from the rest of their plot.
+    pub flagged_leaves: FlaggedLeaves,
+    /// Fewer tillers than this are a thin stand; `None` leaves it to the trial's own median.
+    pub thin_stand_below: Option<Density>,
+}
+
+/// What becomes of leaves that read far from the rest of their plot.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum FlaggedLeaves {
+    /// They count like the others.
+    #[default]
+    Keep,
+    /// Means and indices are made without them.
+    LeaveOut,
 }
 
 impl Default for Decisions {
@@ -277,6 +292,8 @@ impl Default for Decisions {
             standard_topdress: None,
             days_to_show_in_canopy: 14,
             level: 0.95,
+            flagged_leaves: FlaggedLeaves::default(),
+            thin_stand_below: None,
         }
     }
 }
@@ -289,7 +306,7 @@ pub enum RelationKind {
     Linear,
     /// A parabola.
     Quadratic,
-    /// A straight line of a latent need; a non-positive need is left-censored at zero.
+    /// A straight line of a latent need; a non-positive need is left-censored at zero, as it is in every kind but the plain line.
     LinearWithFloor,
     /// A curve that bends one way: the need changes by a constant factor over equal steps of the index, about an asymptote.
     Exponential,
@@ -323,6 +340,11 @@ impl RelationKind {
         }
     }
 
+    /// The kinds that validation chooses among where none is asked for. The exponential is not: it is searched a dozen times as long, and
+    /// within the indices of its points a parabola bends as well.
+    pub const CHOSEN_AMONG: [Self; 5] =
+        [Self::Linear, Self::LinearWithFloor, Self::Quadratic, Self::ShortfallLinear, Self::ShortfallQuadratic];
+
     /// Whether it is fitted to the yields themselves, not to needs counted from their optima.
     #[must_use]
     pub fn is_one_stage(self) -> bool {
@@ -338,6 +360,17 @@ pub enum Outside {
     NoRate,
     /// The nearest row's rate, flagged.
     NearestRow,
+}
+
+impl Outside {
+    /// The name it is written as.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::NoRate => "no-rate",
+            Self::NearestRow => "nearest-row",
+        }
+    }
 }
 
 /// Rows of a table, in thousandths of the index.

@@ -4,7 +4,7 @@ use jiff::civil::Date;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{GrowthStage, Plot};
+use super::{FlaggedLeaves, GrowthStage, Instrument, PlateCheck, Plot, Reading, ReadingColumn};
 use crate::finding::Place;
 use crate::units::{NRate, NRateUnit};
 
@@ -43,8 +43,14 @@ pub struct Trial {
     pub reading_files: Vec<String>,
     /// Columns that the readings stand in; a reading names its own by position here.
     pub reading_columns: Vec<ReadingColumn>,
+    /// Positions of leaves on their plants, as typed; a reading names its own by position here.
+    pub leaf_positions: Vec<String>,
+    /// What the programme decided of leaves that read far from the rest of their plot.
+    pub flagged_leaves: FlaggedLeaves,
     /// Readings that came without a plot, in the order that the field was walked.
     pub walks: Vec<Walk>,
+    /// Readings of reference plates: how the instruments kept.
+    pub plate_checks: Vec<PlateCheck>,
 }
 
 impl Trial {
@@ -103,6 +109,12 @@ impl Trial {
         let column = self.reading_columns.get(reading.column as usize);
         let file = column.and_then(|column| self.reading_files.get(column.file)).map_or("", String::as_str);
         Place::file(file).row(u64::from(reading.row)).column(column.map_or("", |column| &column.header))
+    }
+
+    /// Where on the plant the leaf of a reading sat, as typed; `None` where that is not recorded.
+    #[must_use]
+    pub fn leaf_position(&self, reading: &Reading) -> Option<&str> {
+        self.leaf_positions.get(usize::from(reading.position?.get() - 1)).map(String::as_str)
     }
 
     /// Site and harvest year: what a site-year is told by.
@@ -333,78 +345,4 @@ pub struct Reference {
     pub also_treatment: bool,
     /// Which reference plots a plot is read against.
     pub shared_within: SharedWithin,
-}
-
-/// The kind of an instrument.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Instrument {
-    /// Canopy NDVI.
-    CanopyNdvi,
-    /// Leaf chlorophyll reading.
-    LeafChlorophyll,
-}
-
-impl Instrument {
-    /// Every kind.
-    pub const ALL: [Self; 2] = [Self::CanopyNdvi, Self::LeafChlorophyll];
-
-    /// The name it is typed as.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::CanopyNdvi => "canopy-ndvi",
-            Self::LeafChlorophyll => "leaf-chlorophyll",
-        }
-    }
-
-    /// The kind typed as `name`.
-    #[must_use]
-    pub fn named(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|instrument| instrument.name() == name)
-    }
-}
-
-/// A column that readings stand in.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct ReadingColumn {
-    /// Position in [`Trial::reading_files`].
-    pub file: usize,
-    /// Its header, as the descriptor names it.
-    pub header: String,
-}
-
-/// One reading of one plot. A trial may hold a million: each is 64 bytes.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Reading {
-    /// Position in [`Trial::plots`].
-    pub plot: usize,
-    /// Instrument.
-    pub instrument: Instrument,
-    /// Day it was taken.
-    pub date: Date,
-    /// Growth stage, where it was scored.
-    pub stage: Option<GrowthStage>,
-    /// Leaf, where leaves are numbered.
-    pub leaf: Option<u32>,
-    /// As typed.
-    pub value: f64,
-    /// Position in [`Trial::reading_columns`] of the column it stands in.
-    pub column: u32,
-    /// Row of its file.
-    pub row: u32,
-}
-
-/// The instruments and dates of readings that are in the order of [`Trial::readings`].
-#[must_use]
-pub fn sensings(readings: &[Reading]) -> Vec<(Instrument, Date)> {
-    let sensing = |reading: &Reading| (reading.instrument, reading.date);
-    let mut sensings = Vec::new();
-    let mut rest = readings;
-    while let Some(next) = rest.first().map(sensing) {
-        sensings.push(next);
-        let behind = rest.partition_point(|reading| sensing(reading) <= next);
-        rest = rest.get(behind..).unwrap_or_default();
-    }
-    sensings
 }

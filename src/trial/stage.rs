@@ -1,6 +1,7 @@
 //! Growth stages on the scale they were scored on.
 
 use std::fmt;
+use std::num::NonZeroU8;
 use std::sync::Arc;
 
 use schemars::JsonSchema;
@@ -46,7 +47,8 @@ const NEAR: f64 = 0.6;
 pub struct GrowthStage {
     scale: Scale,
     steps: [u16; MOST_STEPS],
-    step_count: u8,
+    /// Never 0, which leaves room for *no stage* within its own bytes.
+    step_count: NonZeroU8,
 }
 
 impl GrowthStage {
@@ -76,9 +78,10 @@ impl GrowthStage {
         let likeness =
             |known: &str| strsim::normalized_damerau_levenshtein(&scale.to_lowercase(), &known.to_lowercase());
         let meant = SCALES.iter().find(|(known, ..)| likeness(known) >= NEAR);
+        let step_count = NonZeroU8::new(parsed.len() as u8).ok_or_else(|| fault(Matter::NoStage))?;
         match (known, meant) {
             (None, Some((meant, ..))) => Err(fault(Matter::Misspelt { meant: format!("{meant} {number}") })),
-            _ => Ok(Self { scale: Scale::named(scale), steps, step_count: parsed.len() as u8 }),
+            _ => Ok(Self { scale: Scale::named(scale), steps, step_count }),
         }
     }
 
@@ -96,7 +99,7 @@ impl GrowthStage {
     }
 
     fn steps(&self) -> &[u16] {
-        self.steps.get(..usize::from(self.step_count)).unwrap_or_default()
+        self.steps.get(..usize::from(self.step_count.get())).unwrap_or_default()
     }
 }
 

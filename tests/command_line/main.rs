@@ -2,6 +2,7 @@
 
 mod anova;
 mod anova_contract;
+mod calibrate;
 mod contract;
 mod designs;
 mod economics;
@@ -12,6 +13,8 @@ mod mutations;
 mod new;
 mod reading;
 mod run;
+mod sense;
 mod status;
+mod tables;
 mod which_curve;
 mod yields;

@@ -135,6 +135,29 @@ const READINGS_2025: &str = "osier-bend-2025/readings.csv";
 const PLOTS_TERRACE: &str = "upper-terrace-2025/plots.csv";
 const TRIAL_TERRACE: &str = "upper-terrace-2025/trial.toml";
 
+/// A plate of 45 read 1.4 too high at noon.
+const PLATE_OFF: &str = r#"[[plate_check]]
+instrument = "leaf-chlorophyll"
+tolerance = 1.0
+expected = 45.0
+readings = [
+    { date = 2023-04-06, time = "8:00", value = 45.1 },
+    { date = 2023-04-06, time = "10:00", value = 44.9 },
+    { date = 2023-04-06, time = "12:00", value = 46.4 },
+]
+[harvest]"#;
+/// The same plate read 0.8 too low in the morning, 0.9 too high at noon.
+const PLATE_DRIFT: &str = r#"[[plate_check]]
+instrument = "leaf-chlorophyll"
+tolerance = 1.0
+expected = 45.0
+readings = [
+    { date = 2023-04-06, time = "8:00", value = 44.2 },
+    { date = 2023-04-06, time = "10:00", value = 45.0 },
+    { date = 2023-04-06, time = "12:00", value = 45.9 },
+]
+[harvest]"#;
+
 fn broken(
     what: &'static str,
     file: &'static str,
@@ -239,6 +262,8 @@ fn broken_for_the_checks() -> Vec<Broken> {
         broken("a protein out of range", PLOTS_2025, Cell(9, "protein", "31.1"), "protein-range", 9, "protein"),
         broken("a leaf reading out of range", LEAF_2023, Cell(9, "value", "4.63"), "leaf-reading-range", 9, "value"),
         broken("an NDVI out of range", PLOTS_TERRACE, Cell(12, "ndvi_apr04", "0.99"), "ndvi-range", 12, "ndvi_apr04"),
+        broken("a leaf meter off its plate", TRIAL_2023, Text("[harvest]", PLATE_OFF), "plate-out-of-tolerance", "value = 46.4", "plate_check.readings.value"),
+        broken("a leaf meter that drifts", TRIAL_2023, Text("[harvest]", PLATE_DRIFT), "plate-drift", "value = 45.9", "plate_check.readings.value"),
         broken("yields in the wrong unit", TRIAL_2023, Text("unit = \"bu/ac\"", "unit = \"kg/ha\""), "yield-unit", 2, "yield").found_in(PLOTS_2023),
         broken("a rate near a level", PLOTS_2025, Cell(9, "early_n", "50.5"), "near-level", 9, "early_n"),
         broken("a rate far above the others'", PLOTS_TERRACE, Cell(12, "top_n", "700"), "high-rate", 12, "top_n"),

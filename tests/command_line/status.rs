@@ -4,8 +4,8 @@ use std::process::Stdio;
 
 use crate::run::{OATS, command, data, finish, oats, package, programme_copy, stook, stook_in};
 
-const ANSWERED: i32 = 0;
-const NOT_ANSWERED: i32 = 1;
+pub const ANSWERED: i32 = 0;
+pub const NOT_ANSWERED: i32 = 1;
 const USAGE_OR_INPUT: i32 = 2;
 const CANNOT_WRITE: i32 = 3;
 

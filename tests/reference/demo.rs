@@ -3,7 +3,7 @@
 use rand::SeedableRng as _;
 use rand::seq::SliceRandom as _;
 use rand_chacha::ChaCha8Rng;
-use stook::calibration::NeedPoint;
+use stook::calibration::{HoldOut, NeedPoint, Rule};
 use stook::rate_table::{Asked, Document, RateTable, Settings, Status};
 use stook::season::{Season, TableResult};
 use stook::trial::{Harvest, Outside, Programme};
@@ -15,8 +15,8 @@ fn result<'a>(season: &'a Season, name: &str) -> &'a TableResult {
     season.tables.iter().find(|table| table.specification.name == name).expect("a table of the demo")
 }
 
-fn table(name: &str) -> &'static RateTable {
-    result(demo(), name).table.as_ref().expect("the demo gives a table")
+pub fn table(name: &str) -> &'static RateTable {
+    result(demo(), name).derived.table.as_ref().expect("the demo gives a table")
 }
 
 fn rate(table: &RateTable, reading: &str, reference: &str) -> Option<f64> {
@@ -120,23 +120,31 @@ fn a_held_out_site_year_is_predicted_without_its_own_yields() {
         corrupt(&mut programme, site_year);
         let corrupted = run(programme);
         for name in ["leaf-jointing", "canopy-jointing"] {
-            let predictions = |season: &Season| -> Vec<(u64, u64)> {
-                let held_out = result(season, name)
-                    .validation
+            // The index, the need and every rule's rate that does not look at the point's own curve.
+            let predictions = |season: &Season| -> Vec<Vec<u64>> {
+                let by_site_year = result(season, name)
+                    .derived
+                    .validations
                     .iter()
+                    .filter(|validation| validation.by == HoldOut::SiteYear);
+                let held_out = by_site_year
                     .flat_map(|validation| &validation.held_out)
                     .filter(|held_out| held_out.site_year == site_year);
                 held_out
-                    .flat_map(|held_out| held_out.predictions.as_ref().expect("a relation"))
-                    .map(|prediction| (prediction.point.index.to_bits(), prediction.rate.to_bits()))
+                    .flat_map(|held_out| &held_out.predictions)
+                    .map(|prediction| {
+                        let rates = Rule::ALL.into_iter().filter(|rule| *rule != Rule::Hindsight);
+                        let rates = rates.filter_map(|rule| prediction.rate(rule));
+                        [prediction.point.index, prediction.need].into_iter().chain(rates).map(f64::to_bits).collect()
+                    })
                     .collect()
             };
             let before = predictions(intact);
-            assert!(before.len() >= 9, "{site_year} {name}");
+            assert!(before.len() >= 4 && before[0].len() == 7, "{site_year} {name}");
             assert_eq!(before, predictions(&corrupted), "{site_year} {name}");
             // The corruption did reach the needs.
             let needs = |season: &Season| -> Vec<f64> {
-                let points = &result(season, name).calibrations[0].points;
+                let points = &result(season, name).derived.calibrations[0].points;
                 points.iter().filter(|point| point.site_year == site_year).map(|point| point.need).collect()
             };
             assert_ne!(needs(intact), needs(&corrupted));
@@ -177,8 +185,8 @@ fn shuffling_readings_within_trials_makes_the_relation_vanish() {
     }
     let shuffled = run(programme);
     for name in ["leaf-jointing", "canopy-jointing"] {
-        let intact = correlation(&result(demo(), name).calibrations[0].points);
-        let after = correlation(&result(&shuffled, name).calibrations[0].points);
+        let intact = correlation(&result(demo(), name).derived.calibrations[0].points);
+        let after = correlation(&result(&shuffled, name).derived.calibrations[0].points);
         assert!(intact < -0.6, "{name}: {intact}");
         assert!(after.abs() < 0.3, "{name}: {after}");
     }

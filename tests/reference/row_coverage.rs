@@ -16,9 +16,9 @@ use std::collections::BTreeMap;
 
 use methods::Method;
 use rayon::prelude::*;
-use stook::calibration::{Materials, Relation, Resampled, resample};
+use stook::calibration::{Relation, Resampled, resample};
 use stook::trial::{Instrument, RelationKind};
-use study::{Calibrated, LEVEL, PRICE_RATIO, Study};
+use study::{Calibrated, LEVEL, Study};
 use tally::{Tally, ends};
 use truths::{Truth, truths};
 
@@ -85,21 +85,15 @@ fn count(tables: &[Calibrated], site_years: usize, truths: &[Truth]) -> Lines {
         };
         let calibration = &table.calibration;
         if let Ok(relation) = calibration.relation() {
-            let resampled = calibration.resampled.as_ref();
+            let resampled = table.resampled.as_ref();
             let is_resampled = resampled.is_none_or(|resampled| resampled.attempted > 0);
             let methods = Method::ALL.into_iter().filter(|method| is_resampled || !method.needs_resamples());
             by_method("chosen", relation, resampled, &methods.collect::<Vec<_>>());
-            by_method(
-                &format!("chosen: {}", relation.kind.name()),
-                relation,
-                calibration.resampled.as_ref(),
-                &[Method::Published],
-            );
+            by_method(&format!("chosen: {}", relation.kind.name()), relation, resampled, &[Method::Published]);
         }
-        let materials = Materials::new(calibration.points.clone(), &table.evidence, PRICE_RATIO);
         for (kind, relation) in &calibration.relations {
             let Ok(relation) = relation else { continue };
-            let also = ALSO.contains(kind).then(|| resample(&materials, relation, 0, 0).ok().flatten()).flatten();
+            let also = ALSO.contains(kind).then(|| resample(&table.materials, relation, 0, 0).ok().flatten()).flatten();
             by_method(kind.name(), relation, also.as_ref(), &[Method::Published]);
         }
     }
@@ -183,7 +177,7 @@ fn what_is_counted_is_what_the_table_publishes() {
     let season = study.season(seed, site_years);
     for (table, counted) in season.tables.iter().zip(study.calibrated(seed, site_years)) {
         let published = table.derived.table.as_ref().expect("a table").document();
-        let resampled = counted.calibration.resampled.expect("four site-years");
+        let resampled = counted.resampled.expect("four site-years");
         let mut rated = 0;
         for row in &published.rows {
             let index = f64::from(row.index_from + row.index_below) / 2_000.0;

@@ -8,9 +8,12 @@ use std::fs;
 
 use approx::{assert_abs_diff_eq, assert_relative_eq};
 use serde_json::Value;
-use stook::calibration::{Bound, FittedTrial, NeedPoint, Relation, trial_points};
-use stook::experiment::{FitOptions, FittedGroup, groups_of_trial};
-use stook::response::{Family, Fit, Observations, Reach};
+use stook::calibration::{
+    Basis, FittedTrial, HoldOut, Materials, NeedPoint, Relation, Rule, Scoring, gather, hold_out,
+};
+use stook::experiment::{Evidence, FitOptions, FittedGroup, groups_of_trial};
+use stook::response::{Family, Fit, Observations, OptimumStatus, Reach};
+use stook::stats::random_effects::Known;
 use stook::trial::{Instrument, Programme, RelationKind};
 
 use crate::data::{Table, beside};
@@ -21,6 +24,10 @@ use crate::programme::{load, written};
 const SEARCHED: f64 = 5e-4;
 /// Means and straight least squares.
 const CLOSED_FORM: f64 = 1e-9;
+/// bu/ac: a net return is level about its optimum, so that the error of a searched one counts squared.
+const LOSS: f64 = 1e-5;
+/// bu of grain a pound of N.
+const RATIO: f64 = 0.1;
 /// Least squares on searched optima.
 const ON_SEARCHED: f64 = 5e-5;
 
@@ -119,30 +126,66 @@ fn number(value: &Value) -> f64 {
     value.as_f64().unwrap_or_else(|| panic!("{value} is no number"))
 }
 
-/// The oracle's points in its order, as needs by our engine under the oracle's choices.
-fn points(programme: &Programme, instrument: Instrument) -> Vec<NeedPoint> {
+/// The oracle's evidence: a quadratic-plateau a site-year and early level, the mean where none rises.
+fn evidence(programme: &Programme, instrument: Instrument) -> Evidence {
     let options = FitOptions { permutations: 19, family: Some(Family::QuadraticPlateau), ..FitOptions::new(0.95, 1) };
     let table = programme.tables.iter().find(|table| table.instrument == instrument).expect("a table");
+    let fitted: Vec<Vec<FittedGroup>> = programme
+        .trials
+        .iter()
+        .map(|trial| {
+            let groups = groups_of_trial(trial, &programme.crop, &programme.units).expect("bushels of wheat are known");
+            groups.into_iter().map(|group| FittedGroup::fit(group, &options)).collect()
+        })
+        .collect();
+    let trials: Vec<FittedTrial<'_>> =
+        programme.trials.iter().zip(&fitted).map(|(trial, groups)| FittedTrial { trial, groups }).collect();
+    let mut evidence = gather(&trials, table, programme.units.n_rate).evidence;
+    for group in evidence.trials.iter_mut().flat_map(|trial| &mut trial.groups) {
+        if group.family != Family::QuadraticPlateau {
+            group.family = Family::Mean;
+        }
+        group.detected = Some(true);
+    }
+    evidence
+}
+
+/// The oracle's points in its order: every optimum a number.
+fn points(basis: &Basis) -> Vec<NeedPoint> {
     let mut points = Vec::new();
-    for trial in &programme.trials {
-        let groups = groups_of_trial(trial, &programme.crop, &programme.units).expect("bushels of wheat are known");
-        let groups: Vec<FittedGroup> = groups.into_iter().map(|group| FittedGroup::fit(group, &options)).collect();
-        let found = trial_points(&FittedTrial { trial, groups: &groups }, table, programme.units.n_rate, 0.1);
-        assert_eq!(found.points.len(), 5, "{}", trial.folder);
-        for (mut point, group) in found.points.into_iter().zip(&groups) {
-            let fitted = group.outcome.as_ref().expect("twelve plots");
-            point.need = match fitted.observations.fit(Family::QuadraticPlateau) {
+    for (position, trial) in basis.trials.iter().enumerate() {
+        assert_eq!(trial.groups.len(), 5, "{}", trial.trial);
+        for (number, group) in trial.groups.iter().enumerate() {
+            let of = group.curve.as_ref().expect("twelve plots");
+            let treatment = group.evidence.treatments.first().expect("a treatment a level");
+            let need = match of.curve.reach {
                 // Of the curves that join before the second rate, which fit alike, the oracle takes the widest; ours is a bound.
-                Fit::Estimated(curve) if curve.reach == Some(Reach::BeforeFirstRate) => {
+                Some(Reach::BeforeFirstRate) => {
                     let [slope, curvature] =
-                        [curve.coefficients.slope, curve.coefficients.curvature].map(|c| c.expect("it bends"));
-                    ((0.1 - slope) / (2.0 * curvature)).max(0.0)
+                        [of.curve.coefficients.slope, of.curve.coefficients.curvature].map(|c| c.expect("it bends"));
+                    ((RATIO - slope) / (2.0 * curvature)).max(0.0)
                 }
-                Fit::Estimated(curve) => fitted.observations.optimum(&curve, 0.1, 0.95).rate.expect("a rate"),
-                Fit::NotEstimable { .. } => 0.0,
+                _ => of.observations.optimum(&of.curve, RATIO, 0.95).rate.expect("a rate"),
             };
-            point.bound = Bound::Exact;
-            points.push(point);
+            points.push(NeedPoint {
+                trial: trial.trial.clone(),
+                site_year: trial.site_year.clone(),
+                site: trial.site.clone(),
+                harvest_year: trial.harvest_year,
+                variety: None,
+                need_from: trial.need_from,
+                n_on: treatment.n_on,
+                index: treatment.index,
+                plots: treatment.plots,
+                need,
+                low: None,
+                high: None,
+                known: Known::Exact(need),
+                variance: None,
+                curve: [position, number],
+                family: of.curve.family,
+                optimum_status: OptimumStatus::Interior,
+            });
         }
     }
     points
@@ -153,7 +196,7 @@ fn indices_and_optima_are_the_oracles() {
     let (programme, oracle) = (programme(), oracle());
     let expected = oracle["points"].as_array().expect("points");
     for (instrument, index) in [(Instrument::CanopyNdvi, "si_ndvi"), (Instrument::LeafChlorophyll, "si_leaf")] {
-        let found = points(&programme, instrument);
+        let found = points(&Basis::of(&evidence(&programme, instrument)));
         assert_eq!(found.len(), expected.len());
         for (point, expected) in found.iter().zip(expected) {
             assert_eq!(point.n_on, number(&expected["early"]));
@@ -179,28 +222,41 @@ fn no_quadratic_plateau_of_the_oracle_fits_better() {
 }
 
 #[test]
-fn relations_and_held_out_predictions_are_the_oracles() {
+fn relations_held_out_predictions_and_losses_are_the_oracles() {
     let (programme, oracle) = (programme(), oracle());
     for (instrument, index) in [(Instrument::CanopyNdvi, "si_ndvi"), (Instrument::LeafChlorophyll, "si_leaf")] {
-        let points = points(&programme, instrument);
+        let basis = Basis::of(&evidence(&programme, instrument));
+        let points = points(&basis);
+        let scoring = Scoring { basis: &basis, price_ratio: RATIO, highest: 120.0, standard: None };
+        let loss = |point: &NeedPoint, rate: f64| {
+            let at = |rate: f64| scoring.net_return(point, point.n_on, rate).expect("a curve");
+            at(point.need) - at(rate)
+        };
+        let pairs = |points: &mut dyn Iterator<Item = &NeedPoint>| -> Vec<(f64, f64)> {
+            points.map(|point| (point.index, point.need)).collect()
+        };
         for kind in [RelationKind::Linear, RelationKind::Quadratic] {
             let expected = &oracle[index][kind.name()];
-            let relation = Relation::fit(kind, &points).expect("a relation");
+            let relation = Relation::plain(kind, &pairs(&mut points.iter())).expect("a relation");
             let coefficients = expected["coef"].as_array().expect("coefficients");
-            assert_eq!(relation.coefficients.len(), coefficients.len());
-            for (found, expected) in relation.coefficients.iter().zip(coefficients) {
+            let found = relation.form.coefficients();
+            assert_eq!(found.len(), coefficients.len());
+            for ((_, found), expected) in found.iter().zip(coefficients) {
                 assert_relative_eq!(*found, number(expected), max_relative = ON_SEARCHED);
             }
-            assert_relative_eq!(relation.sigma, number(&expected["sigma"]), max_relative = ON_SEARCHED);
+            assert_relative_eq!(relation.within, number(&expected["sigma"]), max_relative = ON_SEARCHED);
 
             let held_out = &oracle[index]["loso"][kind.name()];
             let mut squares = 0.0;
             let mut sum = 0.0;
-            for (point, expected) in points.iter().zip(held_out["prediction"].as_array().expect("predictions")) {
-                let others = points.iter().filter(|other| other.site_year != point.site_year);
-                let relation = Relation::fit(kind, others).expect("a relation");
+            let predictions = held_out["prediction"].as_array().expect("predictions");
+            let losses = held_out["loss"].as_array().expect("losses");
+            for ((point, expected), lost) in points.iter().zip(predictions).zip(losses) {
+                let mut others = points.iter().filter(|other| other.site_year != point.site_year);
+                let relation = Relation::plain(kind, &pairs(&mut others)).expect("a relation");
                 let rate = relation.rate(point.index).min(120.0);
                 assert_relative_eq!(rate, number(expected), max_relative = ON_SEARCHED, epsilon = ON_SEARCHED);
+                assert_abs_diff_eq!(loss(point, rate), number(lost), epsilon = LOSS);
                 squares += (rate - point.need).powi(2);
                 sum += rate - point.need;
             }
@@ -209,4 +265,28 @@ fn relations_and_held_out_predictions_are_the_oracles() {
             assert_relative_eq!(sum / n, number(&held_out["bias"]), max_relative = ON_SEARCHED, epsilon = ON_SEARCHED);
         }
     }
+}
+
+#[test]
+fn the_best_single_topdress_of_the_other_site_years_is_the_oracles() {
+    let (programme, oracle) = (programme(), oracle());
+    let evidence = evidence(&programme, Instrument::CanopyNdvi);
+    let basis = Basis::of(&evidence);
+    let scoring = Scoring { basis: &basis, price_ratio: RATIO, highest: 120.0, standard: Some(80.0) };
+    let materials = Materials::new(points(&basis), &evidence, RATIO);
+    let validation = hold_out(&materials, &scoring, Some(RelationKind::Linear), HoldOut::SiteYear).expect("eight");
+    let expected = &oracle["flat_loso_best"];
+    let rates = expected["rate"].as_array().expect("rates").iter();
+    let losses = expected["loss"].as_array().expect("losses").iter();
+    let at_80 = oracle["flat_80"]["loss"].as_array().expect("losses").iter();
+    let found = validation.held_out.iter().flat_map(|held_out| &held_out.predictions);
+    assert_eq!(found.clone().count(), 40);
+    for (((prediction, rate), lost), lost_at_80) in found.zip(rates).zip(losses).zip(at_80) {
+        let flat = prediction.scores[&Rule::FlatTopdress];
+        assert_eq!(flat.rate, number(rate));
+        assert_abs_diff_eq!(flat.forgone, number(lost), epsilon = LOSS);
+        assert_abs_diff_eq!(prediction.scores[&Rule::Standard].forgone, number(lost_at_80), epsilon = LOSS);
+    }
+    let flat = validation.performance(Rule::FlatTopdress).expect("a rate");
+    assert_abs_diff_eq!(flat.forgone, number(&expected["mean_loss"]), epsilon = LOSS);
 }

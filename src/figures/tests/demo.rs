@@ -1,11 +1,36 @@
 //! Made-up figures that other tests measure, and a test that writes them out to be looked at.
 
 use crate::figures::{
-    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, CurveLine, IndexBand, MarkedRate, MeanPoint,
-    ResidualFigure, ResidualPoint, ResponsePanel, ResponsePanels, Style, Width, render_calibration, render_response,
+    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, ComparisonFigure, CurveLine, IndexBand, MarkedRate,
+    MeanPoint, ResidualFigure, ResidualPoint, ResponsePanel, ResponsePanels, Step, Style, Width, render_calibration,
+    render_response,
 };
 
 pub(super) const BLOCKS: usize = 4;
+
+/// Two tables of six and four rows, one interval open above.
+pub(super) fn comparison() -> ComparisonFigure {
+    let steps = |count: u32, highest: f64, width: f64| -> Vec<Step> {
+        let step = |position: u32| {
+            let from = 0.7 + width * f64::from(position);
+            let rate = highest * (1.0 - f64::from(position) / f64::from(count));
+            Step { from, below: from + width, rate, low: Some((rate - 18.0).max(0.0)), high: Some(rate + 21.0) }
+        };
+        (0..count).map(step).collect()
+    };
+    let mut old = steps(6, 120.0, 0.05);
+    old[0].high = None;
+    ComparisonFigure {
+        index_label: "Sufficiency index, leaf chlorophyll".to_owned(),
+        rate_unit: "lb/ac".to_owned(),
+        old_label: "old: leaf-jointing, harvests 2023 to 2024".to_owned(),
+        new_label: "new: leaf-jointing, harvests 2023 to 2025".to_owned(),
+        old,
+        new: steps(4, 95.0, 0.08),
+        interval_text: "95 % interval of the return-maximising rate".to_owned(),
+        caption: "Made-up rates.".to_owned(),
+    }
+}
 
 /// Residuals of some plots, the third an outlier where there are as many.
 pub(super) fn residuals(count: usize) -> ResidualFigure {

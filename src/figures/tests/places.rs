@@ -1,8 +1,10 @@
 //! Nothing overlaps, nothing is cut off, nothing is too small to read.
 
-use super::demo::{calibration, figure, flat, many, panel, residuals};
+use super::demo::{calibration, comparison, figure, flat, many, panel, residuals};
 use super::svg_reader::{Page, read};
-use crate::figures::{BandPoint, MeanPoint, Style, Width, render_calibration, render_residuals, render_response};
+use crate::figures::{
+    BandPoint, MeanPoint, Style, Width, render_calibration, render_comparison, render_residuals, render_response,
+};
 
 /// Coordinates in a file are rounded to a hundredth of a unit of 0.005 mm, and a length to the font's units.
 const ROUNDING: f64 = 0.01;
@@ -122,6 +124,17 @@ fn pages() -> Vec<(String, Page)> {
         of_residuals.push((name.to_owned(), scaled));
     }
 
+    let mut comparisons = vec![("plain", comparison())];
+    let mut one = comparison();
+    one.old.clear();
+    one.new.truncate(1);
+    comparisons.push(("one row", one));
+    let mut long = comparison();
+    long.old_label = LONG.to_owned();
+    long.rate_unit = "kilograms of nitrogen a hectare, applied".to_owned();
+    long.new.iter_mut().for_each(|step| (step.low, step.high) = (None, Some(1e6)));
+    comparisons.push(("long", long));
+
     let mut pages = Vec::new();
     for width in [Width::SingleColumn, Width::DoubleColumn] {
         let style = Style { width, dots_per_inch: 72 };
@@ -132,6 +145,10 @@ fn pages() -> Vec<(String, Page)> {
         for (name, input) in &calibrations {
             let rendered = render_calibration(input, &style).unwrap();
             pages.push((format!("calibration, {name}, {width:?}"), read(&rendered.svg)));
+        }
+        for (name, input) in &comparisons {
+            let rendered = render_comparison(input, &style).unwrap();
+            pages.push((format!("comparison, {name}, {width:?}"), read(&rendered.svg)));
         }
         for (name, input) in &of_residuals {
             let rendered = render_residuals(input, &style).unwrap();

@@ -7,6 +7,7 @@ mod knowledge;
 mod loading;
 mod mutations;
 mod sameness;
+mod sensing;
 mod walking;
 
 use std::collections::BTreeMap;

@@ -1,8 +1,8 @@
 //! Values of harvest and readings, the reference, dates, and the order of readings.
 
 use super::{assert_one, assert_one_number, change_readings, plot, position, scale_harvest, sound_trial, told};
-use crate::finding::Finding;
-use crate::trial::{GrowthStage, Harvest, Instrument, Plot, Reading, Trial};
+use crate::finding::{Finding, Place};
+use crate::trial::{GrowthStage, Harvest, Instrument, PlateCheck, PlateReading, Plot, Reading, Trial};
 use crate::units::{MoisturePercent, NRate, NRateUnit, TestWeight, TestWeightUnit};
 
 const LEAF: Instrument = Instrument::LeafChlorophyll;
@@ -357,4 +357,38 @@ fn readings_after_the_topdress_they_should_decide_are_told_once() {
     let [finding] = told.as_slice() else { panic!("{told:#?}") };
     assert_eq!((finding.code, finding.place.column.as_deref()), ("readings-after-topdress", Some("value")));
     assert!(finding.text.contains("2025-04-12") && finding.text.contains("2025-04-08"), "{finding}");
+}
+
+/// What is told once the leaf meter of a day read its plate of 45 so, at 8:00, 10:00 and 12:00.
+fn told_of_plate(day: &str, values: [f64; 3]) -> Vec<Finding> {
+    told(TERRACE, |trial| {
+        let readings = [8, 10, 12].into_iter().zip(values).map(|(hour, value)| PlateReading {
+            date: day.parse().unwrap(),
+            time: jiff::civil::time(hour, 0, 0, 0),
+            expected: 45.0,
+            value,
+            place: Place::file("plate.csv").row(u64::from(hour.unsigned_abs())).column("read").value(value.to_string()),
+        });
+        trial.plate_checks = vec![PlateCheck { instrument: LEAF, tolerance: 1.0, readings: readings.collect() }];
+    })
+}
+
+#[test]
+fn a_plate_read_off_by_more_than_its_tolerance_is_told_where_it_is_and_drift_where_it_ends() {
+    assert_eq!(told_of_plate(LEAF_DAY, [45.3, 44.8, 45.1]), []);
+    let place = (Some(10), Some("read"), Some("46.2"));
+    assert_one(
+        &told_of_plate(LEAF_DAY, [45.3, 46.2, 45.1]),
+        "plate-out-of-tolerance",
+        place,
+        &["46.2 at 10:00", "1 of 3 readings"],
+    );
+    let place = (Some(12), Some("read"), Some("45.8"));
+    assert_one(&told_of_plate(LEAF_DAY, [44.2, 45.0, 45.8]), "plate-drift", place, &["1.60 in 4.00 hours"]);
+}
+
+#[test]
+fn a_day_of_readings_without_its_plate_is_told_where_plates_are_checked() {
+    let told = told_of_plate("2024-04-01", [45.0, 45.1, 45.0]);
+    assert_one(&told, "plate-not-read", (None, Some("plate_check"), None), &["2024-04-03"]);
 }

@@ -2,8 +2,9 @@
 
 use std::path::Path;
 
-use stook::calibration::{Basis, Calibration, CalibrationOptions, FittedTrial, calibrate, gather};
-use stook::experiment::Evidence;
+use stook::calibration::{
+    Basis, Calibration, CalibrationOptions, FittedTrial, Materials, Relation, Resampled, calibrate, gather, resample,
+};
 use stook::files::load_programme;
 use stook::season::{Season, SeasonOptions};
 use stook::simulate::{PopulationOptions, population, programme};
@@ -75,8 +76,10 @@ impl Study {
 /// A table at the base price ratio before it is written.
 pub struct Calibrated {
     pub specification: TableSpecification,
-    pub evidence: Evidence,
+    pub materials: Materials,
     pub calibration: Calibration,
+    /// The chosen relation without each site-year, and for resampled ones where the programme is among the first.
+    pub resampled: Option<Resampled>,
 }
 
 impl Calibrated {
@@ -88,11 +91,14 @@ impl Calibrated {
             level: season.programme.decisions.level,
             highest: specification.rate.highest,
             standard: season.programme.decisions.standard_topdress,
-            replicates: season.options.replicates,
             seed: season.options.seed,
         };
         let calibration = calibrate(&Basis::of(&evidence), &evidence, &options, season.price_ratios[0], None);
-        Self { specification, evidence, calibration }
+        let materials = Materials::new(calibration.points.clone(), &evidence, calibration.price_ratio);
+        let SeasonOptions { replicates, seed, .. } = season.options;
+        let resample = |relation: &Relation| resample(&materials, relation, replicates, seed).ok().flatten();
+        let resampled = calibration.relation().ok().and_then(resample);
+        Self { specification, materials, calibration, resampled }
     }
 }
 
