@@ -12,6 +12,9 @@ pub(super) enum Purpose {
     Canopy = 2,
     Leaves = 3,
     Harvest = 4,
+    Population = 5,
+    PopulationSite = 6,
+    PopulationSeason = 7,
 }
 
 /// Streams set aside for one trial; more than there are purposes, so that a new one moves no trial.

@@ -14,6 +14,7 @@ mod demo;
 mod descriptor;
 mod field;
 mod growth;
+mod population;
 mod site_year;
 mod tables;
 mod truth;
@@ -23,6 +24,7 @@ mod tests;
 
 pub use demo::{DEMO_SEED, demo_site_years};
 pub use growth::{Growth, Variety};
+pub use population::{Given, PopulationOptions, PopulationTruth, RowTruth, TruePoint, population};
 pub use site_year::{
     CanopyReadings, Day, Harvest, History, Mishap, Rates, RichPlots, Scatter, Sensing, SiteYear, ThinStand, TypedRate,
 };
