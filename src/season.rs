@@ -281,9 +281,9 @@ impl Season {
         let trials: Vec<FittedTrial<'_>> = self.fitted_trials().collect();
         let gathered = gather(&trials, specification, self.programme.units.n_rate);
         let unit = self.price_ratio.as_ref().and_then(|ratio| ratio.unit.as_deref());
-        let heading = heading(&self.programme, specification, &self.price_ratios, unit);
-        let SeasonOptions { replicates, permutations, seed, .. } = self.options;
-        let settings = settings(&self.programme, specification, replicates, permutations, seed);
+        let SeasonOptions { permutations, replicates, seed, .. } = self.options;
+        let heading = heading(&self.programme, specification, &self.price_ratios, unit, seed);
+        let settings = settings(&self.programme, specification, permutations);
         let derived = derive(&gathered.evidence, &gathered.set_aside, &heading, &settings);
         let level = self.programme.decisions.level;
         let readings = ReplicatedIndex::of_evidence(&gathered.evidence);

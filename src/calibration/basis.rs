@@ -18,6 +18,9 @@ pub struct Gathered {
     pub set_aside: Vec<SetAside>,
 }
 
+/// What tells the curve of a treatment: variety and factors, and the early level where the topdress is what varies.
+type CurveKey<'t> = (BesideN<'t>, Option<u64>);
+
 /// The readings of a treatment: its level of N, as planned; then index and N on of each plot.
 type Treatments<'t> = BTreeMap<(BesideN<'t>, u64), Vec<(f64, f64)>>;
 
@@ -58,7 +61,7 @@ fn groups_of(
             return Vec::new();
         }
     };
-    let mut groups: Vec<((BesideN<'_>, Option<u64>), Result<GroupEvidence, String>)> = Vec::new();
+    let mut groups: Vec<(CurveKey<'_>, Result<GroupEvidence, String>)> = Vec::new();
     for ((beside, level), read) in treatments {
         let early = (trial.need_from == NeedFrom::TopdressResponse).then_some(level);
         if groups.last().is_none_or(|(key, _)| *key != (beside, early)) {

@@ -178,6 +178,9 @@ struct Design {
     prepared: Result<Prepared, ClusteredError>,
 }
 
+/// A regression on columns, or why there is none.
+type Fitted = Result<(Columns, Clustered), NoRelation>;
+
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Columns {
     /// 1 alone: a need that does not depend on the index.
@@ -307,7 +310,7 @@ impl Candidate {
     /// The likelihood is maximised at each shape; the shape is searched over a grid, then between the neighbours of its best.
     fn fit_exponential(&self, weights: Option<&[f64]>, near: Option<&Relation>) -> Result<Relation, NoRelation> {
         let width = self.domain.1 - self.domain.0;
-        let at = |shape: f64| -> Result<(Columns, Clustered), NoRelation> {
+        let at = |shape: f64| -> Fitted {
             let columns = Columns::Exponential(shape);
             let found = self.design(columns).prepared?.fit(weights, None)?;
             Ok((columns, found))
@@ -320,11 +323,8 @@ impl Candidate {
             Some(shape) => [-1.0, 0.0, 1.0].map(|by| (shape + by).clamp(-6.0, 6.0)).to_vec(),
             None => SHAPES.to_vec(),
         };
-        let value = |found: &Result<(Columns, Clustered), NoRelation>| {
-            found.as_ref().map_or(f64::NEG_INFINITY, |(_, found)| found.log_likelihood)
-        };
-        let tried: Vec<(f64, Result<(Columns, Clustered), NoRelation>)> =
-            shapes.iter().map(|shape| (*shape, at(*shape))).collect();
+        let value = |found: &Fitted| found.as_ref().map_or(f64::NEG_INFINITY, |(_, found)| found.log_likelihood);
+        let tried: Vec<(f64, Fitted)> = shapes.iter().map(|shape| (*shape, at(*shape))).collect();
         let best = tried.iter().enumerate().max_by(|(_, a), (_, b)| value(&a.1).total_cmp(&value(&b.1)));
         let Some((position, (shape, found))) = best else { return Err(NoRelation::NoPoints) };
         let mut found = (*shape, found.clone()?);

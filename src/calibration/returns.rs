@@ -40,10 +40,9 @@ impl Scoring<'_> {
     /// The largest net return that a rate could have had on the curve of a point, and that rate.
     #[must_use]
     pub fn in_hindsight(&self, point: &NeedPoint) -> Option<(f64, f64)> {
-        let basis = self.curve(point)?;
+        let curve = &self.curve(point)?.curve;
         let already = if point.need_from == NeedFrom::TopdressResponse { 0.0 } else { point.n_on };
-        let (best, _) = basis.observations.best_rate(&basis.curve, self.price_ratio);
-        let candidates = [0.0, best - already, basis.curve.highest_rate - already];
+        let candidates = [0.0, curve.best_tested_rate(self.price_ratio) - already, curve.highest_rate - already];
         let of = |rate: f64| Some((rate, self.net_return(point, point.n_on, rate)?));
         let returns = candidates.into_iter().map(|rate| rate.max(0.0)).filter_map(of);
         // Of equals the smallest rate.

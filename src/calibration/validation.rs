@@ -224,7 +224,7 @@ pub fn hold_out(
     Some(Validation { by, parts: parts.len(), held_out: all })
 }
 
-fn parts<'m>(materials: &'m Materials, by: HoldOut) -> Vec<BTreeSet<&'m str>> {
+fn parts(materials: &Materials, by: HoldOut) -> Vec<BTreeSet<&str>> {
     let key = |point: &NeedPoint| match by {
         HoldOut::SiteYear => point.site_year.clone(),
         HoldOut::Season => point.harvest_year.to_string(),

@@ -118,7 +118,7 @@ impl Cell {
         });
         self.verdict = match (self.moved(), excludes_zero) {
             (None, _) => Verdict::OneTableOnly,
-            (Some(moved), _) if moved == 0.0 => Verdict::Unmoved,
+            (Some(0.0), _) => Verdict::Unmoved,
             (_, Some(true)) => Verdict::Beyond,
             (_, Some(false)) => Verdict::Within,
             (_, None) => match inside() {

@@ -104,7 +104,7 @@ fn described(document: &Document) -> [(&'static str, String); 18] {
         ("intervals", format!("{}, level {}", settings.interval_method, settings.level)),
         ("share of new site-years", settings.new_site_years.to_string()),
         ("resamples and permutations", format!("{} and {}", settings.replicates, settings.permutations)),
-        ("seed", optional(settings.seed.map(|seed| seed.to_string()), "not known")),
+        ("seed", optional(document.seed.map(|seed| seed.to_string()), "not known")),
         ("made by stook", document.version.clone()),
     ]
 }

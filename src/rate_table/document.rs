@@ -55,7 +55,10 @@ pub struct Document {
     #[schemars(length(min = 1))]
     pub prices: Vec<Price>,
     /// What was asked for, and how it was carried out.
+    #[serde(rename = "options")]
     pub settings: Settings,
+    /// Seed of everything that is left to chance; null where it is not known.
+    pub seed: Option<u64>,
     /// Rows, by rising index, each beginning where the one before ends.
     #[schemars(length(min = 1))]
     pub rows: Vec<Row>,
@@ -160,12 +163,10 @@ pub struct Settings {
     pub level: f64,
     /// The share of new site-years whose optima a row's range is expected to hold.
     pub new_site_years: f64,
-    /// Resamples of site-years.
+    /// Resamples of site-years; 0 where intervals come from site-years left out in turn.
     pub replicates: u64,
     /// Permutations of each response test.
     pub permutations: u64,
-    /// Seed of everything that is left to chance; null where it is not known.
-    pub seed: Option<u64>,
 }
 
 /// A price ratio that the table has rates for.

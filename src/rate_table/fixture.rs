@@ -102,8 +102,8 @@ pub(crate) fn leaf() -> Document {
             new_site_years: 0.8,
             replicates: 999,
             permutations: 199,
-            seed: Some(20_250_611),
         },
+        seed: Some(20_250_611),
         rows: rows.collect(),
         domain: Domain { lowest: 712, highest: 1013 },
         relations: vec![Relation {

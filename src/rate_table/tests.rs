@@ -80,7 +80,7 @@ mod calculator {
         }
         let (status, nearest) =
             if index < rows[0].0 { ("below-domain", rows[0]) } else { ("above-domain", rows[rows.len() - 1]) };
-        if document["settings"]["outside"] == "nearest-row" {
+        if document["options"]["outside"] == "nearest-row" {
             (index_text, nearest.2.to_string(), status.to_owned(), true)
         } else {
             nothing(index_text, status)

@@ -122,6 +122,7 @@ impl From<Document1> for Document {
             currency: old.currency,
             prices: old.prices.into_iter().map(price).collect(),
             settings,
+            seed: old.seed,
             rows: old.rows.into_iter().map(row).collect(),
             domain: old.domain,
             relations: old.relations,
@@ -162,7 +163,6 @@ impl Document1 {
             new_site_years: NEW_SITE_YEARS,
             replicates: whole("replicates"),
             permutations: whole("permutations"),
-            seed: self.seed,
         }
     }
 }

@@ -44,6 +44,8 @@ pub struct Heading {
     pub prices: Vec<Price>,
     /// The programme's standard topdress.
     pub standard: Option<f64>,
+    /// Seed of what is left to chance.
+    pub seed: Option<u64>,
     /// Files it is made from.
     pub inputs: Vec<InputFile>,
 }
@@ -110,7 +112,7 @@ pub(super) fn derive_with(
         level: settings.level,
         highest: settings.rate.highest,
         standard: heading.standard,
-        seed: settings.seed.unwrap_or_default(),
+        seed: heading.seed.unwrap_or_default(),
     };
     let basis = Basis::of(evidence);
     let mut calibrations: Vec<Calibration> = Vec::new();
@@ -342,6 +344,7 @@ fn document(
             relation_taken: relations.first().map_or_else(String::new, |relation| relation.kind.name().to_owned()),
             ..settings.clone()
         },
+        seed: heading.seed,
         rows,
         domain: Domain { lowest: (domain.0 * 1_000.0).ceil() as u32, highest: (domain.1 * 1_000.0).floor() as u32 },
         relations: relations

@@ -64,6 +64,7 @@ fn again(document: &Document, changes: &Changes, validated: bool) -> Result<Deri
         currency: changes.currency.clone().unwrap_or_else(|| document.currency.clone()),
         prices,
         standard: None,
+        seed: document.seed,
         inputs: document.inputs.clone(),
     };
     let settings = changes.settings.as_ref().unwrap_or(&document.settings);

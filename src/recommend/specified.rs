@@ -12,6 +12,7 @@ pub fn heading(
     specification: &TableSpecification,
     price_ratios: &[f64],
     price_ratio_unit: Option<&str>,
+    seed: u64,
 ) -> Heading {
     let price = |(position, ratio): (usize, &f64)| Price {
         price_ratio: *ratio,
@@ -30,19 +31,14 @@ pub fn heading(
         currency: programme.prices.as_ref().map(|_| programme.currency.clone()),
         prices: price_ratios.iter().enumerate().map(price).collect(),
         standard: programme.decisions.standard_topdress,
+        seed: Some(seed),
         inputs: programme.inputs.clone(),
     }
 }
 
 /// What a programme asks of a table.
 #[must_use]
-pub fn settings(
-    programme: &Programme,
-    specification: &TableSpecification,
-    replicates: u64,
-    permutations: usize,
-    seed: u64,
-) -> Settings {
+pub fn settings(programme: &Programme, specification: &TableSpecification, permutations: usize) -> Settings {
     Settings {
         index: IndexRows {
             lowest: specification.index.lowest,
@@ -61,8 +57,8 @@ pub fn settings(
         interval_method: INTERVAL_METHOD.to_owned(),
         level: programme.decisions.level,
         new_site_years: NEW_SITE_YEARS,
-        replicates,
+        // Intervals come from site-years left out in turn.
+        replicates: 0,
         permutations: permutations as u64,
-        seed: Some(seed),
     }
 }

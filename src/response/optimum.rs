@@ -134,6 +134,15 @@ impl Observations {
     }
 }
 
+impl Curve {
+    /// The smallest maximiser of f(N) − ratio·N over the tested range, of the curve as it is reported: also where other curves fit alike, so
+    /// that [`Observations::best_rate`] is a bound. `ratio` is finite and at least zero.
+    #[must_use]
+    pub fn best_tested_rate(&self, ratio: f64) -> f64 {
+        best_tested(self, ratio)
+    }
+}
+
 /// The smallest maximiser of f(N) − ratio·N over the tested range, as the curve is.
 fn best_tested(curve: &Curve, ratio: f64) -> f64 {
     let (low, high) = (curve.lowest_rate, curve.highest_rate);

@@ -107,7 +107,7 @@ fn the_summary_fits_one_screen() {
     for line in summary.lines() {
         assert!(line.chars().count() <= 100, "{line}");
     }
-    for word in ["Table leaf-jointing", "held-out site-years", "Warnings:", "adviser"] {
+    for word in ["Table leaf-jointing", "site-years not seen", "Warnings:", "adviser"] {
         assert!(summary.contains(word), "{word}");
     }
 }

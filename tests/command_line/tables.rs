@@ -64,7 +64,7 @@ fn a_table_repriced_without_its_trials_has_the_rows_of_one_derived_from_them() {
     let (repriced, full, base) = (run.json(), read("dear.json"), read("base.json"));
     assert_eq!(repriced["rows"], full["rows"]);
     assert_ne!(repriced["rows"], base["rows"]);
-    for same in ["prices", "domain", "relations", "site_years", "settings", "evidence"] {
+    for same in ["prices", "domain", "relations", "site_years", "options", "evidence"] {
         assert_eq!(repriced[same], full[same], "{same}");
     }
     // It says what it is: the original's file among its inputs, and its digest.

@@ -43,8 +43,8 @@ fn derived_from_shuffled(season: &Season, specification: &TableSpecification, se
     let gathered = gather(&fitted, specification, season.programme.units.n_rate);
     let unit = season.price_ratio.as_ref().and_then(|ratio| ratio.unit.as_deref());
     let SeasonOptions { permutations, seed, .. } = season.options;
-    let heading = heading(&season.programme, specification, &season.price_ratios[..1], unit);
-    let settings = settings(&season.programme, specification, 0, permutations, seed);
+    let heading = heading(&season.programme, specification, &season.price_ratios[..1], unit, seed);
+    let settings = settings(&season.programme, specification, permutations);
     derive(&gathered.evidence, &gathered.set_aside, &heading, &settings)
 }
 

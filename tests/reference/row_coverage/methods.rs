@@ -59,7 +59,7 @@ impl Method {
 
     fn of_need(self, resampled: &Resampled, index: f64, level: f64) -> Option<(f64, f64)> {
         let tail = (1.0 - level) / 2.0;
-        let n = resampled.site_years as f64;
+        let n = resampled.site_years() as f64;
         let need = resampled.relation.need(index);
         let t = |degrees: f64| t_quantile(1.0 - tail, degrees);
         let around = |half: f64| Some((need - half, need + half));
@@ -81,7 +81,7 @@ impl Method {
                 // Undefined where every resample lies on one side.
                 let bias = normal_quantile(below).filter(|bias| bias.is_finite())?;
                 let without = needs(&resampled.without_one);
-                if without.len() < resampled.site_years {
+                if without.len() < resampled.site_years() {
                     return None;
                 }
                 let mean = without.iter().sum::<f64>() / n;
