@@ -38,6 +38,8 @@ pub struct Calibration {
     pub set_aside: Vec<SetAside>,
     /// The kind that the rates come from, or why there is none.
     pub chosen: Result<Chosen, NoRelation>,
+    /// The site-years that take part in it: all of the points, or those with early × topdress trials; empty without one.
+    pub taking_part: Vec<String>,
     /// One relation a kind, or why there is none.
     pub relations: Vec<(RelationKind, Result<Relation, NoRelation>)>,
     /// The chosen relation without each site-year in turn; `None` where there are too few.
@@ -59,6 +61,11 @@ impl Calibration {
     #[must_use]
     pub fn site_years(&self) -> BTreeSet<&str> {
         site_years(&self.points)
+    }
+
+    /// The points of the site-years that take part in the relation of its rates.
+    pub fn points_taking_part(&self) -> impl Iterator<Item = &NeedPoint> {
+        self.points.iter().filter(|point| self.taking_part.contains(&point.site_year))
     }
 
     /// Holds out site-years, seasons and sites in turn, whichever are two or more.
@@ -97,9 +104,17 @@ pub fn calibrate(
     let materials = Materials::new(points, evidence, price_ratio);
     let scoring = options.scoring(basis, price_ratio);
     let chosen = choose(&materials, &scoring, taken.or(options.relation));
+    let taking_part = chosen.as_ref().map_or_else(|_| Vec::new(), |chosen| materials.taking_part(chosen.kind));
     let relations = RelationKind::ALL.map(|kind| (kind, materials.relation(kind))).to_vec();
-    let mut calibration =
-        Calibration { price_ratio, points: materials.points.clone(), set_aside, chosen, relations, resampled: None };
+    let mut calibration = Calibration {
+        price_ratio,
+        points: materials.points.clone(),
+        set_aside,
+        chosen,
+        taking_part,
+        relations,
+        resampled: None,
+    };
     // Intervals rest on the site-years left out in turn: a resample more would tell the same, see DEVELOPERS.
     let resampled = calibration.relation().and_then(|relation| resample(&materials, relation, 0, 0));
     calibration.resampled = resampled.ok().flatten();

@@ -58,6 +58,13 @@ impl Materials {
         Ok(Ready(Stages::One { kind, degree, shortfall, places, price_ratio: self.price_ratio }))
     }
 
+    /// The site-years that take part in a kind of relation; none where they determine none.
+    #[must_use]
+    pub fn taking_part(&self, kind: RelationKind) -> Vec<String> {
+        let parts = self.ready(kind).map(|ready| ready.taking_part()).unwrap_or_default();
+        parts.iter().filter_map(|part| self.site_years.get(*part).cloned()).collect()
+    }
+
     /// The relation of a kind, with how far the needs lie from it.
     ///
     /// # Errors

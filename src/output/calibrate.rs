@@ -52,6 +52,8 @@ pub struct TableCalibration {
     pub tried: Vec<TriedOf>,
     /// Site-years with a point at the base price ratio.
     pub site_years: usize,
+    /// Site-years that take part in the relation: all of them, or those with early × topdress trials.
+    pub relation_site_years: usize,
     /// Unit of forgone returns and gains.
     pub return_unit: String,
     /// Points and relations, one entry a price ratio, the base first.
@@ -302,6 +304,7 @@ impl TableCalibration {
                 .map(|tried| TriedOf::of(tried, factor))
                 .collect(),
             site_years: base.map_or(0, |base| base.site_years().len()),
+            relation_site_years: base.map_or(0, |base| base.taking_part.len()),
             return_unit: derived.return_unit.clone(),
             at_prices: derived
                 .calibrations

@@ -190,6 +190,12 @@ fn relation_notes(of: &TableCalibration, base: &CalibrationAt) -> String {
     } else {
         "the first in order of preference that is not told from the best one by what its rates forgo on held-out site-years."
     };
+    if of.relation_site_years < of.site_years {
+        notes += &format!(
+            " It rests on the {} with early × topdress trials alone.",
+            count(of.relation_site_years, "site-year")
+        );
+    }
     let named = |name: &str| base.relations.iter().any(|relation| relation.coefficients.contains_key(name));
     if named("need_at_reference") {
         notes += " s = 1 - index.";

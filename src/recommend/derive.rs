@@ -193,8 +193,9 @@ fn table(
     let relations: Vec<&Relation> = calibrations.iter().map(Calibration::relation).collect::<Result<_, _>>()?;
     let base_relation = relations.first().ok_or(NoTable::NoPriceRatio)?;
     let edges = row_edges(settings.index);
+    let points: Vec<&NeedPoint> = base.points_taking_part().collect();
     let supports: Vec<Support> =
-        edges.iter().map(|&(from, below)| support(&base.points, from, below, settings.index.highest)).collect();
+        edges.iter().map(|&(from, below)| support(&points, from, below, settings.index.highest)).collect();
     let supported: Vec<bool> = edges.iter().map(|edge| in_domain(midpoint(*edge), base_relation.domain)).collect();
     if !supported.contains(&true) {
         let (lowest, highest) = base_relation.domain;
@@ -248,13 +249,13 @@ fn in_domain(index: f64, (lowest, highest): (f64, f64)) -> bool {
 }
 
 /// The calibration points in a row: index in whole thousandths, the last row closed above.
-fn support(points: &[NeedPoint], from: u32, below: u32, highest: u32) -> Support {
-    let in_row = |point: &&NeedPoint| {
+fn support(points: &[&NeedPoint], from: u32, below: u32, highest: u32) -> Support {
+    let in_row = |point: &&&NeedPoint| {
         let thousandths = (point.index * 1_000.0 + 0.5).floor();
         let above = if below == highest { thousandths > f64::from(below) } else { thousandths >= f64::from(below) };
         thousandths >= f64::from(from) && !above
     };
-    let inside: Vec<&NeedPoint> = points.iter().filter(in_row).collect();
+    let inside: Vec<&NeedPoint> = points.iter().filter(in_row).copied().collect();
     let site_years: BTreeSet<&str> = inside.iter().map(|point| point.site_year.as_str()).collect();
     Support {
         site_years: site_years.len() as u32,
@@ -312,7 +313,8 @@ fn document(
     rows: Vec<Row>,
     verdict: Option<rate_table::Verdict>,
 ) -> Document {
-    let points = calibrations.first().map_or(&[][..], |calibration| &calibration.points);
+    let points: Vec<&NeedPoint> =
+        calibrations.first().map(|base| base.points_taking_part().collect()).unwrap_or_default();
     let domain = relations.first().map_or((0.0, 0.0), |relation| relation.domain);
     let varieties: BTreeSet<String> = points.iter().filter_map(|point| point.variety.clone()).collect();
     let trials: BTreeSet<&str> = points.iter().map(|point| point.trial.as_str()).collect();
@@ -371,7 +373,7 @@ fn coefficients(relation: &Relation) -> BTreeMap<String, f64> {
 }
 
 fn warnings(calibrations: &[Calibration]) -> Vec<Warning> {
-    let site_years = calibrations.first().map_or(0, |calibration| calibration.site_years().len());
+    let site_years = calibrations.first().map_or(0, |calibration| calibration.taking_part.len());
     let mut warnings = Vec::new();
     if site_years < FEWEST_SITE_YEARS {
         let text = if site_years == 1 {

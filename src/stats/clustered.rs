@@ -42,9 +42,9 @@ pub type Cluster = Vec<Group>;
 pub struct Clustered {
     /// β, one a column.
     pub coefficients: Vec<f64>,
-    /// τ, the standard deviation between clusters.
+    /// τ, the standard deviation between clusters; 0 where it is less than is told from none, 3 % of the responses' spread about the line.
     pub between: f64,
-    /// σ, the standard deviation of points within a cluster beyond the errors that are known.
+    /// σ, the standard deviation of points within a cluster beyond the errors that are known; 0 likewise.
     pub within: f64,
     /// The largest log-likelihood.
     pub log_likelihood: f64,
@@ -279,8 +279,10 @@ impl Prepared {
         let moved: Vec<f64> =
             self.centre.iter().zip(at).map(|(centre, slope)| centre + self.scale * self.root * slope).collect();
         let coefficients = self.factor.solve(&moved).into_iter().map(|solved| solved.unwrap_or(0.0)).collect();
+        // What has run down to the floor is none.
         let floor = SMALLEST_SPREAD * SMALLEST_SPREAD;
-        let [tau, sigma] = variances(at, self.columns).map(|variance| (variance - floor).max(0.0).sqrt());
+        let spread = |variance: f64| if variance < 1.001 * floor { 0.0 } else { variance.sqrt() };
+        let [tau, sigma] = variances(at, self.columns).map(spread);
         let exact: f64 = match weights {
             None => self.exact as f64,
             Some(weights) => self.reduced.iter().zip(weights).map(|(of, weight)| of.exact() as f64 * weight).sum(),

@@ -135,7 +135,7 @@ fn table() -> Value {
         "tried": {"type": "array", "items": object(json!({
             "relation": kinds(), "forgone": number_or_null(), "reason": text_or_null(),
         }))},
-        "site_years": whole(), "return_unit": {"type": "string"},
+        "site_years": whole(), "relation_site_years": whole(), "return_unit": {"type": "string"},
         "at_prices": {"type": "array", "minItems": 1, "items": object(json!({
             "price_ratio": {"type": "number"},
             "points": {"type": "array", "items": point()},

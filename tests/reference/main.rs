@@ -2,6 +2,7 @@
 
 mod brute_force;
 mod checks;
+mod clustered;
 mod coverage;
 mod data;
 mod demo;
