@@ -141,7 +141,7 @@ impl HoldOut {
     }
 }
 
-/// Up to so many, site-years, seasons or sites are held out one by one; more of them in [`PARTS`] parts, which is the harder test.
+/// Up to so many, site-years, seasons or sites are held out one by one; more of them in ten parts, which is the harder test.
 pub const MOST_HELD_OUT: usize = 24;
 
 /// Parts of many.

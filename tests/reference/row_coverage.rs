@@ -44,7 +44,7 @@ pub type Lines = BTreeMap<Line, Tally>;
 /// The share of new site-years' optima that a range is to hold.
 const SHARE: f64 = 0.8;
 /// Kinds whose intervals are counted too where another is chosen: those that are fitted in no time.
-const ALSO: [RelationKind; 2] = [RelationKind::Linear, RelationKind::Quadratic];
+const ALSO: [RelationKind; 3] = [RelationKind::Linear, RelationKind::Quadratic, RelationKind::ShortfallQuadratic];
 
 /// Counts every table of a programme.
 fn count(tables: &[Calibrated], site_years: usize, truths: &[Truth]) -> Lines {
@@ -146,6 +146,18 @@ fn print(lines: &Lines) {
 
 /// Programmes of the reduced run.
 const REDUCED: u64 = 10;
+/// Programmes of the first look.
+const FIRST_LOOK: u64 = 60;
+
+#[test]
+#[ignore = "minutes: prints the table of the first look in reports/row_coverage"]
+fn first_look() {
+    let study = Study::topdress();
+    let truths = truths(&study);
+    for site_years in SITE_YEARS {
+        print(&run(&study, site_years, FIRST_LOOK, &truths));
+    }
+}
 
 #[test]
 fn rows_of_eight_site_years_mostly_hold_the_truth_and_are_not_wide_without_need() {
