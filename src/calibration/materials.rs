@@ -127,12 +127,7 @@ impl Ready {
             log_likelihood: f64::NAN,
             domain: found.domain,
             held_from_rising: false,
-            form: Form::Shortfall {
-                coefficients: found.need_coefficients,
-                loss: found.c,
-                price_ratio,
-                nuisance: found.model.nuisance,
-            },
+            form: Form::Shortfall { coefficients: found.need_coefficients, loss: found.c, price_ratio },
         })
     }
 

@@ -42,7 +42,7 @@ pub use points::{Bound, NeedPoint, SetAside, needs};
 pub use relation::{Form, NoRelation, Relation};
 pub use reliability::{NoReliability, Reliability, ReliabilityOptions, ReplicatedIndex, Share};
 pub use returns::Scoring;
-pub use row_interval::{FEWEST_SITE_YEARS, REPLICATES, Resampled, resample};
+pub use row_interval::{FEWEST_SITE_YEARS, INTERVAL_METHOD, REPLICATES, Resampled, resample};
 pub use together::{Together, together};
 pub use validation::{HeldOut, HoldOut, MOST_HELD_OUT, Performance, Prediction, Rule, Scored, Validation, hold_out};
 pub use verdict::{Verdict, Word, verdict};

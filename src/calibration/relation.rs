@@ -1,7 +1,7 @@
 //! N need as a function of the index, fitted to needs whose errors are known.
 
 use super::points::NeedPoint;
-use super::shortfall::{NoShortfall, Nuisance};
+use super::shortfall::NoShortfall;
 use crate::stats::clustered::{Cluster, Clustered, ClusteredError, Group, Point, Prepared};
 use crate::stats::least_squares::solve;
 use crate::stats::quantile::quantile;
@@ -49,8 +49,6 @@ pub enum Form {
         loss: f64,
         /// The price ratio.
         price_ratio: f64,
-        /// What has a plateau of its own.
-        nuisance: Nuisance,
     },
 }
 
@@ -82,7 +80,7 @@ impl Form {
         match self {
             Self::Polynomial(coefficients) => polynomial(coefficients, index),
             Self::Exponential { at_reference, slope, shape } => at_reference + slope * exponential(*shape, 1.0 - index),
-            Self::Shortfall { coefficients, loss, price_ratio, .. } => {
+            Self::Shortfall { coefficients, loss, price_ratio } => {
                 polynomial(coefficients, 1.0 - index) - price_ratio / (2.0 * loss)
             }
         }

@@ -7,6 +7,7 @@ use super::materials::{Materials, Ready};
 use super::relation::{NoRelation, Relation};
 use crate::stats::distribution::t_quantile;
 use crate::stats::interval::Interval;
+use crate::stats::jackknife;
 use crate::stats::quantile::quantile;
 use crate::stats::stream::stream;
 
@@ -79,7 +80,9 @@ pub fn resample(
 }
 
 /// Student's t with the standard error of the jackknife over site-years.
-const JACKKNIFE: &str = "site-year-jackknife-t";
+pub const INTERVAL_METHOD: &str = "site-year-jackknife-t";
+/// Student's t with the spread of site-years beside that error.
+const PREDICTION: &str = "prediction-t";
 
 impl Resampled {
     /// How many site-years take part.
@@ -98,13 +101,8 @@ impl Resampled {
     /// `None` where a site-year can't be left out.
     #[must_use]
     pub fn standard_error(&self, index: f64) -> Option<f64> {
-        let n = self.site_years() as f64;
-        if self.without_one.len() < self.site_years() {
-            return None;
-        }
         let needs: Vec<f64> = self.without_one.iter().map(|relation| relation.need(index)).collect();
-        let mean = needs.iter().sum::<f64>() / n;
-        Some(((n - 1.0) / n * needs.iter().map(|need| (need - mean).powi(2)).sum::<f64>()).sqrt())
+        (needs.len() == self.site_years()).then(|| jackknife::standard_error(&needs))
     }
 
     /// The interval of the need at an index, over site-years, below zero where it says so; `None` where a site-year can't be left out.
@@ -118,19 +116,7 @@ impl Resampled {
     /// The interval of the return-maximising rate at an index, over site-years, never below zero.
     #[must_use]
     pub fn rate_interval(&self, index: f64, level: f64) -> Interval {
-        let need = self.relation.need(index);
-        match self.need_interval(index, level) {
-            Some(ends) => {
-                let [low, high] = ends.map(|end| Some(end.max(0.0)));
-                Interval::between(Some(need.max(0.0)), low, high, level, JACKKNIFE)
-            }
-            None => Interval::refused(
-                Some(need.max(0.0)),
-                level,
-                JACKKNIFE,
-                "without one of the site-years the others give no relation",
-            ),
-        }
+        self.cut_at_zero(index, self.need_interval(index, level), level, INTERVAL_METHOD)
     }
 
     /// The percentiles of the resampled needs at an index, below zero where they say so; `None` where no resample gave a relation.
@@ -145,22 +131,23 @@ impl Resampled {
     /// variances, which maximum likelihood underestimates, times n/(n − 2), and n − 2 degrees of freedom.
     #[must_use]
     pub fn range_of_new_site_years(&self, index: f64, share: f64) -> Interval {
-        const METHOD: &str = "prediction-t";
-        let need = self.relation.need(index);
         let n = self.site_years() as f64;
         let spread = (self.relation.between.powi(2) + self.relation.within.powi(2)) * n / (n - 2.0);
         let found = self.standard_error(index).zip(t_quantile(0.5 * (1.0 + share), n - 2.0));
-        match found.map(|(error, t)| t * (error * error + spread).sqrt()).filter(|half| half.is_finite()) {
-            Some(half) => {
-                let ends = [need - half, need + half].map(|end| Some(end.max(0.0)));
-                Interval::between(Some(need.max(0.0)), ends[0], ends[1], share, METHOD)
+        let half = found.map(|(error, t)| t * (error * error + spread).sqrt()).filter(|half| half.is_finite());
+        let need = self.relation.need(index);
+        self.cut_at_zero(index, half.map(|half| [need - half, need + half]), share, PREDICTION)
+    }
+
+    /// The interval of the rate at an index: that of the need, what lies below zero cut off.
+    fn cut_at_zero(&self, index: f64, ends: Option<[f64; 2]>, level: f64, method: &str) -> Interval {
+        let rate = Some(self.relation.rate(index));
+        match ends.map(|ends| ends.map(|end| Some(end.max(0.0)))) {
+            Some([low, high]) => Interval::between(rate, low, high, level, method),
+            None => {
+                let reason = "without one of the site-years the others give no relation";
+                Interval::refused(rate, level, method, reason)
             }
-            None => Interval::refused(
-                Some(need.max(0.0)),
-                share,
-                METHOD,
-                "without one of the site-years the others give no relation",
-            ),
         }
     }
 }

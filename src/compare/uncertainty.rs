@@ -7,8 +7,7 @@ use super::cells::{Cell, PricePair};
 use crate::calibration::{Calibration, FEWEST_SITE_YEARS, Relation};
 use crate::rate_table::Document;
 use crate::recommend::Derived;
-use crate::stats::distribution::t_quantile;
-use crate::stats::interval::Interval;
+use crate::stats::jackknife;
 
 /// Student's t with the standard error of the jackknife over the union of the site-years.
 const METHOD: &str = "site-year-jackknife-t";
@@ -47,7 +46,7 @@ pub(super) fn differences(
         let difference =
             |name: Option<&str>| of(&without_new, name, new_side.middle) - of(&without_old, name, old_side.middle);
         let left_out: Vec<f64> = union.iter().map(|name| difference(Some(name))).collect();
-        cell.difference = Some(jackknife(difference(None), &left_out, new.settings.level));
+        cell.difference = Some(jackknife::interval(difference(None), &left_out, new.settings.level, METHOD));
         over = Ok(union.len());
     }
     over
@@ -79,34 +78,5 @@ impl<'d> Leaving<'d> {
     fn without(&self, name: Option<&str>) -> &'d Relation {
         let position = name.and_then(|name| self.names.iter().position(|own| own == name));
         position.and_then(|position| self.without_one.get(position)).unwrap_or(self.all)
-    }
-}
-
-/// The estimate ± t·√((n − 1)/n·Σ(value without one − their mean)²), with n − 1 degrees of freedom (Efron and Tibshirani 1993, chapter 11).
-fn jackknife(estimate: f64, left_out: &[f64], level: f64) -> Interval {
-    let n = left_out.len() as f64;
-    let mean = left_out.iter().sum::<f64>() / n;
-    let error = ((n - 1.0) / n * left_out.iter().map(|value| (value - mean).powi(2)).sum::<f64>()).sqrt();
-    match t_quantile(0.5 * (1.0 + level), n - 1.0) {
-        Some(t) => {
-            Interval::between(Some(estimate), Some(estimate - t * error), Some(estimate + t * error), level, METHOD)
-        }
-        None => Interval::not_computed(Some(estimate), level, METHOD),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::jackknife;
-
-    #[test]
-    fn the_jackknife_of_a_mean_is_its_students_interval() {
-        // Values 4, 9, 2, 7, 8: mean 6, variance 8.5, standard error √1.7; t(0.975; 4) = 2.776445 (from any t table).
-        let values = [4.0, 9.0, 2.0, 7.0, 8.0];
-        let without: Vec<f64> = values.iter().map(|value| (30.0 - value) / 4.0).collect();
-        let found = jackknife(6.0, &without, 0.95);
-        let half = 2.776_445 * 1.7_f64.sqrt();
-        approx::assert_relative_eq!(found.low.unwrap(), 6.0 - half, max_relative = 1e-6);
-        approx::assert_relative_eq!(found.high.unwrap(), 6.0 + half, max_relative = 1e-6);
     }
 }

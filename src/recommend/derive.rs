@@ -18,9 +18,6 @@ use crate::trial::{InputFile, Instrument};
 /// The share of new site-years' optima that a row's range is to hold.
 pub const NEW_SITE_YEARS: f64 = 0.8;
 
-/// How the intervals of rows are made.
-pub const INTERVAL_METHOD: &str = "site-year-jackknife-t";
-
 /// What a table says of itself beside what it is derived from.
 #[derive(Clone, Debug)]
 pub struct Heading {

@@ -9,7 +9,7 @@ mod rederive;
 mod reprice;
 mod specified;
 
-pub use derive::{Derived, Heading, INTERVAL_METHOD, NEW_SITE_YEARS, NoTable, derive};
+pub use derive::{Derived, Heading, NEW_SITE_YEARS, NoTable, derive};
 pub use rederive::{Changes, NotRederived, rates_alone, rederive};
 pub use reprice::{NewPrices, REPRICED, reprice};
 pub use specified::{heading, settings};

@@ -38,14 +38,12 @@ pub fn rederive(document: &Document, changes: &Changes) -> Result<Derived, NotRe
     again(document, changes, true)
 }
 
-/// The same rates with their relations, without those of resampled site-years and without holding anything out, which take most of the time.
+/// The same rates with their relations, without holding anything out, which takes most of the time.
 ///
 /// # Errors
 /// As in [`rederive`].
 pub fn rates_alone(document: &Document, changes: &Changes) -> Result<Derived, NotRederived> {
-    let settings = changes.settings.as_ref().unwrap_or(&document.settings);
-    let settings = Some(Settings { replicates: 0, ..settings.clone() });
-    again(document, &Changes { settings, ..changes.clone() }, false)
+    again(document, changes, false)
 }
 
 fn again(document: &Document, changes: &Changes, validated: bool) -> Result<Derived, NotRederived> {

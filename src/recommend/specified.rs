@@ -1,7 +1,8 @@
 //! The heading and settings of a table that a programme wants.
 
-use super::derive::{Heading, INTERVAL_METHOD, NEW_SITE_YEARS};
+use super::derive::{Heading, NEW_SITE_YEARS};
 use super::money::money;
+use crate::calibration::INTERVAL_METHOD;
 use crate::rate_table::{IndexRows, Price, RateRule, Settings, Stages};
 use crate::trial::{Programme, TableSpecification};
 

@@ -7,6 +7,7 @@ pub mod distribution;
 pub mod dunnett;
 pub mod interval;
 pub mod isotonic;
+pub mod jackknife;
 pub mod least_squares;
 pub mod letters;
 pub mod levels;
