@@ -151,8 +151,8 @@ fn relations(calibrations: &Calibrations, of: &TableCalibration, base: &Calibrat
         .words("relation")
         .words("N need =")
         .numbers(format!("SD between\nsite-years,\n{}", calibrations.rate_unit))
-        .numbers("SD within")
-        .numbers(format!("forgone when\nheld out,\n{}", of.return_unit));
+        .numbers("SD\nwithin")
+        .numbers(format!("forgone,\nheld out,\n{}", of.return_unit));
     let mut missing: Vec<(&str, Vec<&str>)> = Vec::new();
     for relation in &base.relations {
         if let Some(reason) = &relation.reason {

@@ -139,34 +139,34 @@ fn notes(calibrations: &Calibrations, of: &TableCalibration, own: &ValidationOf)
     paragraph("  ", &text)
 }
 
+/// How near the sensor comes in every site-year, then what every rule forgoes there.
 fn each(calibrations: &Calibrations, of: &TableCalibration, own: &ValidationOf) -> String {
     let rules: Vec<&str> =
         own.rules.iter().map(|rule| rule.rule).filter(|rule| *rule != Rule::Hindsight.name()).collect();
-    let mut table = TextTable::new()
+    let mut near = TextTable::new()
         .words("held-out site-year")
         .words("relation")
-        .numbers("RMSE")
-        .numbers("bias")
-        .numbers(with_unit("sensor N", Some(&calibrations.rate_unit)).replace(", ", ",\n"));
-    for (position, rule) in rules.iter().enumerate() {
-        let head = rule_head(rule);
-        let head = if position == 0 { format!("forgone,\n{}:\n{head}", of.return_unit) } else { head.to_owned() };
-        table = table.numbers(head);
+        .numbers(with_unit("sensor N", Some(&calibrations.rate_unit)).replace(", ", ",\n"))
+        .numbers("RMSE of\nneed")
+        .numbers("bias");
+    let mut forgoes = TextTable::new().words(format!("forgone return, {}", of.return_unit));
+    for rule in &rules {
+        forgoes = forgoes.numbers(rule_head(rule));
     }
     for held_out in &own.site_years {
         let Some(sensor) = held_out.rules.iter().find(|rule| rule.rule == Rule::Sensor.name()) else { continue };
-        let mut cells = vec![
+        near.row(vec![
             held_out.site_year.clone(),
             held_out.relation.unwrap_or(NONE).to_owned(),
+            fixed(sensor.rate, RATE_DECIMALS),
             or_dash(sensor.rmse, |rmse| fixed(rmse, RATE_DECIMALS)),
             or_dash(sensor.bias, |bias| fixed(bias, RATE_DECIMALS)),
-            fixed(sensor.rate, RATE_DECIMALS),
-        ];
+        ]);
         let of_rule = |rule: &&str| held_out.rules.iter().find(|found| found.rule == *rule);
-        cells.extend(rules.iter().map(|rule| of_rule(rule).map_or_else(|| NONE.to_owned(), forgone)));
-        table.row(cells);
+        let each = rules.iter().map(|rule| of_rule(rule).map_or_else(|| NONE.to_owned(), forgone));
+        forgoes.row(std::iter::once(held_out.site_year.clone()).chain(each).collect());
     }
-    table.render(2)
+    format!("{}\n{}", near.render(2), forgoes.render(2))
 }
 
 /// A rule over a column.

@@ -90,55 +90,71 @@ fn shortened(name: &str, value: &str) -> String {
     }
 }
 
-/// The cells of one pair of price ratios.
+/// The cells of one pair of price ratios: what moved, then what the moves are made of.
 fn at_price(comparison: &ComparisonOf, cells: &[CellOf]) -> String {
     let Some(first) = cells.first() else { return String::new() };
-    let unit = Some(comparison.rate_unit.as_str());
     let [old, new] = [first.price_ratio_old, first.price_ratio_new].map(price_ratio);
     let ratios = if old == new { old } else { format!("{old} before, {new} now") };
     let ratios = quantity(&ratios, Some(&comparison.price_ratio_unit));
     let head = if first.base { "base price ratio" } else { "price ratio" };
+    let head = with_unit(&format!("N rate at the {head} {ratios}"), Some(&comparison.rate_unit));
+    let mean = comparison.mean_move.filter(|_| first.base);
+    paragraph("", &head) + &moves(cells, mean) + &made_of(cells, mean)
+}
+
+fn moves(cells: &[CellOf], mean: Option<PartsOf>) -> String {
     let level = cells.iter().find_map(|cell| cell.difference.as_ref()).map(|difference| difference.level);
     let of_difference =
-        level.map_or_else(String::new, |level| format!("{} interval of the difference", percent(level)));
+        level.map_or_else(String::new, |level| format!("{} interval of\nthe difference", percent(level)));
+    let mut table =
+        TextTable::new().words("index").numbers("old").numbers("new").numbers("move").words(of_difference).words("");
+    for cell in cells {
+        let [old, new] = [cell.old_rate, cell.new_rate].map(|rate| rate.map_or_else(|| NONE.to_owned(), plain));
+        let difference = cell.difference.as_ref().map_or_else(String::new, |difference| interval_text(difference, 0));
+        table.row(vec![indices(cell), old, new, signed(cell.parts.moved), difference, verdict(cell)]);
+    }
+    if let Some(mean) = mean {
+        table.row(["mean", "", "", &signed(mean.moved), "", ""].map(str::to_owned).to_vec());
+    }
+    table.render(2)
+}
+
+/// What the moves that are split are made of, where anything moved a rate.
+fn made_of(cells: &[CellOf], mean: Option<PartsOf>) -> String {
+    let rows: Vec<(String, PartsOf)> = cells
+        .iter()
+        .filter(|cell| cell.parts.from_prices.is_some())
+        .map(|cell| (indices(cell), cell.parts))
+        .chain(mean.map(|mean| ("mean".to_owned(), mean)))
+        .collect();
+    let moves = |part: Option<f64>| part.is_some_and(|part| part.abs() > NOTHING);
+    if rows.is_empty() {
+        return String::new();
+    }
+    if !rows.iter().any(|(_, parts)| parts.values().into_iter().any(moves)) {
+        return paragraph("  ", "Neither prices nor site-years nor settings move a rate here, alone or together.");
+    }
+    let program = rows.iter().any(|(_, parts)| moves(parts.from_program));
     let mut table = TextTable::new()
         .words("index")
-        .numbers("old")
-        .numbers("new")
         .numbers("move")
-        .numbers("from prices")
-        .numbers("from site-years")
-        .numbers("from settings")
-        .numbers("from stook's version")
-        .numbers("together")
-        .words(of_difference)
-        .words("");
-    let program = cells.iter().any(|cell| cell.parts.from_program.is_some_and(|part| part.abs() > NOTHING));
-    let cells_of = |parts: PartsOf| -> Vec<String> {
-        let [moved, prices, site_years, settings, of_program, together] = parts.values();
-        let of_program = if program { signed(of_program) } else { String::new() };
-        let known = prices.is_some();
-        let part = |value: Option<f64>| if known { signed(value) } else { String::new() };
-        vec![signed(moved), part(prices), part(site_years), part(settings), of_program, part(together)]
-    };
-    for cell in cells {
-        let index = |thousandths: u32| format!("{}.{:03}", thousandths / 1000, thousandths % 1000);
-        let mut row = vec![format!("{} to {}", index(cell.index_from), index(cell.index_below))];
-        row.extend([cell.old_rate, cell.new_rate].map(|rate| rate.map_or_else(|| NONE.to_owned(), plain)));
-        row.extend(cells_of(cell.parts));
-        row.push(cell.difference.as_ref().map_or_else(String::new, |difference| interval_text(difference, 0)));
-        row.push(verdict(cell));
-        table.row(row);
+        .numbers("from\nprices")
+        .numbers("from\nsite-years")
+        .numbers("from\nsettings")
+        .numbers("from stook's\nversion")
+        .numbers("together");
+    for (name, parts) in rows {
+        let [moved, prices, site_years, settings, of_program, together] = parts.values().map(signed);
+        let of_program = if program { of_program } else { String::new() };
+        table.row(vec![name, moved, prices, site_years, settings, of_program, together]);
     }
-    if first.base
-        && let Some(mean) = comparison.mean_move
-    {
-        let mut row = vec!["mean".to_owned(), String::new(), String::new()];
-        row.extend(cells_of(mean));
-        row.extend([String::new(), String::new()]);
-        table.row(row);
-    }
-    format!("{}\n{}", with_unit(&format!("N rate at the {head} {ratios}"), unit), table.render(2))
+    format!("\n{}", table.render(2))
+}
+
+/// Where a cell lies.
+fn indices(cell: &CellOf) -> String {
+    let index = |thousandths: u32| format!("{}.{:03}", thousandths / 1000, thousandths % 1000);
+    format!("{} to {}", index(cell.index_from), index(cell.index_below))
 }
 
 /// With its sign; nothing is 0.

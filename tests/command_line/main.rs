@@ -17,4 +17,5 @@ mod sense;
 mod status;
 mod tables;
 mod which_curve;
+mod widths;
 mod yields;

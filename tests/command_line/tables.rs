@@ -15,7 +15,7 @@ const NOT_ANSWERED: i32 = 1;
 const USAGE_OR_INPUT: i32 = 2;
 
 /// A folder with the demo's leaf table at its own prices (`base.json`) and at a price ratio of 0.2 (`dear.json`), derived from its trials.
-fn shared() -> &'static Path {
+pub fn shared() -> &'static Path {
     static SHARED: OnceLock<PathBuf> = OnceLock::new();
     SHARED.get_or_init(|| {
         let place = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("tables");
@@ -50,7 +50,7 @@ fn read(file: &str) -> Value {
 }
 
 /// The base table with something else in it, under a digest of its own.
-fn changed(file: &str, change: impl FnOnce(&mut Document)) {
+pub fn changed(file: &str, change: impl FnOnce(&mut Document)) {
     let text = std::fs::read_to_string(shared().join("base.json")).unwrap();
     let mut document = RateTable::read(&text).unwrap().document().clone();
     change(&mut document);
@@ -161,7 +161,12 @@ fn what_only_prices_moved_comes_from_prices_alone() {
     let csv = table_at(&["compare", "base.json", "dear.json", "--format", "csv"]);
     assert_eq!(csv.stdout.lines().count(), 1 + json["cells"].as_array().unwrap().len());
     let text = table_at(&["compare", "base.json", "dear.json", "--figure", "moved.svg"]);
-    for words in ["What changed", "price ratio: 0.1014 bu per lb N → 0.2 bu per lb N", "from prices", "mean"] {
+    for words in [
+        "What changed",
+        "price ratio: 0.1014 bu per lb N → 0.2 bu per lb N",
+        "From prices, site-years, settings",
+        "mean",
+    ] {
         assert!(text.stdout.contains(words), "{words}: {}", text.stdout);
     }
     assert!(std::fs::read_to_string(shared().join("moved.svg")).unwrap().contains("Sufficiency index"));
