@@ -8,7 +8,7 @@ use serde_json::Map;
 use super::deliver::Answer;
 use super::failure::Failure;
 use super::flags::OutputFlags;
-use super::table_file::{picture, read_table, warn_of_version};
+use super::table_file::{picture, read_table, warn_of_no_plots, warn_of_version};
 use crate::compare::compare;
 use crate::figures::{ComparisonFigure, Style, Width, render_comparison};
 use crate::finding::{Finding, Place};
@@ -51,8 +51,9 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     if let Some((file, ending)) = drawn_to {
         draw(&ComparisonFigure::of(&old, &new), file, ending)?;
     }
+    let tables = [(&old, &flags.old), (&new, &flags.new)].into_iter();
     let warnings =
-        [(&old, &flags.old), (&new, &flags.new)].into_iter().filter_map(|(table, file)| warn_of_version(table, file));
+        tables.filter_map(|(table, file)| warn_of_version(table, file).or_else(|| warn_of_no_plots(table, file)));
     let provenance = Provenance {
         inputs: vec![old_input, new_input],
         options: Map::new(),

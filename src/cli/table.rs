@@ -92,7 +92,7 @@ fn repriced(file: &Path, flags: &Flags) -> Result<Answer, Failure> {
     let new = reprice(&table, NewPrices { price_ratio, money }, &input).map_err(|reason| {
         let place = Place::file(file.display().to_string());
         Finding::error("not-repriced", place, reason.to_string())
-            .remedy("derive the table from its trials: stook table FOLDER")
+            .remedy("derive the table from its trials (stook table FOLDER), or take one that carries its plot yields")
     })?;
     draw_card(&new, flags, file)?;
     let provenance = Provenance { inputs: vec![input], options: Map::new(), seed: None, warnings: Vec::new() };

@@ -50,6 +50,19 @@ pub(super) fn warn_of_version(table: &RateTable, file: &Path) -> Option<Finding>
     )
 }
 
+/// What can't be told of a table that was published without its plots' yields.
+pub(super) fn warn_of_no_plots(table: &RateTable, file: &Path) -> Option<Finding> {
+    if table.document().evidence.is_some() {
+        return None;
+    }
+    let text = "it carries no plot yields: its rates are compared, but neither what moved them nor whether observations were \
+                corrected can be told";
+    Some(
+        Finding::warning("no-plot-yields", Place::file(file.display().to_string()), text)
+            .remedy("take a table that carries them, or derive it again from its trials: stook table FOLDER"),
+    )
+}
+
 /// Where a picture goes, and its ending, which is one of those given.
 ///
 /// # Errors

@@ -68,13 +68,13 @@ impl Explanation {
         let (before, after) = (old.document(), new.document());
         let again = |document: &Document, changes: Changes, what: &str| -> Again {
             rates_alone(document, &changes).map_err(|reason| match reason {
-                NotRederived::NoEvidence => format!("the {what} carries nothing that it could be derived from again"),
+                NotRederived::NoEvidence => no_plot_yields(what),
                 other => format!("the {what} can't be derived: {other}"),
             })
         };
         let old_again = again(before, Changes::default(), "old table");
-        // What is the same in both needs no derivation of its own.
-        let old_with = |changed: bool, changes: &dyn Fn() -> Changes, what: &str| match changed {
+        // What is the same in both needs no derivation of its own, and a table that can't be derived as it is none at all.
+        let old_with = |changed: bool, changes: &dyn Fn() -> Changes, what: &str| match changed && old_again.is_ok() {
             true => again(before, changes(), &format!("old table {what}")),
             false => old_again.clone(),
         };
@@ -93,7 +93,7 @@ impl Explanation {
                 let lent = || Changes { evidence: Some(evidence.clone()), ..Changes::default() };
                 old_with(before.evidence != after.evidence, &lent, "with the new site-years")
             }
-            None => Err("the new table carries no evidence to derive the old one from".to_owned()),
+            None => Err(no_plot_yields("new table")),
         };
         Self {
             new: again(after, Changes::default(), "new table"),
@@ -113,12 +113,6 @@ impl Explanation {
             {
                 missing.push(reason.clone());
             }
-        }
-        // One that says it of the old table as it is says it for all.
-        if let Err(reason) = &self.old
-            && reason.contains("carries nothing")
-        {
-            missing.retain(|other| other == reason || other.starts_with("the new table"));
         }
         missing
     }
@@ -146,6 +140,10 @@ impl Explanation {
         let together = moved - prices - site_years - settings - program;
         Some(Parts { moved, prices, site_years, settings, program, together })
     }
+}
+
+fn no_plot_yields(what: &str) -> String {
+    format!("the {what} carries no plot yields to derive it from again")
 }
 
 /// Position of a price ratio.

@@ -27,8 +27,18 @@ const DECISIONS: &[&str] = &[
 ];
 const THIN_STAND: &[&str] = &["tillers", "unit"];
 const NEAR_OPTIMUM: &[&str] = &["percent", "money"];
-const TABLE: &[&str] =
-    &["name", "instrument", "stages", "index", "rate", "outside", "relation", "sensing_dates", "varieties"];
+const TABLE: &[&str] = &[
+    "name",
+    "instrument",
+    "stages",
+    "index",
+    "rate",
+    "outside",
+    "relation",
+    "sensing_dates",
+    "varieties",
+    "share_plots",
+];
 const INDEX: &[&str] = &["lowest", "highest", "step"];
 const RATE: &[&str] = &["round_to", "highest", "smallest"];
 
@@ -223,6 +233,7 @@ fn table_section(section: &Section) -> Option<TableSection> {
     let sensing_dates: Vec<(Typed<String>, Typed<Date>)> =
         chosen.unwrap_or_default().into_iter().filter_map(|(folder, item)| Some((folder, item.date()?))).collect();
     let varieties = section.get("varieties").and_then(|item| varieties(&item)).unwrap_or_default();
+    let share_plots = section.get("share_plots").and_then(|item| item.boolean());
     let name = name?;
     let specification = TableSpecification {
         name: name.value.clone(),
@@ -237,6 +248,7 @@ fn table_section(section: &Section) -> Option<TableSection> {
             .iter()
             .map(|(folder, date)| (folder.value.clone(), date.value))
             .collect::<BTreeMap<_, _>>(),
+        share_plots: share_plots.unwrap_or(true),
     };
     Some(TableSection { name, specification, sensing_dates })
 }

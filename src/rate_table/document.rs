@@ -77,7 +77,8 @@ pub struct Document {
     pub warnings: Vec<Warning>,
     /// Files that the table was made from.
     pub inputs: Vec<InputFile>,
-    /// What the table can be derived from again, at other prices; null where it was made without.
+    /// What the table can be derived from again, at other prices: yields of plots and indices of treatments; null where it was published
+    /// without them.
     pub evidence: Option<Evidence>,
 }
 

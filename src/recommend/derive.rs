@@ -45,6 +45,8 @@ pub struct Heading {
     pub seed: Option<u64>,
     /// Files it is made from.
     pub inputs: Vec<InputFile>,
+    /// Whether the table carries its evidence, plot yields among it.
+    pub share_plots: bool,
 }
 
 /// What a table is derived from, with everything that was derived on the way.
@@ -361,7 +363,7 @@ fn document(
         verdict,
         cautions: Vec::new(),
         inputs: heading.inputs.clone(),
-        evidence: Some(evidence.clone()),
+        evidence: heading.share_plots.then(|| evidence.clone()),
     }
 }
 

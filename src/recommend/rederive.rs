@@ -22,7 +22,7 @@ pub struct Changes {
 pub enum NotRederived {
     /// It carries no evidence.
     #[error(
-        "the table carries no evidence to derive it from: it was made by an older version; make it again with `stook table`"
+        "the table carries no plot yields to derive it from again: it was published without them, or made by an older version"
     )]
     NoEvidence,
     /// The evidence gives no table.
@@ -64,6 +64,7 @@ fn again(document: &Document, changes: &Changes, validated: bool) -> Result<Deri
         standard: None,
         seed: document.seed,
         inputs: document.inputs.clone(),
+        share_plots: document.evidence.is_some(),
     };
     let settings = changes.settings.as_ref().unwrap_or(&document.settings);
     let derived = derive_with(evidence, &[], &heading, settings, validated);

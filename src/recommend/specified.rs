@@ -34,6 +34,7 @@ pub fn heading(
         standard: programme.decisions.standard_topdress,
         seed: Some(seed),
         inputs: programme.inputs.clone(),
+        share_plots: specification.share_plots,
     }
 }
 

@@ -417,6 +417,8 @@ pub struct TableSpecification {
     pub varieties: Vec<String>,
     /// Sensing date to take, by trial folder, where several qualify.
     pub sensing_dates: BTreeMap<String, jiff::civil::Date>,
+    /// Whether its file carries the plots' yields, from which it can be repriced and its moves explained.
+    pub share_plots: bool,
 }
 
 /// A trial folder that does not take part.

@@ -14,7 +14,8 @@ use crate::run::{Run, edit, programme_copy, stook_in};
 const NOT_ANSWERED: i32 = 1;
 const USAGE_OR_INPUT: i32 = 2;
 
-/// A folder with the demo's leaf table at its own prices (`base.json`) and at a price ratio of 0.2 (`dear.json`), derived from its trials.
+/// A folder with the demo's leaf table at its own prices (`base.json`), at a price ratio of 0.2 (`dear.json`), and at its own prices without
+/// the yields of plots (`private.json`), derived from its trials.
 pub fn shared() -> &'static Path {
     static SHARED: OnceLock<PathBuf> = OnceLock::new();
     SHARED.get_or_init(|| {
@@ -37,6 +38,12 @@ pub fn shared() -> &'static Path {
         };
         derive("base.json", &[]);
         derive("dear.json", &["--price-ratio", "0.2"]);
+        edit(
+            &programme.join("programme.toml"),
+            "name = \"leaf-jointing\"",
+            "name = \"leaf-jointing\"\nshare_plots = false",
+        );
+        derive("private.json", &["--card", "private.svg"]);
         place
     })
 }
@@ -97,21 +104,79 @@ fn repricing_without_prices_or_of_what_cannot_be_repriced_is_refused() {
     let old = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/documents/leaf-jointing.version-1.json");
     changed("bare.json", |document| document.evidence = None);
     let old = old.to_str().unwrap();
-    let cases: [(&[&str], &str); 7] = [
+    let cases: [(&[&str], &str); 8] = [
         (&["--reprice", "base.json"], "--price-ratio, or --grain-price with --n-price"),
         (&["--reprice", "base.json", "--price-ratio", "-0.1"], "at least 0"),
         (&["--reprice", "base.json", "--grain-price", "5"], "--n-price"),
         (&["--reprice", "base.json", "trials", "--price-ratio", "0.1"], "cannot be used with"),
         (&["--reprice", "none.json", "--price-ratio", "0.1"], "there is no such file"),
-        (&["--reprice", old, "--price-ratio", "0.1"], "evidence"),
-        (&["--reprice", "bare.json", "--price-ratio", "0.1"], "evidence"),
+        (&["--reprice", old, "--price-ratio", "0.1"], "published without them"),
+        (&["--reprice", "bare.json", "--price-ratio", "0.1"], "published without them"),
+        (&["--reprice", "private.json", "--price-ratio", "0.1"], "stook table FOLDER"),
     ];
     for (further, words) in cases {
         let run = table_at(&[&["table"], further].concat());
         assert_eq!((run.status, run.stdout.as_str()), (USAGE_OR_INPUT, ""), "{further:?}");
-        assert!(run.stderr.contains(words), "{further:?}: {}", run.stderr);
+        let said = run.stderr.split_whitespace().filter(|word| *word != "│").collect::<Vec<_>>().join(" ");
+        assert!(said.contains(words), "{further:?}: {said}");
     }
     assert_eq!(table_at(&["table"]).status, USAGE_OR_INPUT);
+}
+
+#[test]
+fn a_table_without_the_yields_of_plots_is_the_same_in_everything_else() {
+    let (private, base) = (read("private.json"), read("base.json"));
+    let differs = |field: &&String| private[field.as_str()] != base[field.as_str()];
+    let differing: Vec<&String> = base.as_object().unwrap().keys().filter(differs).collect();
+    // The programme's descriptor is among the inputs.
+    assert_eq!(differing, ["digest", "inputs", "evidence"]);
+    assert!(private["evidence"].is_null() && !base["evidence"].is_null());
+    holds(&serde_json::from_str(&RateTable::json_schema()).unwrap(), &private);
+    let text = std::fs::read_to_string(shared().join("private.json")).unwrap();
+    let table = RateTable::read(&text).unwrap();
+    assert_eq!(table.write(), text);
+    assert!(std::fs::read_to_string(shared().join("private.svg")).unwrap().starts_with("<svg"));
+    let without_digests = |csv: String| -> Vec<String> {
+        csv.lines().filter(|line| !line.contains("digest") && !line.contains("SHA-256")).map(str::to_owned).collect()
+    };
+    let original = RateTable::read(&std::fs::read_to_string(shared().join("base.json")).unwrap()).unwrap();
+    assert_eq!(without_digests(table.to_csv()), without_digests(original.to_csv()));
+    let ask = |file: &str| {
+        let run = table_at(&["lookup", "--table", file, "--reading", "51", "--reference", "55", "--format", "json"]);
+        assert_eq!(run.status, 0, "{}", run.stderr);
+        let json = run.json();
+        (json["rate"].clone(), json["interval"].clone())
+    };
+    assert_eq!(ask("private.json"), ask("base.json"));
+}
+
+#[test]
+fn a_table_without_the_yields_of_plots_is_compared_cell_by_cell_and_its_moves_are_not_split() {
+    for (old, new, whose) in [("private.json", "dear.json", "old"), ("base.json", "private.json", "new")] {
+        let run = table_at(&["compare", old, new, "--format", "json"]);
+        assert_eq!(run.status, 0, "{}", run.stderr);
+        let json = run.json();
+        let reason = format!("the {whose} table carries no plot yields to derive it from again");
+        assert_eq!((&json["not_explained"], &json["no_differences"]), (&json!([reason]), &json!(reason)));
+        assert!(json["changed"]["site_years_corrected"].is_null());
+        let warning = &json["warnings"][0];
+        assert_eq!((&warning["code"], json["warnings"].as_array().unwrap().len()), (&json!("no-plot-yields"), 1));
+        assert!(warning["text"].as_str().unwrap().contains("private.json"), "{warning}");
+        let published = |file: &str| read(file)["rows"].as_array().unwrap().clone();
+        let (before, after) = (published(old), published(new));
+        let base = json["cells"].as_array().unwrap().iter().filter(|cell| cell["base"] == true);
+        for ((cell, before), after) in base.zip(before).zip(after) {
+            assert_eq!(cell["old_rate"], before["rates"][0]["rate"]);
+            assert_eq!(cell["new_rate"], after["rates"][0]["rate"]);
+            assert!(cell["moved"].is_number() && cell["from_prices"].is_null() && cell["difference"].is_null());
+        }
+    }
+    let text = table_at(&["compare", "private.json", "private.json"]).stdout;
+    let said = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for words in ["the old table carries no plot yields", "the new table carries no plot yields", "stook table FOLDER"]
+    {
+        assert!(said.contains(words), "{words}: {text}");
+    }
 }
 
 #[test]

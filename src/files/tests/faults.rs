@@ -212,6 +212,7 @@ fn faults() -> Vec<Fault> {
             "{ round_to = 25, highest = 120 }",
         ),
         here(PROGRAMME, ("\"no-rate\"", "\"none\""), "unknown-value", 22, "table.outside", "none"),
+        here(PROGRAMME, ("outside =", "share_plots = \"no\"\noutside ="), "wrong-type", 22, "table.share_plots", "no"),
         here(
             PROGRAMME,
             ("outside =", "sensing_dates = { upper-2024 = 2024-04-03 }\noutside ="),

@@ -24,10 +24,17 @@ fn a_programme_keeps_its_quantities_as_typed_and_its_trials_in_order_of_harvest(
     assert_eq!((programme.decisions.standard_topdress, programme.decisions.level), (Some(80.0), 0.95));
     let table = &programme.tables[0];
     assert_eq!((table.index.lowest, table.index.highest, table.index.step), (700, 1000, 50));
-    assert_eq!((table.relation, table.outside), (None, Outside::NoRate));
+    assert_eq!((table.relation, table.outside, table.share_plots), (None, Outside::NoRate, true));
     let folders: Vec<&str> = programme.trials.iter().map(|trial| trial.folder.as_str()).collect();
     assert_eq!(folders, ["upper-2024", "osier-2025"]);
     assert_eq!(programme.left_out[0].reason, "hail, 3 June");
+}
+
+#[test]
+fn a_table_keeps_the_yields_of_plots_to_itself_where_that_is_asked() {
+    let mut files = valid();
+    files.insert("programme.toml", super::PROGRAMME.replace("outside =", "share_plots = false\noutside ="));
+    assert!(!load(&files).unwrap().value.tables[0].share_plots);
 }
 
 #[test]
