@@ -4,6 +4,7 @@
 //! value is taken.
 
 use super::role::{Judged, Role};
+use super::sensed::{leaf_position, pass, reflectance};
 use super::sheet::{Column, Sheet};
 use super::words::{any, in_a_row, rate_unit, yield_unit};
 
@@ -21,7 +22,7 @@ pub(super) fn short(number: f64) -> String {
 }
 
 /// Numbers from the lowest to the highest, for a reason.
-fn from_to(column: &Column) -> String {
+pub(super) fn from_to(column: &Column) -> String {
     match column.range() {
         Some((lowest, highest)) if lowest == highest => format!("every value is {}", short(lowest)),
         Some((lowest, highest)) => format!("values {} to {}", short(lowest), short(highest)),
@@ -30,7 +31,7 @@ fn from_to(column: &Column) -> String {
 }
 
 /// The levels of a column, for a reason: *5 levels, 0 to 180*.
-fn levels(column: &Column) -> String {
+pub(super) fn levels(column: &Column) -> String {
     match (column.is_numeric(), column.range()) {
         (true, Some((lowest, highest))) => {
             format!("{} levels, {} to {}", column.numeric_levels().len(), short(lowest), short(highest))
@@ -44,7 +45,7 @@ fn levels(column: &Column) -> String {
     }
 }
 
-fn within(column: &Column, lowest: f64, highest: f64) -> bool {
+pub(super) fn within(column: &Column, lowest: f64, highest: f64) -> bool {
     column.is_numeric() && column.range().is_some_and(|(low, high)| lowest <= low && high <= highest)
 }
 
@@ -53,8 +54,19 @@ pub(super) fn judge(column: &Column, sheet: &Sheet) -> Judged {
     if column.filled() == 0 {
         return Judged::none("empty");
     }
-    let rules: [fn(&Column, &Sheet) -> Option<Judged>; 8] =
-        [position, harvest, reading, other_index, nitrogen, place, row_names, treatment];
+    let rules: [fn(&Column, &Sheet) -> Option<Judged>; 11] = [
+        pass,
+        position,
+        harvest,
+        leaf_position,
+        reflectance,
+        reading,
+        other_index,
+        nitrogen,
+        place,
+        row_names,
+        treatment,
+    ];
     rules
         .iter()
         .find_map(|rule| rule(column, sheet))

@@ -11,6 +11,7 @@ mod lines;
 mod programme;
 mod readings;
 mod role;
+mod sensed;
 mod settle;
 mod sheet;
 mod trial;
@@ -139,7 +140,10 @@ pub fn propose(raw: &[RawSheet], folder: Option<&str>, chosen: &[Chosen]) -> Opt
     let is_readings = |settled: &Settled| {
         settled.is_long()
             || settled.plots_score() < 4
-                && [Role::CanopyNdvi, Role::LeafChlorophyll].iter().any(|role| !settled.positions(*role).is_empty())
+                && (!settled.reflectances.is_empty()
+                    || [Role::CanopyNdvi, Role::LeafChlorophyll]
+                        .iter()
+                        .any(|role| !settled.positions(*role).is_empty()))
     };
     let use_of = |position: usize, settled: &Settled| match () {
         () if position == plots_position => Use::Plots,

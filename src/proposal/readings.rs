@@ -3,7 +3,8 @@
 use jiff::civil::Date;
 
 use super::lines::{Lines, list_or_one, quoted};
-use super::role::{Confidence, Role};
+use super::role::{Confidence, Judged, Role};
+use super::sensed::{Among, pass_in};
 use super::settle::{Settled, instrument_of};
 use super::sheet::Column;
 use super::trial::{names, write_file};
@@ -13,7 +14,28 @@ const INSTRUMENTS: [Role; 2] = [Role::CanopyNdvi, Role::LeafChlorophyll];
 
 /// Whether there are readings at all.
 pub(super) fn has_readings(plots: &Settled, readings: &[&Settled]) -> bool {
-    !readings.is_empty() || INSTRUMENTS.iter().any(|role| !plots.positions(*role).is_empty())
+    !readings.is_empty() || INSTRUMENTS.iter().any(|role| stands_in(plots, *role))
+}
+
+/// Whether a sheet has readings of an instrument, or the reflectances they are computed from.
+fn stands_in(sheet: &Settled, instrument: Role) -> bool {
+    !sheet.positions(instrument).is_empty() || instrument == Role::CanopyNdvi && !sheet.reflectances.is_empty()
+}
+
+/// The columns that readings stand in, each under its key: one of values, or those of red and near-infrared reflectance.
+type Source<'s> = Vec<(&'static str, &'s Column, &'s Judged)>;
+
+/// Every pair of reflectances.
+fn reflectances(sheet: &Settled) -> impl Iterator<Item = Source<'_>> {
+    let keyed = |[red, near_infrared]: [(_, _); 2]| {
+        vec![("red", red.0, red.1), ("near_infrared", near_infrared.0, near_infrared.1)]
+    };
+    sheet.reflectance_pairs().map(keyed)
+}
+
+/// The least sure of the columns that readings stand in.
+fn least_sure<'s>(source: &Source<'s>) -> Option<(&'s Column, &'s Judged)> {
+    source.iter().map(|(_, column, judged)| (*column, *judged)).min_by_key(|(_, judged)| judged.confidence)
 }
 
 /// Writes every `[[readings]]` table.
@@ -40,10 +62,12 @@ fn write_wide(
     instrument: Role,
     harvest_year: Option<i16>,
 ) {
-    let columns: Vec<_> = sheet.with_role(instrument).collect();
-    if columns.is_empty() {
+    if !stands_in(sheet, instrument) {
         return;
     }
+    let is_canopy = instrument == Role::CanopyNdvi;
+    let single = sheet.with_role(instrument).map(|(column, judged)| vec![("column", column, judged)]);
+    let sources = single.chain(reflectances(sheet).filter(|_| is_canopy));
     lines.line("");
     lines.line("[[readings]]");
     lines.line(&format!("instrument = {}", quoted(instrument.name())));
@@ -52,9 +76,14 @@ fn write_wide(
         write_plot(lines, sheet, plots);
     }
     lines.line("columns = [");
-    for (column, judged) in columns {
-        let name = quoted(&column.name);
-        let entry = |date: &str| format!("{{ column = {name}, date = {date} }},");
+    for source in sources {
+        let Some((column, judged)) = least_sure(&source) else { continue };
+        let keys: Vec<String> =
+            source.iter().map(|(key, column, _)| format!("{key} = {}", quoted(&column.name))).collect();
+        let keys = keys.join(", ");
+        let pass =
+            pass_in(&column.words).filter(|_| is_canopy).map(|pass| format!(", pass = {pass}")).unwrap_or_default();
+        let entry = |date: &str| format!("{{ {keys}, date = {date}{pass} }},");
         let of_column = column.shown();
         let entry_asked = |lines: &mut Lines, what: &str| {
             lines.line(&format!("    # {}    # fill in: {what}", entry("YYYY-MM-DD")));
@@ -118,36 +147,61 @@ fn write_plot(lines: &mut Lines, sheet: &Settled, plots: &Settled) {
     }
 }
 
-/// The readings of a file with a row a reading: a table for each instrument in it.
-fn write_long(lines: &mut Lines, sheet: &Settled, plots: &Settled) {
+/// One `[[readings]]` of a file with a row a reading.
+struct Part<'s> {
+    /// The cell of the column of instruments that its rows have.
+    level: Option<&'s str>,
+    instrument: Option<Role>,
+    source: Source<'s>,
+}
+
+/// The instruments of a file with a row a reading, each with what its readings stand in.
+fn parts<'s>(sheet: &'s Settled, tool: Option<&'s Column>) -> Vec<Part<'s>> {
     let value = [Role::Value, Role::CanopyNdvi, Role::LeafChlorophyll]
         .into_iter()
         .find_map(|role| sheet.with_role(role).next());
-    let Some((value, judged)) = value else { return };
+    let source = value.map(|(column, judged)| vec![("value", column, judged)]);
+    let pair = reflectances(sheet).next();
+    let instrument = value.and_then(|(column, judged)| of_values(column, judged.role));
+    let canopy = Some(Role::CanopyNdvi);
+    let Some(tool) = tool else {
+        let own = source.map(|source| Part { level: None, instrument, source });
+        // Values that a canopy sensor may have given leave nothing to compute.
+        let computed = pair.filter(|_| value.is_none() || instrument == Some(Role::LeafChlorophyll));
+        let computed = computed.map(|source| Part { level: None, instrument: canopy, source });
+        return own.into_iter().chain(computed).collect();
+    };
+    let is_filled = |level: &str, column: &Column| {
+        let mut rows = tool.cells.iter().zip(&column.cells);
+        rows.any(|(tool, cell)| tool.as_deref() == Some(level) && cell.is_some())
+    };
+    let of_level = |level: &'s str| {
+        let instrument = instrument_of(level);
+        let filled = value.is_some_and(|(column, _)| is_filled(level, column));
+        let computed = pair.clone().filter(|_| instrument == canopy && !filled);
+        Some(Part { level: Some(level), instrument: Some(instrument?), source: computed.or_else(|| source.clone())? })
+    };
+    tool.levels().into_keys().filter_map(of_level).collect()
+}
+
+/// The readings of a file with a row a reading: a table for each instrument in it.
+fn write_long(lines: &mut Lines, sheet: &Settled, plots: &Settled) {
     let tool = sheet.with_role(Role::Instrument).next().map(|(column, _)| column);
-    let mut parts: Vec<(Option<String>, Option<Role>)> = Vec::new();
-    match tool {
-        Some(tool) => {
-            let levels: Vec<&str> = tool.levels().into_keys().collect();
-            parts.extend(
-                levels.iter().filter_map(|level| Some((Some((*level).to_owned()), Some(instrument_of(level)?)))),
-            );
-            let other: Vec<&str> = levels.into_iter().filter(|level| instrument_of(level).is_none()).collect();
-            if !other.is_empty() {
-                lines.line("");
-                lines.comment(&format!(
-                    "{}: rows where {:?} is {} are not read: no kind of instrument that is known here",
-                    sheet.sheet.place(),
-                    tool.shown(),
-                    other.join(", ")
-                ));
-            }
-        }
-        None => parts.push((None, of_values(value, judged.role))),
-    }
-    for (level, instrument) in parts {
+    let unknown: Vec<&str> = tool
+        .map(|tool| tool.levels().into_keys().filter(|level| instrument_of(level).is_none()).collect())
+        .unwrap_or_default();
+    if let Some(tool) = tool.filter(|_| !unknown.is_empty()) {
         lines.line("");
-        if let Some(both) = instrument.filter(|instrument| !plots.positions(*instrument).is_empty()) {
+        lines.comment(&format!(
+            "{}: rows where {:?} is {} are not read: no kind of instrument that is known here",
+            sheet.sheet.place(),
+            tool.shown(),
+            unknown.join(", ")
+        ));
+    }
+    for Part { level, instrument, source } in parts(sheet, tool) {
+        lines.line("");
+        if let Some(both) = instrument.filter(|instrument| stands_in(plots, *instrument)) {
             let text = format!(
                 "{} stands in the plots file and in {}: keep the readings of one",
                 both.name(),
@@ -165,7 +219,7 @@ fn write_long(lines: &mut Lines, sheet: &Settled, plots: &Settled) {
         write_date_format(lines, sheet);
         write_plot(lines, sheet, plots);
         if let (Some(level), Some(tool)) = (level, tool) {
-            lines.line(&format!("where = {{ column = {}, equals = {} }}", quoted(&tool.name), quoted(&level)));
+            lines.line(&format!("where = {{ column = {}, equals = {} }}", quoted(&tool.name), quoted(level)));
         }
         match sheet.with_role(Role::Date).next() {
             Some((date, _)) => lines.line(&format!("date = {}", quoted(&date.name))),
@@ -176,10 +230,42 @@ fn write_long(lines: &mut Lines, sheet: &Settled, plots: &Settled) {
             None => lines
                 .line("# stage = { same = \"Feekes 5\" }    # where the growth stage was scored: rate tables need it"),
         }
-        if let Some((leaf, _)) = sheet.with_role(Role::Leaf).next() {
-            lines.line(&format!("leaf = {}", quoted(&leaf.name)));
+        write_numbers(lines, sheet, instrument);
+        let confidence = least_sure(&source).map_or(Confidence::Unsure, |(_, judged)| judged.confidence);
+        for (key, column, judged) in source {
+            lines.key(key, &quoted(&column.name), confidence, &judged.reason);
         }
-        lines.key("value", &quoted(&value.name), judged.confidence, &judged.reason);
+    }
+}
+
+/// What numbers the readings of a plot, and where its leaves sat.
+fn write_numbers(lines: &mut Lines, sheet: &Settled, instrument: Option<Role>) {
+    let leaf = sheet.with_role(Role::Leaf).next().map(|(column, _)| column);
+    let pass = sheet.with_role(Role::Pass).next();
+    let place = sheet.with_role(Role::LeafPosition).next();
+    if instrument == Some(Role::CanopyNdvi) {
+        match (pass, leaf) {
+            (Some((pass, judged)), _) => lines.key("pass", &quoted(&pass.name), judged.confidence, &judged.reason),
+            (None, Some(leaf)) => lines.line(&format!("leaf = {}", quoted(&leaf.name))),
+            (None, None) => {}
+        }
+        return;
+    }
+    let numbered = |position: &usize| sheet.among_readings(*position) == Some(Among::Numbers);
+    match (leaf, sheet.positions(Role::LeafPosition).into_iter().find(numbered).and_then(|place| sheet.column(place))) {
+        (Some(leaf), _) => lines.line(&format!("leaf = {}", quoted(&leaf.name))),
+        (None, Some(place)) => {
+            let why = "no two readings of a plot and day have the same";
+            lines.key("leaf", &quoted(&place.name), Confidence::Likely, why);
+        }
+        (None, None) => {
+            if let Some((pass, _)) = pass {
+                lines.key("leaf", &quoted(&pass.name), Confidence::Unsure, "does it number the leaves of a plot?");
+            }
+        }
+    }
+    if let Some((place, judged)) = place {
+        lines.key("position", &quoted(&place.name), judged.confidence, &judged.reason);
     }
 }
 

@@ -49,6 +49,14 @@ pub enum Role {
     Stage,
     /// Number of the leaf read.
     Leaf,
+    /// Where on the plant the leaf sat.
+    LeafPosition,
+    /// Number of the pass of a canopy sensor.
+    Pass,
+    /// Red reflectance.
+    Red,
+    /// Near-infrared reflectance.
+    NearInfrared,
     /// Value of a reading.
     Value,
     /// Which instrument took a reading.
@@ -59,7 +67,7 @@ pub enum Role {
 
 impl Role {
     /// Every role.
-    pub const ALL: [Self; 25] = [
+    pub const ALL: [Self; 29] = [
         Self::Plot,
         Self::Block,
         Self::Variety,
@@ -82,6 +90,10 @@ impl Role {
         Self::Date,
         Self::Stage,
         Self::Leaf,
+        Self::LeafPosition,
+        Self::Pass,
+        Self::Red,
+        Self::NearInfrared,
         Self::Value,
         Self::Instrument,
         Self::None,
@@ -113,6 +125,10 @@ impl Role {
             Self::Date => "date",
             Self::Stage => "stage",
             Self::Leaf => "leaf",
+            Self::LeafPosition => "leaf-position",
+            Self::Pass => "pass",
+            Self::Red => "red",
+            Self::NearInfrared => "near-infrared",
             Self::Value => "value",
             Self::Instrument => "instrument",
             Self::None => "none",

@@ -2,6 +2,7 @@
 
 use super::judge::judge;
 use super::role::{Confidence, Judged, Role};
+use super::sensed::may_say_position;
 use super::sheet::{Column, Sheet};
 
 /// Two columns hold the same numbers in other units, or sums, this near.
@@ -17,13 +18,15 @@ pub(super) struct Settled {
     pub(super) judged: Vec<Judged>,
     /// Columns that together name a plot, by position.
     pub(super) key: Vec<usize>,
+    /// Columns of red and near-infrared reflectance that belong together, by position.
+    pub(super) reflectances: Vec<(usize, usize)>,
 }
 
 impl Settled {
     /// Judges every column, then the sheet as a whole; `chosen` are roles that a user has typed.
     pub(super) fn of(sheet: Sheet, chosen: &dyn Fn(&str) -> Option<Role>) -> Self {
         let judged = sheet.columns.iter().map(|column| judge(column, &sheet)).collect();
-        let mut settled = Self { sheet, judged, key: Vec::new() };
+        let mut settled = Self { sheet, judged, key: Vec::new(), reflectances: Vec::new() };
         settled.same_rates();
         settled.same_as_rates();
         settled.one_harvest();
@@ -39,11 +42,14 @@ impl Settled {
         ] {
             settled.only_best(role);
         }
+        settled.only_best(Role::LeafPosition);
+        settled.passes();
         for (column, judged) in settled.sheet.columns.iter().zip(&mut settled.judged) {
             if let Some(role) = chosen(&column.name) {
                 *judged = Judged::sure(role, "you said so");
             }
         }
+        settled.pair_reflectances();
         settled.long_form();
         settled.key = settled.find_key();
         settled
@@ -76,7 +82,7 @@ impl Settled {
         self.sheet.columns.get(position)
     }
 
-    fn set(&mut self, position: usize, judged: Judged) {
+    pub(super) fn set(&mut self, position: usize, judged: Judged) {
         if let Some(place) = self.judged.get_mut(position) {
             *place = judged;
         }
@@ -166,7 +172,7 @@ impl Settled {
     }
 
     /// Leaves a role to the surest of its columns: for a plot the one that is unique.
-    fn only_best(&mut self, role: Role) {
+    pub(super) fn only_best(&mut self, role: Role) {
         let positions = self.positions(role);
         let best = positions.iter().copied().max_by_key(|position| {
             let confidence = self.judged.get(*position).map(|judged| judged.confidence);
@@ -179,12 +185,13 @@ impl Settled {
         }
     }
 
-    /// Whether every row is a reading rather than a plot: a value with a date or a leaf.
+    /// Whether every row is a reading rather than a plot: a value with a date, or with what numbers or places readings.
     pub(super) fn is_long(&self) -> bool {
         let has = |role| !self.positions(role).is_empty();
         let readings = self.positions(Role::CanopyNdvi).len() + self.positions(Role::LeafChlorophyll).len();
-        (has(Role::Value) || readings == 1)
-            && (has(Role::Date) || has(Role::Leaf))
+        let numbered = [Role::Pass, Role::LeafPosition].iter().any(|role| self.known(*role).is_some());
+        (has(Role::Value) || readings == 1 || self.reflectances.len() == 1)
+            && (has(Role::Date) || has(Role::Leaf) || numbered)
             && !has(Role::Yield)
             && !has(Role::Weight)
     }
@@ -192,10 +199,20 @@ impl Settled {
     /// In a file of readings, N rates and the like are the plots file's to tell; in one of plots, dates of readings are nobody's.
     fn long_form(&mut self) {
         let long = self.is_long();
-        const OF_READINGS: [Role; 4] = [Role::Date, Role::Stage, Role::Leaf, Role::Value];
+        const OF_READINGS: [Role; 6] =
+            [Role::Date, Role::Stage, Role::Leaf, Role::LeafPosition, Role::Pass, Role::Value];
         for judged in &mut self.judged {
-            let own = [Role::Plot, Role::Block, Role::CanopyNdvi, Role::LeafChlorophyll, Role::Instrument, Role::None]
-                .contains(&judged.role)
+            let own = [
+                Role::Plot,
+                Role::Block,
+                Role::CanopyNdvi,
+                Role::LeafChlorophyll,
+                Role::Red,
+                Role::NearInfrared,
+                Role::Instrument,
+                Role::None,
+            ]
+            .contains(&judged.role)
                 || OF_READINGS.contains(&judged.role);
             if long && !own {
                 *judged = Judged::none("the plots file tells it");
@@ -206,12 +223,18 @@ impl Settled {
         }
         // The column of instruments may be called otherwise, such as "index".
         if long && self.positions(Role::Instrument).is_empty() {
-            let names_instruments =
-                |column: &Column| column.levels().keys().any(|level| instrument_of(level).is_some());
+            // "Upper leaf" names a position, where the header says leaf or position.
+            let names_instruments = |column: &Column| {
+                let mut named = column.levels().into_keys().filter_map(instrument_of);
+                named.any(|instrument| instrument == Role::CanopyNdvi || !may_say_position(column))
+            };
             let found = self.sheet.columns.iter().position(names_instruments);
             if let Some(position) = found {
                 self.set(position, Judged::likely(Role::Instrument, "its cells name instruments"));
             }
+        }
+        if long {
+            self.unclear_position();
         }
     }
 

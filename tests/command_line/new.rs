@@ -96,6 +96,59 @@ fn a_folder_for_the_trial_is_made_and_the_files_are_copied_there() {
 }
 
 #[test]
+fn passes_and_reflectances_are_proposed_and_what_is_unclear_is_left_to_choose() {
+    let place = with_plots();
+    let (mut canopy, mut leaves) =
+        ("plot,date,run,red,nir,position\n".to_owned(), "plot,date,leaf,position,value\n".to_owned());
+    for (row, plot) in PLOTS.lines().skip(1).map(|line| &line[..3]).enumerate() {
+        for (number, side) in [(1, "east"), (2, "west")] {
+            canopy += &format!("{plot},2025-04-02,{number},0.{number},0.{},{side}\n", 41 + row);
+            leaves += &format!("{plot},2025-04-02,{number},{side},4{row}.{number}\n");
+        }
+    }
+    fs::write(place.path().join("osier-bend-2025/canopy.csv"), canopy).unwrap();
+    fs::write(place.path().join("osier-bend-2025/leaves.csv"), leaves).unwrap();
+    let files = ["plots", "canopy", "leaves"].map(|file| format!("osier-bend-2025/{file}.csv"));
+    let run = stook_in(place.path(), ["new"].into_iter().chain(files.iter().map(String::as_str)));
+    assert_eq!((run.status, run.stderr.as_str()), (0, ""), "{}", run.stdout);
+    for words in
+        ["near-infrared  sure", "pass           likely  no two readings", "- position: where on the plant a leaf sat"]
+    {
+        assert!(run.stdout.contains(words), "{words} in\n{}", run.stdout);
+    }
+    let trial = read(place.path(), "osier-bend-2025/trial.toml");
+    for line in [
+        "\nred = \"red\"\nnear_infrared = \"nir\"\n",
+        "\npass = \"run\"    # likely",
+        "\n# position = \"position\"    # choose",
+    ] {
+        assert!(trial.contains(line), "{line} in\n{trial}");
+    }
+    // Filled in, with the position chosen, it is read.
+    let chosen = [
+        ("# date = YYYY-MM-DD", "date = 2025-02-02"),
+        ("# timing = ", "timing = "),
+        ("# moisture", "moisture"),
+        ("# position", "position"),
+    ];
+    let trial = chosen.iter().fold(trial, |trial, (blank, value)| trial.replace(blank, value));
+    fs::write(place.path().join("osier-bend-2025/trial.toml"), trial).unwrap();
+    let programme = read(place.path(), "programme.toml").replace("# crop", "crop").replace("# currency", "currency");
+    fs::write(place.path().join("programme.toml"), programme).unwrap();
+    let sense = stook_in(place.path(), ["sense", "osier-bend-2025", "--format", "json"]);
+    assert_eq!(sense.status, 0, "{}{}", sense.stdout, sense.stderr);
+    let json = sense.json();
+    let first = |sensing: usize| json["sensings"][sensing]["plots"][0].clone();
+    assert_eq!(
+        (&first(0)["plot"], &first(0)["readings"], &first(1)["readings"]),
+        (&"101".into(), &2.into(), &2.into())
+    );
+    // The mean NDVI of both passes.
+    let ndvi = f64::midpoint(0.31 / 0.51, 0.21 / 0.61);
+    assert!((first(0)["reading"].as_f64().unwrap() - ndvi).abs() < 1e-12, "{}", first(0));
+}
+
+#[test]
 fn a_file_that_can_not_be_read_leaves_nothing_behind() {
     let place = tempfile::tempdir().unwrap();
     fs::create_dir(place.path().join("trial")).unwrap();

@@ -203,6 +203,92 @@ fn readings_in_a_file_beside_a_row_a_leaf() {
 }
 
 #[test]
+fn leaves_with_their_positions_and_a_canopy_sensors_passes_in_files_beside() {
+    let mut plots = String::from("plot,block,greenup_n_lb_ac,yield_bu_ac\n");
+    let mut leaves = String::from("Plot,Date,Leaf no,Leaf position,Chlorophyll\n");
+    let mut canopy = String::from("Plot,Date,Run,Pass,Red 670 nm,NIR 780 nm,Red edge\n");
+    for block in 1..=3 {
+        for (position, rate) in randomised(block, &[0.0, 60.0, 120.0, 180.0]).into_iter().enumerate() {
+            let plot = 100 * block + position + 1;
+            plots += &format!("{plot},{block},{rate},{:.1}\n", grain(block, rate, 80.0));
+            for leaf in 1..=4 {
+                let place = if leaf % 2 == 0 { "upper" } else { "lower" };
+                leaves += &format!("{plot},2025-04-02,{leaf},{place},{:.1}\n", 38.2 + rate / 20.0 + f64::from(leaf));
+            }
+            for run in 1..=2 {
+                // The planter's pass is the plot's.
+                canopy += &format!(
+                    "{plot},2025-04-02,{run},{},{:.3},{:.3},0.2\n",
+                    position + 1,
+                    0.101 - rate / 4000.0,
+                    0.352 + rate / 2000.0 + f64::from(run) / 100.0
+                );
+            }
+        }
+    }
+    let files =
+        [("plots.csv", plots.into_bytes()), ("leaves.csv", leaves.into_bytes()), ("canopy.csv", canopy.into_bytes())];
+    let proposed = proposed("osier-bend-2025", &files);
+    for (column, role) in [
+        ("Leaf no", (Role::Leaf, Confidence::Likely)),
+        ("Leaf position", (Role::LeafPosition, Confidence::Sure)),
+        ("Chlorophyll", (Role::LeafChlorophyll, Confidence::Sure)),
+        ("Run", (Role::Pass, Confidence::Likely)),
+        ("Pass", (Role::None, Confidence::Likely)),
+        ("Red 670 nm", (Role::Red, Confidence::Sure)),
+        ("NIR 780 nm", (Role::NearInfrared, Confidence::Sure)),
+        ("Red edge", (Role::None, Confidence::Likely)),
+    ] {
+        assert_eq!(proposed.role(column), role, "{column}");
+    }
+    let blanks = [("# date = YYYY-MM-DD", "date = 2025-02-20"), ("# moisture", "moisture")];
+    let programme = proposed.clean(&blanks, &[("# crop", "crop")]);
+    let trial = &programme.trials[0];
+    assert_eq!(trial.leaf_positions, ["lower", "upper"]);
+    let of = |instrument| trial.readings.iter().filter(move |reading| reading.instrument == instrument);
+    assert_eq!((of(Instrument::LeafChlorophyll).count(), of(Instrument::CanopyNdvi).count()), (48, 24));
+    assert!(of(Instrument::LeafChlorophyll).all(|reading| reading.position.is_some()));
+    let passes: Vec<Option<u32>> = of(Instrument::CanopyNdvi).map(|reading| reading.leaf).collect();
+    assert_eq!(passes[..4], [Some(1), Some(2), Some(1), Some(2)]);
+    // (0.362 − 0.101) ÷ (0.362 + 0.101), of the first pass without N.
+    assert!(of(Instrument::CanopyNdvi).any(|reading| (reading.value - 0.261 / 0.463).abs() < 1e-12));
+}
+
+#[test]
+fn reflectances_and_passes_as_columns_of_the_plots_file() {
+    let header = "plot,block,greenup_n_lb_ac,red_apr02,nir_apr02,Red 16 Apr,NIR 16 Apr,NDVI 23 Apr pass 1,NDVI 23 Apr pass 2,yield_bu_ac\n";
+    let mut text = String::from(header);
+    for block in 1..=3 {
+        for (position, rate) in randomised(block, &[0.0, 60.0, 120.0, 180.0]).into_iter().enumerate() {
+            let yields = grain(block, rate, 80.0);
+            let (red, near_infrared) = (9.5 - rate / 60.0, 35.2 + rate / 20.0);
+            let ndvi = 0.61 + rate / 1000.0;
+            let plot = 100 * block + position + 1;
+            text += &format!(
+                "{plot},{block},{rate},{red:.2},{near_infrared:.2},{:.2},{:.2},{ndvi:.2},{:.2},{yields:.1}\n",
+                red - 1.0,
+                near_infrared + 5.0,
+                ndvi + 0.01
+            );
+        }
+    }
+    let proposed = proposed("osier-bend-2025", &[("plots.csv", text.into_bytes())]);
+    for (column, role) in [("red_apr02", Role::Red), ("NIR 16 Apr", Role::NearInfrared)] {
+        assert_eq!(proposed.role(column), (role, Confidence::Likely), "{column}");
+    }
+    for line in [
+        "{ red = \"red_apr02\", near_infrared = \"nir_apr02\", date = 2025-04-02 },",
+        "{ red = \"Red 16 Apr\", near_infrared = \"NIR 16 Apr\", date = 2025-04-16 },",
+        "{ column = \"NDVI 23 Apr pass 2\", date = 2025-04-23, pass = 2 },",
+    ] {
+        assert!(proposed.proposal.trial.contains(line), "{line} in\n{}", proposed.proposal.trial);
+    }
+    let blanks = [("# date = YYYY-MM-DD", "date = 2025-02-20"), ("# moisture", "moisture")];
+    let programme = proposed.clean(&blanks, &[("# crop", "crop")]);
+    assert_eq!(programme.trials[0].readings.len(), 48);
+}
+
+#[test]
 fn a_bare_list_of_rates_and_yields_without_blocks() {
     let mut text = String::from("id,nitrogen,yield\n");
     for plot in 0..12 {

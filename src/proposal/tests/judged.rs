@@ -95,6 +95,106 @@ fn several_sites_in_one_file_are_told() {
     assert!(proposed.proposal.to_fill_in[0].contains("2 sites (\"site\": A, B)"), "{:?}", proposed.proposal.to_fill_in);
 }
 
+/// Two plots of readings beside the plots file: `header` and the rows below it.
+fn readings(text: &str) -> Proposed {
+    let plots = "plot,n_lb_ac,yield\n1,0,40.5\n2,60,52.25\n3,120,58.75\n";
+    proposed("trial", &[("plots.csv", plots.into()), ("readings.csv", text.as_bytes().to_vec())])
+}
+
+#[test]
+fn runs_that_share_a_number_wait_for_the_user() {
+    let proposed = readings(
+        "plot,date,run,ndvi\n1,2025-04-02,1,0.5\n1,2025-04-02,1,0.52\n1,2025-04-02,2,0.51\n2,2025-04-02,1,0.6\n",
+    );
+    assert_eq!(proposed.role("run"), (Role::Pass, Confidence::Unsure));
+    assert!(proposed.proposal.trial.contains("# pass = \"run\"    # choose:"), "{}", proposed.proposal.trial);
+}
+
+#[test]
+fn a_pass_that_every_plot_has_one_of_is_a_place_in_the_field() {
+    let plots = of("plot,pass,n_lb_ac,ndvi\n1,1,0,0.5\n2,1,60,0.6\n3,2,0,0.52\n4,2,60,0.61\n");
+    assert_eq!(plots.role("pass").0, Role::None);
+    let readings = readings("plot,date,pass,ndvi\n1,2025-04-02,4,0.5\n1,2025-04-09,4,0.52\n2,2025-04-02,5,0.51\n");
+    assert_eq!(readings.role("pass").0, Role::None);
+}
+
+#[test]
+fn a_position_that_may_be_one_in_the_field_waits_for_the_user() {
+    let rows =
+        "1,2025-04-02,1,north,41.5\n1,2025-04-02,2,south,40.1\n2,2025-04-02,1,north,45.2\n2,2025-04-02,2,south,44.4\n";
+    let unclear = readings(&format!("plot,date,leaf,position,value\n{rows}"));
+    assert_eq!(unclear.role("position"), (Role::LeafPosition, Confidence::Unsure));
+    assert!(
+        unclear.proposal.trial.contains("# position = \"position\"    # choose: where on the plant"),
+        "{}",
+        unclear.proposal.trial
+    );
+    assert!(unclear.proposal.to_fill_in.iter().any(|what| what.starts_with("position: ")));
+    let rows = rows.replace("north", "upper leaf").replace("south", "lower leaf");
+    let clear = readings(&format!("plot,date,leaf,position,value\n{rows}"));
+    assert_eq!(clear.role("position"), (Role::LeafPosition, Confidence::Likely));
+    assert!(clear.proposal.trial.contains("position = \"position\"    # likely: its cells say where a leaf sits"));
+    // In a file of plots it is a factor as ever.
+    let plots = of("plot,position,n_lb_ac,yield\n1,upper,0,40.5\n2,upper,60,52.25\n3,lower,0,41.5\n4,lower,60,50.5\n");
+    assert_eq!(plots.role("position").0, Role::Factor);
+}
+
+#[test]
+fn numbered_positions_number_the_leaves_too_where_nothing_else_does() {
+    let proposed = readings(
+        "plot,date,leaf position,value\n1,2025-04-02,1,41.5\n1,2025-04-02,2,40.1\n2,2025-04-02,1,45.2\n2,2025-04-02,2,44.4\n",
+    );
+    for key in ["leaf", "position"] {
+        let line = format!("\n{key} = \"leaf position\"    # likely: ");
+        assert!(proposed.proposal.trial.contains(&line), "{line} in\n{}", proposed.proposal.trial);
+    }
+}
+
+#[test]
+fn reflectances_beside_their_ndvi_or_without_a_partner_are_not_used() {
+    for (header, rows) in [
+        ("plot,date,red,nir,ndvi", "1,2025-04-02,0.1,0.42,0.62\n1,2025-04-09,0.11,0.4,0.57\n"),
+        (
+            "plot,date,red,infrared b,infrared a,ndvi",
+            "1,2025-04-02,0.1,0.42,0.4,0.62\n1,2025-04-09,0.11,0.4,0.4,0.57\n",
+        ),
+        ("plot,date,nir,ndvi", "1,2025-04-02,0.42,0.62\n1,2025-04-09,0.4,0.57\n"),
+    ] {
+        let proposed = readings(&format!("{header}\n{rows}"));
+        assert!(!proposed.proposal.trial.contains("near_infrared"), "{}", proposed.proposal.trial);
+        assert!(proposed.proposal.trial.contains("\nvalue = \"ndvi\""), "{}", proposed.proposal.trial);
+        assert!(proposed.roles().iter().all(|(_, role)| ![Role::Red, Role::NearInfrared].contains(role)));
+    }
+}
+
+#[test]
+fn reflectances_of_two_scales_or_of_none_wait_for_the_user() {
+    for rows in ["1,2025-04-02,0.1,42\n2,2025-04-02,0.11,40\n", "1,2025-04-02,1200,4200\n2,2025-04-02,1150,4000\n"] {
+        let proposed = readings(&format!("plot,date,red,nir\n{rows}"));
+        assert_eq!(proposed.role("nir"), (Role::NearInfrared, Confidence::Unsure));
+        let trial = &proposed.proposal.trial;
+        assert!(
+            trial.contains("# red = \"red\"    # choose:") && trial.contains("# near_infrared = \"nir\""),
+            "{trial}"
+        );
+    }
+}
+
+#[test]
+fn a_file_of_both_instruments_takes_readings_and_reflectances_where_they_are_filled_in() {
+    let proposed = readings(
+        "plot,date,tool,leaf,layer,pass,value,red,nir\n1,2025-04-02,leaf meter,1,top,,41.5,,\n1,2025-04-02,leaf meter,2,middle,,40.1,,\n1,2025-04-02,ndvi,,,1,,0.1,0.42\n1,2025-04-02,ndvi,,,2,,0.11,0.4\n",
+    );
+    let text = &proposed.proposal.trial;
+    let (leaf, canopy) = text.split_once("instrument = \"canopy-ndvi\"").unwrap();
+    for line in ["\nleaf = \"leaf\"\n", "\nposition = \"layer\"", "\nvalue = \"value\""] {
+        assert!(leaf.contains(line) && !canopy.contains(line), "{line} in\n{text}");
+    }
+    for line in ["\npass = \"pass\"", "\nred = \"red\"\n", "\nnear_infrared = \"nir\"\n"] {
+        assert!(canopy.contains(line) && !leaf.contains(line), "{line} in\n{text}");
+    }
+}
+
 #[test]
 fn any_header_leaves_a_descriptor_that_parses() {
     for header in ["say \"N\"", "back\\slash n", "n # comment", "N\t(lb/ac)", "ähre n", "n]", "'n'"] {
