@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::points::NeedPoint;
 use super::relation::{Candidate, Form, NoRelation, Relation};
-use super::shortfall::{Degree, NoShortfall, Nuisance, Shortfall, ShortfallData, ShortfallModel};
+use super::shortfall::{NoShortfall, Nuisance, Shape, Shortfall, ShortfallData, ShortfallModel};
 use super::site_years;
 use crate::experiment::Evidence;
 use crate::trial::RelationKind;
@@ -46,16 +46,17 @@ impl Materials {
     /// # Errors
     /// [`NoRelation`] where they determine none.
     pub fn ready(&self, kind: RelationKind) -> Result<Ready, NoRelation> {
-        let degree = match kind {
-            RelationKind::ShortfallLinear => Degree::One,
-            RelationKind::ShortfallQuadratic => Degree::Two,
+        let shape = match kind {
+            RelationKind::ShortfallLinear => Shape::Line,
+            RelationKind::ShortfallQuadratic => Shape::Parabola,
+            RelationKind::ShortfallSpline => Shape::Spline,
             _ => return Ok(Ready(Stages::Two(Candidate::new(kind, &self.points, &self.site_years)?))),
         };
         let data = self.shortfall.as_ref().as_ref().map_err(Clone::clone)?;
         let place = |name: &String| self.site_years.iter().position(|known| known == name);
         let places = data.site_years().iter().map(place).collect();
         let shortfall = Arc::clone(&self.shortfall);
-        Ok(Ready(Stages::One { kind, degree, shortfall, places, price_ratio: self.price_ratio }))
+        Ok(Ready(Stages::One { kind, shape, shortfall, places, price_ratio: self.price_ratio }))
     }
 
     /// The site-years that take part in a kind of relation; none where they determine none.
@@ -91,7 +92,7 @@ enum Stages {
     /// To yields.
     One {
         kind: RelationKind,
-        degree: Degree,
+        shape: Shape,
         shortfall: Arc<Result<ShortfallData, NoShortfall>>,
         /// Which site-year of the materials each of its site-years is; `None` of those that take no part.
         places: Vec<Option<usize>>,
@@ -106,10 +107,10 @@ impl Ready {
     /// # Errors
     /// [`NoRelation`] where the site-years that count determine none.
     pub fn fit(&self, weights: Option<&[f64]>, near: Option<&Relation>) -> Result<Relation, NoRelation> {
-        let (kind, degree, shortfall, places, price_ratio) = match &self.0 {
+        let (kind, shape, shortfall, places, price_ratio) = match &self.0 {
             Stages::Two(candidate) => return candidate.fit(weights, near),
-            Stages::One { kind, degree, shortfall, places, price_ratio } => {
-                (*kind, *degree, shortfall, places, *price_ratio)
+            Stages::One { kind, shape, shortfall, places, price_ratio } => {
+                (*kind, *shape, shortfall, places, *price_ratio)
             }
         };
         let data = shortfall.as_ref().as_ref().map_err(Clone::clone)?;
@@ -119,7 +120,7 @@ impl Ready {
             (Some(place), Some(weights)) => weights.get(*place).copied().unwrap_or(0.0),
         };
         let weights: Vec<f64> = places.iter().map(weight).collect();
-        let found = Shortfall::fit(data, ShortfallModel::new(degree, Nuisance::default()), Some(&weights))?;
+        let found = Shortfall::fit(data, ShortfallModel::new(shape, Nuisance::default()), Some(&weights))?;
         Ok(Relation {
             kind,
             between: f64::NAN,
@@ -127,7 +128,7 @@ impl Ready {
             log_likelihood: f64::NAN,
             domain: found.domain,
             held_from_rising: false,
-            form: Form::Shortfall { coefficients: found.need_coefficients, loss: found.c, price_ratio },
+            form: Form::Shortfall { need: found.need, loss: found.c, price_ratio },
         })
     }
 

@@ -1,7 +1,7 @@
 //! N need as a function of the index, fitted to needs whose errors are known.
 
 use super::points::NeedPoint;
-use super::shortfall::NoShortfall;
+use super::shortfall::{NeedCurve, NeedSpline, NoShortfall};
 use crate::stats::clustered::{Cluster, Clustered, ClusteredError, Group, Point, Prepared};
 use crate::stats::least_squares::solve;
 use crate::stats::quantile::quantile;
@@ -41,16 +41,20 @@ pub enum Form {
         /// Shape, per unit of s; 0 is a straight line.
         shape: f64,
     },
-    /// c₀ + c₁·s (+ c₂·s²) − ratio/(2c) with s = 1 − index: the need of the shortfall model at a price ratio.
+    /// need − ratio/(2c): that of the shortfall model at a price ratio.
     Shortfall {
-        /// c₀, c₁ (and c₂).
-        coefficients: Vec<f64>,
+        /// The need where N costs nothing.
+        need: NeedCurve,
         /// c: yield lost by a squared unit of shortfall.
         loss: f64,
         /// The price ratio.
         price_ratio: f64,
     },
 }
+
+/// Names of a spline's knots, in s = 1 − index, and of its ordinates.
+const KNOTS: [&str; 5] = ["lowest_s", "knot_1", "knot_2", "knot_3", "highest_s"];
+const ORDINATES: [&str; 6] = ["ordinate_1", "ordinate_2", "ordinate_3", "ordinate_4", "ordinate_5", "ordinate_6"];
 
 /// Why there is no relation.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -76,13 +80,10 @@ impl Form {
     /// The need at an index; negative where more is on than needed.
     #[must_use]
     pub fn need(&self, index: f64) -> f64 {
-        let polynomial = |coefficients: &[f64], x: f64| coefficients.iter().rev().fold(0.0, |sum, c| sum * x + c);
         match self {
-            Self::Polynomial(coefficients) => polynomial(coefficients, index),
+            Self::Polynomial(coefficients) => coefficients.iter().rev().fold(0.0, |sum, c| sum * index + c),
             Self::Exponential { at_reference, slope, shape } => at_reference + slope * exponential(*shape, 1.0 - index),
-            Self::Shortfall { coefficients, loss, price_ratio } => {
-                polynomial(coefficients, 1.0 - index) - price_ratio / (2.0 * loss)
-            }
+            Self::Shortfall { need, loss, price_ratio } => need.value(index) - price_ratio / (2.0 * loss),
         }
     }
 
@@ -96,10 +97,15 @@ impl Form {
             Self::Exponential { at_reference, slope, shape } => {
                 vec![("need_at_reference", *at_reference), ("slope_at_reference", *slope), ("shape", *shape)]
             }
-            Self::Shortfall { coefficients, loss, .. } => {
+            Self::Shortfall { need: NeedCurve::Polynomial(coefficients), loss, .. } => {
                 let names = ["need_at_reference", "shortfall", "shortfall_squared"];
                 let named = names.into_iter().zip(coefficients.iter().copied());
                 named.chain([("loss", *loss)]).collect()
+            }
+            Self::Shortfall { need: NeedCurve::Spline(NeedSpline { knots, ordinates }), loss, .. } => {
+                let knots = KNOTS.into_iter().zip(knots.iter().copied());
+                let ordinates = ORDINATES.into_iter().zip(ordinates.iter().copied());
+                knots.chain(ordinates).chain([("loss", *loss)]).collect()
             }
         }
     }

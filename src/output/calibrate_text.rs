@@ -200,6 +200,9 @@ fn relation_notes(of: &TableCalibration, base: &CalibrationAt) -> String {
     if named("need_at_reference") {
         notes += " s = 1 - index.";
     }
+    if base.relations.iter().any(is_spline) {
+        notes += " The spline's knots and ordinates are in JSON.";
+    }
     let held: Vec<&str> = base
         .relations
         .iter()
@@ -210,6 +213,10 @@ fn relation_notes(of: &TableCalibration, base: &CalibrationAt) -> String {
         notes += &format!(" Kept from rising with the index: {}.", held.join(", "));
     }
     paragraph("  ", &notes)
+}
+
+fn is_spline(relation: &RelationOf) -> bool {
+    relation.coefficients.contains_key("ordinate_1")
 }
 
 /// The need as a formula of the index, or of s = 1 − index.
@@ -230,7 +237,10 @@ fn formula(relation: &RelationOf, price_ratio: f64) -> String {
         );
     }
     if let Some(loss) = of("loss") {
-        let agronomic = first("need_at_reference") + &term("shortfall", "·s") + &term("shortfall_squared", "·s²");
+        let agronomic = match is_spline(relation) {
+            true => "spline(s)".to_owned(),
+            false => first("need_at_reference") + &term("shortfall", "·s") + &term("shortfall_squared", "·s²"),
+        };
         // A half of the price ratio over the loss is what pays less than it costs.
         let less = significant(price_ratio / (2.0 * loss), 3);
         return format!("max(0, {agronomic} - {less})");

@@ -314,17 +314,20 @@ pub enum RelationKind {
     ShortfallLinear,
     /// The same with a need that is a parabola.
     ShortfallQuadratic,
+    /// The same with a need that is a quadratic spline, its knots at the quartiles of the early levels' indices.
+    ShortfallSpline,
 }
 
 impl RelationKind {
     /// Every kind, simplest first.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Linear,
         Self::LinearWithFloor,
         Self::Quadratic,
         Self::Exponential,
         Self::ShortfallLinear,
         Self::ShortfallQuadratic,
+        Self::ShortfallSpline,
     ];
 
     /// The name it is written as.
@@ -337,19 +340,26 @@ impl RelationKind {
             Self::Exponential => "exponential",
             Self::ShortfallLinear => "shortfall-linear",
             Self::ShortfallQuadratic => "shortfall-quadratic",
+            Self::ShortfallSpline => "shortfall-spline",
         }
     }
 
     /// The kinds that validation chooses among where none is asked for, those first that forgo least on simulated programmes: the first that
     /// is not told from the best is taken. The exponential is not among them: it is searched a dozen times as long, and within the indices of its
     /// points a parabola bends as well.
-    pub const CHOSEN_AMONG: [Self; 5] =
-        [Self::ShortfallQuadratic, Self::ShortfallLinear, Self::Linear, Self::LinearWithFloor, Self::Quadratic];
+    pub const CHOSEN_AMONG: [Self; 6] = [
+        Self::ShortfallSpline,
+        Self::ShortfallQuadratic,
+        Self::ShortfallLinear,
+        Self::Linear,
+        Self::LinearWithFloor,
+        Self::Quadratic,
+    ];
 
     /// Whether it is fitted to the yields themselves, not to needs counted from their optima.
     #[must_use]
     pub fn is_one_stage(self) -> bool {
-        matches!(self, Self::ShortfallLinear | Self::ShortfallQuadratic)
+        matches!(self, Self::ShortfallLinear | Self::ShortfallQuadratic | Self::ShortfallSpline)
     }
 }
 

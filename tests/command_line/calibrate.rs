@@ -43,7 +43,7 @@ fn share() -> Value {
 }
 
 fn kinds() -> Value {
-    json!({"enum": ["linear", "linear-with-floor", "quadratic", "exponential", "shortfall-linear", "shortfall-quadratic", null]})
+    json!({"enum": ["linear", "linear-with-floor", "quadratic", "exponential", "shortfall-linear", "shortfall-quadratic", "shortfall-spline", null]})
 }
 
 fn rules() -> Value {

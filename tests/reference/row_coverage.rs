@@ -44,7 +44,8 @@ pub type Lines = BTreeMap<Line, Tally>;
 /// The share of new site-years' optima that a range is to hold.
 const SHARE: f64 = 0.8;
 /// Kinds whose intervals are counted too where another is chosen: those that are fitted in no time.
-const ALSO: [RelationKind; 3] = [RelationKind::Linear, RelationKind::Quadratic, RelationKind::ShortfallQuadratic];
+const ALSO: [RelationKind; 4] =
+    [RelationKind::Linear, RelationKind::Quadratic, RelationKind::ShortfallQuadratic, RelationKind::ShortfallSpline];
 
 /// Counts every table of a programme.
 fn count(tables: &[Calibrated], site_years: usize, truths: &[Truth]) -> Lines {

@@ -8,7 +8,7 @@ mod table;
 mod truth;
 
 use rayon::prelude::*;
-use stook::calibration::shortfall::{Degree, Nuisance, Shortfall, ShortfallData, ShortfallModel, fit_by_test};
+use stook::calibration::shortfall::{Nuisance, Shape, Shortfall, ShortfallData, ShortfallModel, fit_by_test};
 use stook::calibration::{Basis, Materials, needs};
 use stook::experiment::Evidence;
 use stook::stats::stream::stream;
@@ -52,8 +52,8 @@ impl Cell {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Way {
     TwoStage(RelationKind),
-    OneStage(Degree, Nuisance),
-    /// Degree two, the nuisance by the test.
+    OneStage(Shape, Nuisance),
+    /// A parabola, the nuisance by the test.
     ByTest,
 }
 
@@ -61,10 +61,10 @@ impl Way {
     const ALL: [Self; 7] = [
         Self::TwoStage(RelationKind::Linear),
         Self::TwoStage(RelationKind::Quadratic),
-        Self::OneStage(Degree::One, Nuisance::Block),
-        Self::OneStage(Degree::One, Nuisance::BlockByEarlyLevel),
-        Self::OneStage(Degree::Two, Nuisance::Block),
-        Self::OneStage(Degree::Two, Nuisance::BlockByEarlyLevel),
+        Self::OneStage(Shape::Line, Nuisance::Block),
+        Self::OneStage(Shape::Line, Nuisance::BlockByEarlyLevel),
+        Self::OneStage(Shape::Parabola, Nuisance::Block),
+        Self::OneStage(Shape::Parabola, Nuisance::BlockByEarlyLevel),
         Self::ByTest,
     ];
 
@@ -72,10 +72,10 @@ impl Way {
         match self {
             Self::TwoStage(RelationKind::Linear) => "two-stage linear",
             Self::TwoStage(_) => "two-stage quadratic",
-            Self::OneStage(Degree::One, Nuisance::Block) => "one-stage 1 block",
-            Self::OneStage(Degree::One, Nuisance::BlockByEarlyLevel) => "one-stage 1 block × early",
-            Self::OneStage(Degree::Two, Nuisance::Block) => "one-stage 2 block",
-            Self::OneStage(Degree::Two, Nuisance::BlockByEarlyLevel) => "one-stage 2 block × early",
+            Self::OneStage(Shape::Line, Nuisance::Block) => "one-stage 1 block",
+            Self::OneStage(Shape::Line, Nuisance::BlockByEarlyLevel) => "one-stage 1 block × early",
+            Self::OneStage(Shape::Parabola, Nuisance::Block) => "one-stage 2 block",
+            Self::OneStage(Shape::Parabola, Nuisance::BlockByEarlyLevel) => "one-stage 2 block × early",
             Self::ByTest => "one-stage 2 by test",
         }
     }
@@ -133,10 +133,10 @@ fn rules(evidence: &Evidence, data: &ShortfallData) -> Vec<Option<(Rule, bool)>>
             let relation = materials.relation(kind).ok()?;
             Some((Box::new(move |index| relation.rate(index)) as Rule, false))
         }
-        Way::OneStage(degree, nuisance) => {
-            Shortfall::fit(data, ShortfallModel::new(degree, nuisance), None).ok().map(one_stage)
+        Way::OneStage(shape, nuisance) => {
+            Shortfall::fit(data, ShortfallModel::new(shape, nuisance), None).ok().map(one_stage)
         }
-        Way::ByTest => fit_by_test(data, Degree::Two, None).ok().map(|(fit, _)| one_stage(fit)),
+        Way::ByTest => fit_by_test(data, Shape::Parabola, None).ok().map(|(fit, _)| one_stage(fit)),
     };
     Way::ALL.iter().map(rule).collect()
 }

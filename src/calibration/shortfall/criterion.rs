@@ -5,7 +5,7 @@
 //! the nuisance absorbs: so nothing cancels where all needs lie far beyond the topdress.
 
 use super::data::{Cells, Observed, Pattern, ShortfallData};
-use super::{NoShortfall, Nuisance};
+use super::{NoShortfall, Nuisance, newton};
 
 /// The retained site-years, scaled: topdress by the highest, 1 − index to 0 … 1.
 #[derive(Clone, Debug)]
@@ -91,6 +91,22 @@ impl<const K: usize> Basis<K> {
 /// The polynomial at an early level.
 fn at<const K: usize>(base: f64, columns: &[f64; K], numbers: &[f64; K]) -> f64 {
     columns.iter().zip(numbers).fold(base, |sum, (column, number)| sum + column * number)
+}
+
+impl<const K: usize> Derived<K> {
+    /// Whether some of the numbers, and c, change the curve in ways that follow from each other.
+    pub fn is_dependent(&self, numbers: &[bool; K]) -> bool {
+        let positions: Vec<usize> = (0..K).filter(|i| numbers[*i]).collect();
+        let products: Vec<Vec<f64>> = positions
+            .iter()
+            .map(|i| {
+                let row = positions.iter().map(|j| self.gram[*i][*j]);
+                row.chain([0.5 * self.a1[*i]]).collect()
+            })
+            .chain([positions.iter().map(|i| 0.5 * self.a1[*i]).chain([self.sums.a]).collect()])
+            .collect();
+        newton::is_dependent(&products)
+    }
 }
 
 impl Problem {

@@ -1,16 +1,17 @@
 //! The fitted shortfall model.
 
 use super::criterion::Problem;
-use super::search::{self, Ordinates, polynomial};
-use super::{NoShortfall, ShortfallData, ShortfallModel};
+use super::search::{self, Curve, Ordinates};
+use super::spline::Knots;
+use super::{NoShortfall, Shape, ShortfallData, ShortfallModel};
 
 /// A fitted shortfall model.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Shortfall {
     /// Which model.
     pub model: ShortfallModel,
-    /// Coefficients of the polynomial whose positive part is need, in the rate unit: need = p₀ + p₁·(1 − index) (+ p₂·(1 − index)²).
-    pub need_coefficients: Vec<f64>,
+    /// The curve whose positive part is need.
+    pub need: NeedCurve,
     /// Yield lost per squared unit of shortfall, above 0.
     pub c: f64,
     /// Residual sum of squares; weighted where site-years are.
@@ -31,8 +32,42 @@ pub struct Shortfall {
     pub plots: usize,
     /// Plateaus: levels of the nuisance.
     pub levels: usize,
-    /// Ordinates of the polynomial in highest topdress rates, over the domain.
-    pub(super) ordinates: Ordinates,
+    /// The curve in highest topdress rates, over the domain.
+    pub(super) curve: Curve,
+}
+
+/// A curve whose positive part is need, in the rate unit.
+#[derive(Clone, Debug, PartialEq)]
+pub enum NeedCurve {
+    /// p₀ + p₁·s (+ p₂·s²), with s = 1 − index.
+    Polynomial(Vec<f64>),
+    /// A quadratic spline.
+    Spline(NeedSpline),
+}
+
+/// A quadratic B-spline of s = 1 − index.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NeedSpline {
+    /// The lowest s of the data, the quartiles of s over the early levels, the highest.
+    pub knots: [f64; 5],
+    /// Its ordinates, in the rate unit, from the lowest s to the highest: those of the B-splines whose ends count three times among the knots.
+    pub ordinates: [f64; 6],
+}
+
+impl NeedCurve {
+    /// Its value at an index, in the rate unit. A polynomial goes on below 0; a spline, which nothing determines there, does not. Beyond its ends a
+    /// spline goes on as a straight line.
+    #[must_use]
+    pub fn value(&self, index: f64) -> f64 {
+        let s = 1.0 - index;
+        match self {
+            Self::Polynomial(coefficients) => coefficients.iter().rev().fold(0.0, |sum, c| sum * s + c),
+            Self::Spline(NeedSpline { knots: [low, first, second, third, high], ordinates }) => {
+                let z = |s: f64| (s - low) / (high - low);
+                Knots::at([first, second, third].map(|knot| z(*knot))).value(ordinates, z(s)).max(0.0)
+            }
+        }
+    }
 }
 
 impl Shortfall {
@@ -54,12 +89,12 @@ impl Shortfall {
         let df = problem.count.checked_sub(problem.levels + parameters).filter(|df| *df > 0);
         let too_few = NoShortfall::TooFewPlots { plots: problem.count, levels: problem.levels, parameters };
         let df = df.ok_or(too_few)?;
-        let best = search::best(problem, model.degree, model.never_rising)?;
-        let rss = problem.residual_sum_of_squares(|z| polynomial(best.ordinates, z), best.c);
+        let best = search::best(problem, model.shape, model.never_rising)?;
+        let rss = problem.residual_sum_of_squares(|z| best.curve.value(z), best.c);
         let (low, high) = problem.shortness;
         Ok(Self {
             model,
-            need_coefficients: coefficients(best.ordinates, problem.shortness, problem.highest, model.degree.number()),
+            need: need(best.curve, model.shape, problem),
             c: best.c / (problem.highest * problem.highest),
             rss,
             rss_without: problem.total,
@@ -70,21 +105,21 @@ impl Shortfall {
             site_years: problem.site_years,
             plots: problem.count,
             levels: problem.levels,
-            ordinates: best.ordinates,
+            curve: best.curve,
         })
     }
 
     /// The N need at an index, in the rate unit; never below 0.
     #[must_use]
     pub fn need(&self, index: f64) -> f64 {
-        self.unfloored(index).max(0.0)
+        self.need.value(index).max(0.0)
     }
 
     /// The topdress of the largest return at an index, in the rate unit: need − r/(2c), never below 0. `price_ratio` is the price of one rate unit of N ÷
     /// the price of one yield unit.
     #[must_use]
     pub fn rate(&self, index: f64, price_ratio: f64) -> f64 {
-        (self.unfloored(index) - price_ratio / (2.0 * self.c)).max(0.0)
+        (self.need.value(index) - price_ratio / (2.0 * self.c)).max(0.0)
     }
 
     /// The yield that a topdress forgoes at an index, in the yield unit: c·max(0, need − topdress)².
@@ -92,20 +127,32 @@ impl Shortfall {
     pub fn yield_lost(&self, index: f64, topdress: f64) -> f64 {
         self.c * (self.need(index) - topdress).max(0.0).powi(2)
     }
+}
 
-    /// The polynomial at an index, below 0 where the need is 0.
-    fn unfloored(&self, index: f64) -> f64 {
-        let (low, high) = self.domain;
-        self.highest_topdress * polynomial(self.ordinates, (high - index) / (high - low))
+/// A curve over z by the index, in the rate unit.
+fn need(curve: Curve, shape: Shape, problem: &Problem) -> NeedCurve {
+    let (low, high) = problem.shortness;
+    match curve {
+        Curve::Polynomial(ordinates) => {
+            let mut coefficients = coefficients(ordinates, (low, high), shape);
+            coefficients.iter_mut().for_each(|coefficient| *coefficient *= problem.highest);
+            NeedCurve::Polynomial(coefficients)
+        }
+        Curve::Spline(knots, ordinates) => {
+            let [first, second, third] = knots.inner().map(|z| low + z * (high - low));
+            let ordinates = ordinates.map(|ordinate| ordinate * problem.highest);
+            NeedCurve::Spline(NeedSpline { knots: [low, first, second, third, high], ordinates })
+        }
     }
 }
 
 /// The coefficients in 1 − index of a polynomial by its ordinates.
-fn coefficients([u0, m, u1]: Ordinates, (low, high): (f64, f64), highest: f64, degree: usize) -> Vec<f64> {
+fn coefficients([u0, m, u1]: Ordinates, (low, high): (f64, f64), shape: Shape) -> Vec<f64> {
     let span = high - low;
+    if shape == Shape::Line {
+        let slope = (u1 - u0) / span;
+        return vec![u0 - low * slope, slope];
+    }
     let (b, c) = (2.0 * (m - u0) / span, (u0 - 2.0 * m + u1) / (span * span));
-    let (b, c) = if degree == 1 { ((u1 - u0) / span, 0.0) } else { (b, c) };
-    let mut all = vec![u0 - low * (b - low * c), b - 2.0 * low * c, c];
-    all.truncate(degree + 1);
-    all.iter().map(|coefficient| coefficient * highest).collect()
+    vec![u0 - low * (b - low * c), b - 2.0 * low * c, c]
 }

@@ -1,11 +1,11 @@
 //! The profile interval of the rate at an index.
 //!
 //! A rate v fixes c: with κ = r/2 and w the polynomial at the index, c = κ/(w − v). The residual sum of squares is then Syy + 2cB + c²A, a function
-//! of the polynomial's numbers alone, and is searched on the same edges as the fit, each from where it was at the rate before.
+//! of the curve's numbers alone, and is searched on the same edges as the fit, each from where it was at the rate before.
 
 use super::criterion::{Derived, Problem};
 use super::newton::Local;
-use super::search::{BELIEVED_TO, Objective, Ordinates, least_by, polynomial};
+use super::search::{BELIEVED_TO, Curve, Objective, least_by};
 use super::{NoShortfall, Shortfall, ShortfallData};
 use crate::stats::distribution::f_quantile;
 use crate::stats::interval::Interval;
@@ -54,8 +54,7 @@ impl Shortfall {
             half_ratio: 0.5 * price_ratio * self.highest_topdress,
         };
         let cutoff = self.rss * (1.0 + f / self.df as f64);
-        let best =
-            polynomial(self.ordinates, profile.z) - profile.half_ratio / (self.c * self.highest_topdress.powi(2));
+        let best = self.curve.value(profile.z) - profile.half_ratio / (self.c * self.highest_topdress.powi(2));
         let lower = if best > 0.0 { profile.end(best, -STEP, 0.0, cutoff).unwrap_or(0.0) } else { 0.0 };
         let upper = profile.end(best, STEP, BELIEVED_TO, cutoff);
         let rate = |scaled: f64| scaled.max(0.0) * self.highest_topdress;
@@ -73,7 +72,7 @@ struct Profile<'p> {
 impl Profile<'_> {
     /// The rate at which the profile crosses the cutoff, walking from the best; `None` where it does not up to `last`.
     fn end(&self, best: f64, first_step: f64, last: f64, cutoff: f64) -> Option<f64> {
-        let (mut inside, mut from, mut step) = (best, self.fit.ordinates, first_step);
+        let (mut inside, mut from, mut step) = (best, self.fit.curve, first_step);
         loop {
             let outside = if step < 0.0 { (inside + step).max(last) } else { (inside + step).min(last) };
             let (rss, at) = self.least(outside, inside, from);
@@ -88,13 +87,12 @@ impl Profile<'_> {
         }
     }
 
-    /// The least residual sum of squares at a rate, with the polynomial; `from` is that of a rate nearby.
-    fn least(&self, rate: f64, nearby: f64, from: Ordinates) -> (f64, Ordinates) {
-        // The same curve moved along with the rate keeps c, and so is always a start.
-        let moved = from.map(|ordinate| ordinate + rate - nearby);
+    /// The least residual sum of squares at a rate, with the curve; `from` is that of a rate nearby.
+    fn least(&self, rate: f64, nearby: f64, from: Curve) -> (f64, Curve) {
         let at_rate = AtRate { rate, half_ratio: self.half_ratio, z: self.z };
-        let found = least_by(self.problem, self.fit.model, &[moved, from], &at_rate);
-        found.map_or((f64::INFINITY, from), |(ordinates, fallen)| (self.problem.total + fallen, ordinates))
+        // The same curve moved along with the rate keeps c, and so is always a start.
+        let found = least_by(self.problem, self.fit.model, from, rate - nearby, &at_rate);
+        found.map_or((f64::INFINITY, from), |(curve, fallen)| (self.problem.total + fallen, curve))
     }
 }
 

@@ -1,7 +1,7 @@
 //! The shortfall model: N need as a function of the index, fitted to the yields of early × topdress trials in one stage.
 //!
-//! yield = nuisance − c·max(0, need(index) − topdress)², with need(index) = max(0, a polynomial of degree 1 or 2 in 1 − index), never rising with
-//! the index over the indices of its data. *Shortfall* is the need minus what was given; its square, times c, is the yield that it costs. The
+//! yield = nuisance − c·max(0, need(index) − topdress)², with need(index) = max(0, a line, a parabola or a quadratic spline in 1 − index), never rising
+//! with the index over the indices of its data. *Shortfall* is the need minus what was given; its square, times c, is the yield that it costs. The
 //! two-stage way fits a curve to every early level of every site-year, reads an optimum from each and draws a relation through these; here all plots
 //! of all site-years speak at once, and an early level whose optimum lies past the highest topdress says what it can.
 //!
@@ -29,33 +29,37 @@ mod newton;
 mod nuisance;
 mod resample;
 mod search;
+mod spline;
 #[cfg(test)]
 mod tests;
 
 pub use data::{NotUsed, ShortfallData};
-pub use fit::Shortfall;
+pub use fit::{NeedCurve, NeedSpline, Shortfall};
 pub use nuisance::{ALPHA, NuisanceTest, fit_by_test, test_nuisance};
 pub use resample::{ResampledShortfalls, leave_one_site_year_out, resample_shortfall};
 
-/// The degree of the polynomial of need.
+/// How need depends on 1 − index.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Degree {
-    /// A straight line in 1 − index.
-    One,
-    /// A parabola in 1 − index.
-    Two,
+pub enum Shape {
+    /// A straight line.
+    Line,
+    /// A parabola.
+    Parabola,
+    /// A quadratic spline with knots at the quartiles of the early levels' indices.
+    Spline,
 }
 
-impl Degree {
-    /// Both, the simpler first.
-    pub const ALL: [Self; 2] = [Self::One, Self::Two];
+impl Shape {
+    /// All of them, the simplest first.
+    pub const ALL: [Self; 3] = [Self::Line, Self::Parabola, Self::Spline];
 
-    /// The degree as a number.
+    /// How many numbers it is linear in.
     #[must_use]
-    pub fn number(self) -> usize {
+    pub fn numbers(self) -> usize {
         match self {
-            Self::One => 1,
-            Self::Two => 2,
+            Self::Line => 2,
+            Self::Parabola => 3,
+            Self::Spline => spline::ORDINATES,
         }
     }
 }
@@ -90,26 +94,26 @@ impl Nuisance {
 /// Which shortfall model.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct ShortfallModel {
-    /// Degree of the polynomial of need.
-    pub degree: Degree,
+    /// How need depends on 1 − index.
+    pub shape: Shape,
     /// What has a yield of its own.
     pub nuisance: Nuisance,
-    /// Whether need must not rise with the index anywhere between the lowest and the highest index of the data. Without, a parabola may
-    /// turn there.
+    /// Whether need must not rise with the index anywhere between the lowest and the highest index of the data. Without, a parabola or spline
+    /// may turn there.
     pub never_rising: bool,
 }
 
 impl ShortfallModel {
-    /// The model of a degree and nuisance, its need never rising with the index.
+    /// The model of a shape and nuisance, its need never rising with the index.
     #[must_use]
-    pub fn new(degree: Degree, nuisance: Nuisance) -> Self {
-        Self { degree, nuisance, never_rising: true }
+    pub fn new(shape: Shape, nuisance: Nuisance) -> Self {
+        Self { shape, nuisance, never_rising: true }
     }
 
-    /// Parameters beside the nuisance: the coefficients of need, and c.
+    /// Parameters beside the nuisance: the numbers of need, and c.
     #[must_use]
     pub fn parameters(&self) -> usize {
-        self.degree.number() + 2
+        self.shape.numbers() + 1
     }
 }
 

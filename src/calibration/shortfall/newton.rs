@@ -1,4 +1,4 @@
-//! Newton's method with damping, for two or three numbers.
+//! Newton's method with damping, for a few numbers, each of which may have a least value.
 
 /// Steps after which a search is left where it is; ten are many.
 const STEPS: usize = 80;
@@ -22,18 +22,29 @@ pub(super) fn descend<const K: usize>(
     f: impl Fn(&[f64; K]) -> Option<Local<K>>,
     start: [f64; K],
 ) -> Option<Minimum<K>> {
-    let mut at = start;
+    descend_above(f, start, &[f64::NEG_INFINITY; K])
+}
+
+/// Descends where each number is at least so much: one that lies there and would fall further is left out of a step, and one that a step takes
+/// below goes no further than there.
+pub(super) fn descend_above<const K: usize>(
+    f: impl Fn(&[f64; K]) -> Option<Local<K>>,
+    start: [f64; K],
+    least: &[f64; K],
+) -> Option<Minimum<K>> {
+    let mut at: [f64; K] = std::array::from_fn(|i| start[i].max(least[i]));
     let mut here = f(&at)?;
     let mut damping = 0.0;
     for _ in 0..STEPS {
-        let Some((step, decrement)) = damped_step(&here, damping) else {
+        let free = free(&at, &here, least);
+        let Some((step, decrement)) = damped_step(&here, &free, damping) else {
             if damping > 1e12 {
                 break;
             }
             damping = if damping == 0.0 { 1e-3 } else { damping * 10.0 };
             continue;
         };
-        let next: [f64; K] = std::array::from_fn(|i| at[i] + step[i]);
+        let next: [f64; K] = std::array::from_fn(|i| (at[i] + step[i]).max(least[i]));
         if next == at {
             break;
         }
@@ -42,7 +53,8 @@ pub(super) fn descend<const K: usize>(
         let rounding = ROUNDING * here.0.abs();
         let is_better = there.is_some_and(|there| {
             there.0 < here.0 - rounding
-                || (there.0 <= here.0 + rounding && decrement_of(&there) < 0.5 * decrement_of(&here))
+                || (there.0 <= here.0 + rounding
+                    && decrement_of(&there, &self::free(&next, &there, least)) < 0.5 * decrement_of(&here, &free))
         });
         match there {
             Some(there) if is_better => {
@@ -56,18 +68,36 @@ pub(super) fn descend<const K: usize>(
     Some(Minimum { at, value: here.0 })
 }
 
-/// The size of the gradient, each entry by the curvature of its own number: the same in any unit.
-fn decrement_of<const K: usize>((_, gradient, hessian): &Local<K>) -> f64 {
-    (0..K).map(|i| gradient[i] * gradient[i] / hessian[i][i].abs().max(f64::MIN_POSITIVE)).sum()
+/// Which numbers may move: not one that its least value keeps from falling, nor one that nothing depends on.
+pub(super) fn free<const K: usize>(at: &[f64; K], (_, gradient, hessian): &Local<K>, least: &[f64; K]) -> [bool; K] {
+    std::array::from_fn(|i| {
+        let is_held = at[i] <= least[i] && gradient[i] >= 0.0;
+        !is_held && (gradient[i] != 0.0 || hessian[i][i] != 0.0)
+    })
 }
 
-/// The step of the damped quadratic, with the fall that it promises; `None` where it has no minimum.
-fn damped_step<const K: usize>((_, gradient, hessian): &Local<K>, damping: f64) -> Option<([f64; K], f64)> {
-    let mut damped = *hessian;
-    for (i, row) in damped.iter_mut().enumerate() {
-        row[i] += damping * hessian[i][i].abs();
-    }
-    let step = solve(&damped, gradient)?.map(|value| -value);
+/// The size of the gradient, each entry by the curvature of its own number: the same in any unit.
+fn decrement_of<const K: usize>((_, gradient, hessian): &Local<K>, free: &[bool; K]) -> f64 {
+    let of = |i: usize| gradient[i] * gradient[i] / hessian[i][i].abs().max(f64::MIN_POSITIVE);
+    (0..K).filter(|i| free[*i]).map(of).sum()
+}
+
+/// The step of the damped quadratic in the free numbers, with the fall that it promises; `None` where it has no minimum.
+fn damped_step<const K: usize>(
+    (_, gradient, hessian): &Local<K>,
+    free: &[bool; K],
+    damping: f64,
+) -> Option<([f64; K], f64)> {
+    let gradient: [f64; K] = std::array::from_fn(|i| if free[i] { gradient[i] } else { 0.0 });
+    let damped: [[f64; K]; K] = std::array::from_fn(|i| {
+        std::array::from_fn(|j| match i == j {
+            true if free[i] => hessian[i][i] + damping * hessian[i][i].abs(),
+            true => 1.0,
+            false if free[i] && free[j] => hessian[i][j],
+            false => 0.0,
+        })
+    });
+    let step = solve(&damped, &gradient)?.map(|value| -value);
     let fall = -gradient.iter().zip(&step).map(|(g, s)| g * s).sum::<f64>();
     (fall >= 0.0 && step.iter().all(|value| value.is_finite())).then_some((step, fall))
 }
@@ -77,23 +107,36 @@ fn damped_step<const K: usize>((_, gradient, hessian): &Local<K>, damping: f64) 
 const DEPENDENT: f64 = 1e-11;
 
 /// Whether the columns whose products these are follow from each other.
-pub(super) fn is_dependent<const K: usize>(products: &[[f64; K]; K]) -> bool {
-    let scale: [f64; K] = std::array::from_fn(|i| products[i][i].max(0.0).sqrt());
-    if scale.iter().any(|length| length.is_nan() || *length <= 0.0) {
-        return true;
+pub(super) fn is_dependent(products: &[Vec<f64>]) -> bool {
+    let length: Vec<f64> = products.iter().enumerate().map(|(i, row)| row[i].max(0.0).sqrt()).collect();
+    let mut lower: Vec<Vec<f64>> = Vec::with_capacity(products.len());
+    for (i, row) in products.iter().enumerate() {
+        let mut next: Vec<f64> = Vec::with_capacity(i + 1);
+        for (j, product) in row.iter().take(i + 1).enumerate() {
+            let before = lower.get(j).unwrap_or(&next);
+            let known: f64 = next.iter().zip(before).map(|(one, other)| one * other).sum();
+            let rest = product / (length[i] * length[j]) - known;
+            if i > j {
+                next.push(rest / lower[j][j]);
+            } else if rest.is_nan() || rest <= DEPENDENT {
+                return true;
+            } else {
+                next.push(rest.sqrt());
+            }
+        }
+        lower.push(next);
     }
-    let unit: [[f64; K]; K] = std::array::from_fn(|i| std::array::from_fn(|j| products[i][j] / (scale[i] * scale[j])));
-    factor(&unit, DEPENDENT).is_none()
+    false
 }
 
-/// The lower triangle of a positive definite matrix whose pivots are all above `least`.
-fn factor<const K: usize>(matrix: &[[f64; K]; K], least: f64) -> Option<[[f64; K]; K]> {
+/// The lower triangle of a positive definite matrix.
+fn factor<const K: usize>(matrix: &[[f64; K]; K]) -> Option<[[f64; K]; K]> {
     let mut lower = [[0.0; K]; K];
     for i in 0..K {
         for j in 0..=i {
             let rest = matrix[i][j] - (0..j).map(|k| lower[i][k] * lower[j][k]).sum::<f64>();
             if i == j {
-                if rest.is_nan() || rest <= least {
+                if rest.is_nan() || rest <= 0.0 {
                     return None;
                 }
                 lower[i][i] = rest.sqrt();
@@ -106,7 +149,7 @@ fn factor<const K: usize>(matrix: &[[f64; K]; K], least: f64) -> Option<[[f64; K
 }
 
 fn solve<const K: usize>(matrix: &[[f64; K]; K], right: &[f64; K]) -> Option<[f64; K]> {
-    let lower = factor(matrix, 0.0)?;
+    let lower = factor(matrix)?;
     let mut x = *right;
     for i in 0..K {
         let known: f64 = (0..i).map(|k| lower[i][k] * x[k]).sum();

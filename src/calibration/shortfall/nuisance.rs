@@ -1,7 +1,7 @@
 //! Which nuisance: whether the early levels of a block share a plateau.
 
 use super::data::Cells;
-use super::{Degree, NoShortfall, Nuisance, Shortfall, ShortfallData, ShortfallModel};
+use super::{NoShortfall, Nuisance, Shape, Shortfall, ShortfallData, ShortfallModel};
 use crate::stats::distribution::f_survival;
 use crate::stats::least_squares::{Factor, dot};
 
@@ -27,7 +27,7 @@ impl NuisanceTest {
     }
 }
 
-/// Tests the nuisance *block* within *block × early level*, need being of the same degree in both.
+/// Tests the nuisance *block* within *block × early level*, need being of the same shape in both.
 ///
 /// The second has more plateaus, which are linear, so the ratio of mean squares has an F distribution as far as any non-linear least
 /// squares has. It is not a permutation test: whichever plots were exchanged, what topdress does to them would go along. Where early
@@ -35,13 +35,9 @@ impl NuisanceTest {
 ///
 /// # Errors
 /// [`NoShortfall`] of either fit.
-pub fn test_nuisance(
-    data: &ShortfallData,
-    degree: Degree,
-    weights: Option<&[f64]>,
-) -> Result<NuisanceTest, NoShortfall> {
-    let coarse = Shortfall::fit(data, ShortfallModel::new(degree, Nuisance::Block), weights)?;
-    let fine = Shortfall::fit(data, ShortfallModel::new(degree, Nuisance::BlockByEarlyLevel), weights)?;
+pub fn test_nuisance(data: &ShortfallData, shape: Shape, weights: Option<&[f64]>) -> Result<NuisanceTest, NoShortfall> {
+    let coarse = Shortfall::fit(data, ShortfallModel::new(shape, Nuisance::Block), weights)?;
+    let fine = Shortfall::fit(data, ShortfallModel::new(shape, Nuisance::BlockByEarlyLevel), weights)?;
     Ok(compare(&coarse, &fine))
 }
 
@@ -65,10 +61,10 @@ fn compare(coarse: &Shortfall, fine: &Shortfall) -> NuisanceTest {
 /// [`NoShortfall`] of the coarser nuisance, where neither gives a fit.
 pub fn fit_by_test(
     data: &ShortfallData,
-    degree: Degree,
+    shape: Shape,
     weights: Option<&[f64]>,
 ) -> Result<(Shortfall, Option<NuisanceTest>), NoShortfall> {
-    let fit = |nuisance| Shortfall::fit(data, ShortfallModel::new(degree, nuisance), weights);
+    let fit = |nuisance| Shortfall::fit(data, ShortfallModel::new(shape, nuisance), weights);
     match (fit(Nuisance::Block), fit(Nuisance::BlockByEarlyLevel)) {
         (Ok(coarse), Ok(fine)) => {
             let test = compare(&coarse, &fine);

@@ -5,11 +5,12 @@
 //! one. It never falls with z exactly if u₀ ≤ m ≤ u₁; and need, which is its positive part, also where u₀ ≤ 0 and m lies below it.
 
 use super::criterion::{Basis, Derived, Problem, Sums};
-use super::newton::{Local, descend, is_dependent};
-use super::{Degree, NoShortfall, ShortfallModel};
+use super::newton::{Local, descend};
+use super::spline::{Knots, SplineOrdinates, SplineSearch};
+use super::{NoShortfall, Shape, ShortfallModel};
 
 /// Needs are searched up to so many times the highest topdress.
-const SEARCHED_TO: f64 = 24.0;
+pub(super) const SEARCHED_TO: f64 = 24.0;
 /// A best need above so many times the highest topdress is none: the criterion falls on to needs without end.
 pub(super) const BELIEVED_TO: f64 = 12.0;
 /// Rounding of ordinates relative to the largest.
@@ -18,10 +19,34 @@ const ROUNDING: f64 = 1e-12;
 /// The ordinates of a polynomial of degree 2 at most.
 pub(super) type Ordinates = [f64; 3];
 
+/// A curve over z whose positive part is need, in highest topdress rates.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Curve {
+    Polynomial(Ordinates),
+    Spline(Knots, SplineOrdinates),
+}
+
+impl Curve {
+    pub fn value(&self, z: f64) -> f64 {
+        match self {
+            Self::Polynomial(ordinates) => polynomial(*ordinates, z),
+            Self::Spline(knots, ordinates) => knots.value(ordinates, z),
+        }
+    }
+
+    /// The same, so much higher.
+    fn raised(self, by: f64) -> Self {
+        match self {
+            Self::Polynomial(ordinates) => Self::Polynomial(ordinates.map(|ordinate| ordinate + by)),
+            Self::Spline(knots, ordinates) => Self::Spline(knots, ordinates.map(|ordinate| ordinate + by)),
+        }
+    }
+}
+
 /// The best need of a problem.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Best {
-    pub ordinates: Ordinates,
+    pub curve: Curve,
     /// Yield lost per squared highest topdress of shortfall.
     pub c: f64,
 }
@@ -203,7 +228,7 @@ const SCALES: [f64; 20] =
 const SHARES: [f64; 8] = [-0.97, -0.88, -0.72, -0.55, -0.38, -0.22, -0.09, 0.0];
 
 /// A polynomial that was come to, with its value.
-pub(super) type Candidate = (Ordinates, f64);
+type Candidate = (Ordinates, f64);
 
 struct Search<'p> {
     problem: &'p Problem,
@@ -270,58 +295,72 @@ fn never_falls(ordinates: &Ordinates) -> bool {
     m <= u1 + slack && (m >= u0 - slack || u0 <= slack)
 }
 
-/// The polynomial of the least residual sum of squares, with −B²/A; `None` where no need takes anything off it.
-pub(super) fn lowest(problem: &Problem, degree: Degree, never_rising: bool) -> Option<Candidate> {
+/// The polynomials that a search for the least residual sum of squares comes to, with −B²/A; parabolas for a spline.
+fn polynomials(problem: &Problem, shape: Shape, never_rising: bool) -> Vec<Candidate> {
     let mut search = Search { problem, bernstein: Basis::of(problem, PARABOLA.columns), squares: Vec::new() };
-    let mut found = match degree {
-        Degree::One => search.on(&LINE, never_rising, false),
-        Degree::Two => search.on(&PARABOLA, never_rising, false),
+    let mut on_face = |mirrored| match shape {
+        Shape::Line => search.on(&LINE, never_rising, mirrored),
+        Shape::Parabola | Shape::Spline => search.on(&PARABOLA, never_rising, mirrored),
     };
-    if never_rising {
-        let inside = found.len();
-        found.retain(|(ordinates, _)| never_falls(ordinates));
-        // What would rise further has its best on an edge.
-        if found.len() < inside || found.is_empty() {
-            let mut edges = search.on(&CONSTANT, never_rising, false);
-            if degree == Degree::Two {
-                edges.extend(search.on(&LEVEL_AT_LOWEST, never_rising, false));
-                edges.extend(search.on(&LEVEL_AT_HIGHEST, never_rising, false));
-                edges.extend(search.on(&ZERO_AT_HIGHEST, never_rising, false));
-            }
-            found.extend(edges.into_iter().filter(|(ordinates, _)| never_falls(ordinates)));
-        }
-    } else {
-        let mirrored = match degree {
-            Degree::One => search.on(&LINE, never_rising, true),
-            Degree::Two => search.on(&PARABOLA, never_rising, true),
-        };
-        found.extend(mirrored);
+    let mut found = on_face(false);
+    if !never_rising {
+        found.extend(on_face(true));
+        return found;
     }
+    let inside = found.len();
+    found.retain(|(ordinates, _)| never_falls(ordinates));
+    // What would rise further has its best on an edge.
+    if found.len() < inside || found.is_empty() {
+        let mut edges = search.on(&CONSTANT, never_rising, false);
+        if shape != Shape::Line {
+            edges.extend(search.on(&LEVEL_AT_LOWEST, never_rising, false));
+            edges.extend(search.on(&LEVEL_AT_HIGHEST, never_rising, false));
+            edges.extend(search.on(&ZERO_AT_HIGHEST, never_rising, false));
+        }
+        found.extend(edges.into_iter().filter(|(ordinates, _)| never_falls(ordinates)));
+    }
+    found
+}
+
+fn lowest_of<T>(found: impl IntoIterator<Item = (T, f64)>) -> Option<(T, f64)> {
     found.into_iter().reduce(|best, next| if next.1 < best.1 { next } else { best })
 }
 
-/// The best need of a degree.
+/// The curve of the least residual sum of squares; `None` where no need takes anything off it.
+pub(super) fn lowest(problem: &Problem, shape: Shape, never_rising: bool) -> Option<Curve> {
+    let polynomials = polynomials(problem, shape, never_rising);
+    if shape != Shape::Spline {
+        return lowest_of(polynomials).map(|(ordinates, _)| Curve::Polynomial(ordinates));
+    }
+    let search = SplineSearch::new(problem, never_rising);
+    let starts: Vec<SplineOrdinates> =
+        polynomials.iter().map(|(ordinates, _)| search.knots.of_parabola(*ordinates)).collect();
+    search.best(&starts).map(|(ordinates, _)| Curve::Spline(search.knots, ordinates))
+}
+
+/// The best need of a shape.
 ///
 /// # Errors
 /// [`NoShortfall`] where there is none, or it is not one.
-pub(super) fn best(problem: &Problem, degree: Degree, never_rising: bool) -> Result<Best, NoShortfall> {
+pub(super) fn best(problem: &Problem, shape: Shape, never_rising: bool) -> Result<Best, NoShortfall> {
     // What rounding leaves of equal yields answers to nothing.
     if problem.total <= problem.rounding {
         return Err(NoShortfall::NoResponse);
     }
-    let (ordinates, _) = lowest(problem, degree, never_rising).ok_or(NoShortfall::NoResponse)?;
-    if problem.z.iter().any(|z| polynomial(ordinates, *z) > BELIEVED_TO) {
+    let curve = lowest(problem, shape, never_rising).ok_or(NoShortfall::NoResponse)?;
+    if problem.z.iter().any(|z| curve.value(*z) > BELIEVED_TO) {
         return Err(NoShortfall::NeedBeyondTested { highest: problem.highest });
     }
-    let Sums { a, b } = problem.sums(&Basis::of(problem, PARABOLA.columns), &ordinates, &mut Vec::new());
-    let is_one = match degree {
-        Degree::One => is_determined(problem, &LINE, ordinates),
-        Degree::Two => is_determined(problem, &PARABOLA, ordinates),
+    let is_one = match (&curve, shape) {
+        (Curve::Polynomial(ordinates), Shape::Line) => is_determined(problem, &LINE, *ordinates),
+        (Curve::Polynomial(ordinates), _) => is_determined(problem, &PARABOLA, *ordinates),
+        (Curve::Spline(_, ordinates), _) => SplineSearch::new(problem, never_rising).is_determined(ordinates),
     };
     if !is_one {
         return Err(NoShortfall::NotIdentified);
     }
-    Ok(Best { ordinates, c: -b / a })
+    let Sums { a, b } = problem.sums(&Basis::of(problem, |z| [curve.value(z)]), &[1.0], &mut Vec::new());
+    Ok(Best { curve, c: -b / a })
 }
 
 /// What is searched beside the best fit: a function of the sums, and of the polynomial at one z.
@@ -333,27 +372,48 @@ pub(super) trait Objective {
     fn local<const K: usize>(&self, derived: &Derived<K>, need: f64, slopes: &[f64; K]) -> Option<Local<K>>;
 }
 
-/// The least value that an objective comes to from some starts, inside and on every edge of what a model allows.
+/// The least value that an objective comes to from a curve and from the same so much higher, inside and on every edge of what a model allows.
 pub(super) fn least_by(
+    problem: &Problem,
+    model: ShortfallModel,
+    from: Curve,
+    raised_by: f64,
+    objective: &impl Objective,
+) -> Option<(Curve, f64)> {
+    match (from.raised(raised_by), from) {
+        (Curve::Polynomial(moved), Curve::Polynomial(from)) => {
+            let found = polynomial_by(problem, model, &[moved, from], objective)?;
+            Some((Curve::Polynomial(found.0), found.1))
+        }
+        (Curve::Spline(knots, moved), Curve::Spline(_, from)) => {
+            let search = SplineSearch::new(problem, model.never_rising);
+            let found = search.least_by(&[moved, from], objective)?;
+            Some((Curve::Spline(knots, found.0), found.1))
+        }
+        _ => None,
+    }
+}
+
+fn polynomial_by(
     problem: &Problem,
     model: ShortfallModel,
     starts: &[Ordinates],
     objective: &impl Objective,
 ) -> Option<Candidate> {
-    let mut found = match model.degree {
-        Degree::One => come_to(problem, &LINE, starts, objective),
-        Degree::Two => come_to(problem, &PARABOLA, starts, objective),
+    let mut found = match model.shape {
+        Shape::Line => come_to(problem, &LINE, starts, objective),
+        _ => come_to(problem, &PARABOLA, starts, objective),
     };
     if model.never_rising {
         found.extend(come_to(problem, &CONSTANT, starts, objective));
-        if model.degree == Degree::Two {
+        if model.shape != Shape::Line {
             found.extend(come_to(problem, &LEVEL_AT_LOWEST, starts, objective));
             found.extend(come_to(problem, &LEVEL_AT_HIGHEST, starts, objective));
             found.extend(come_to(problem, &ZERO_AT_HIGHEST, starts, objective));
         }
         found.retain(|(ordinates, _)| never_falls(ordinates));
     }
-    found.into_iter().reduce(|best, next| if next.1 < best.1 { next } else { best })
+    lowest_of(found)
 }
 
 fn come_to<const K: usize>(
@@ -376,14 +436,5 @@ fn come_to<const K: usize>(
 /// Whether the numbers of a face, and c, change the curve each in a way of its own.
 fn is_determined<const K: usize>(problem: &Problem, face: &Face<K>, ordinates: Ordinates) -> bool {
     let derived = problem.derived(&Basis::of(problem, face.columns), &(face.numbers)(ordinates));
-    let mut products = [[0.0; 4]; 4];
-    for (i, (a1, gram)) in derived.a1.iter().zip(&derived.gram).enumerate() {
-        products[i][..K].copy_from_slice(gram);
-        products[i][3] = 0.5 * a1;
-        products[3][i] = 0.5 * a1;
-    }
-    products[3][3] = derived.sums.a;
-    // Where K is two, a column that is its own.
-    (K..3).for_each(|i| products[i][i] = 1.0);
-    !is_dependent(&products)
+    !derived.is_dependent(&[true; K])
 }

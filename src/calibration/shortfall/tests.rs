@@ -16,7 +16,7 @@ const PARABOLA: Need = |s| 30.0 + 500.0 * s - 400.0 * s * s;
 const CONVERGED: f64 = 1e-9;
 
 fn models() -> impl Iterator<Item = ShortfallModel> {
-    Degree::ALL.into_iter().flat_map(|degree| Nuisance::ALL.map(|nuisance| ShortfallModel::new(degree, nuisance)))
+    Shape::ALL.into_iter().flat_map(|shape| Nuisance::ALL.map(|nuisance| ShortfallModel::new(shape, nuisance)))
 }
 
 fn fit(evidence: &Evidence, model: ShortfallModel) -> Result<Shortfall, NoShortfall> {
@@ -30,14 +30,22 @@ fn noisy() -> Evidence {
 #[test]
 fn a_truth_of_the_models_own_is_found_again_from_yields_without_error() {
     let parabola = programme(3, 5, 4, &TOPDRESS, 2, 0.0, PARABOLA);
-    let line = programme(3, 5, 4, &TOPDRESS, 2, 0.0, |s| -10.0 + 450.0 * s);
+    let line = programme(3, 5, 4, &TOPDRESS, 2, 0.0, |s| 20.0 + 450.0 * s);
     for nuisance in Nuisance::ALL {
-        for (evidence, degree, truth) in
-            [(&line, Degree::One, &[-10.0, 450.0][..]), (&parabola, Degree::Two, &[30.0, 500.0, -400.0])]
+        for (evidence, shape, truth) in
+            [(&line, Shape::Line, &[20.0, 450.0][..]), (&parabola, Shape::Parabola, &[30.0, 500.0, -400.0])]
         {
-            let found = fit(evidence, ShortfallModel::new(degree, nuisance)).expect("a response");
-            for (coefficient, truth) in found.need_coefficients.iter().zip(truth) {
+            let found = fit(evidence, ShortfallModel::new(shape, nuisance)).expect("a response");
+            let NeedCurve::Polynomial(coefficients) = &found.need else { panic!("{:?}", found.need) };
+            assert_eq!(coefficients.len(), truth.len());
+            for (coefficient, truth) in coefficients.iter().zip(truth) {
                 assert_relative_eq!(*coefficient, *truth, max_relative = 1e-7);
+            }
+            // A spline holds lines and parabolas that are nowhere below 0.
+            let spline = fit(evidence, ShortfallModel::new(Shape::Spline, nuisance)).expect("a response");
+            let (low, high) = spline.domain;
+            for index in [low, 0.75, 0.8, 0.9, high] {
+                assert_relative_eq!(spline.need(index), found.need(index), max_relative = 1e-5, epsilon = 1e-3);
             }
             assert_relative_eq!(found.c, 0.0016, max_relative = 1e-8);
             assert!(found.rss < 1e-18 * found.rss_without, "{}", found.rss);
@@ -131,8 +139,8 @@ fn units_move_the_need_as_they_move_rates_and_plateaus_move_nothing() {
     });
     for model in models() {
         let (before, after) = (fit(&evidence, model).expect("a fit"), fit(&shifted, model).expect("a fit"));
-        for (one, other) in before.need_coefficients.iter().zip(&after.need_coefficients) {
-            assert_relative_eq!(1.12 * one, *other, max_relative = CONVERGED);
+        for index in [0.7, 0.8, 0.95] {
+            assert_relative_eq!(1.12 * before.need(index), after.need(index), max_relative = CONVERGED);
         }
         assert_relative_eq!(before.c * 67.0 / (1.12 * 1.12), after.c, max_relative = CONVERGED);
         assert_relative_eq!(before.sigma * 67.0, after.sigma, max_relative = CONVERGED);
@@ -226,7 +234,7 @@ fn need_never_rises_with_the_index_unless_it_may() {
 #[test]
 fn resamples_do_not_depend_on_threads_and_count_what_failed() {
     let data = ShortfallData::of(&noisy()).expect("trials");
-    let model = ShortfallModel::new(Degree::One, Nuisance::Block);
+    let model = ShortfallModel::new(Shape::Line, Nuisance::Block);
     let one = resample_shortfall(&data, model, 40, 7).expect("six");
     let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().expect("a pool");
     assert_eq!(pool.install(|| resample_shortfall(&data, model, 40, 7)), Ok(one.clone()));
@@ -244,13 +252,13 @@ fn early_loss_that_topdress_cannot_mend_is_told_from_need() {
         let lost = 0.002 * (120.0 - group.early_n.expect("early")).powi(2);
         group.yields.iter_mut().for_each(|value| *value -= lost);
     }
-    for degree in Degree::ALL {
-        let fine = ShortfallModel::new(degree, Nuisance::BlockByEarlyLevel);
+    for shape in Shape::ALL {
+        let fine = ShortfallModel::new(shape, Nuisance::BlockByEarlyLevel);
         let (one, two) = (fit(&evidence, fine).expect("a fit"), fit(&lossy, fine).expect("a fit"));
         // The finer nuisance takes the loss.
         assert_relative_eq!(one.rate(0.8, 0.1), two.rate(0.8, 0.1), max_relative = CONVERGED);
         let data = ShortfallData::of(&lossy).expect("trials");
-        let (chosen, test) = fit_by_test(&data, degree, None).expect("a fit");
+        let (chosen, test) = fit_by_test(&data, shape, None).expect("a fit");
         let test = test.expect("both fit");
         assert!(test.p < 1e-6, "{test:?}");
         // 6 site-years × 3 blocks × 5 early levels against 6 × 3 plateaus.
@@ -258,7 +266,7 @@ fn early_loss_that_topdress_cannot_mend_is_told_from_need() {
         assert_eq!(chosen.model.nuisance, Nuisance::BlockByEarlyLevel);
     }
     let data = ShortfallData::of(&evidence).expect("trials");
-    let test = test_nuisance(&data, Degree::Two, None).expect("both fit");
+    let test = test_nuisance(&data, Shape::Parabola, None).expect("both fit");
     assert!(test.p > 0.05, "{test:?}");
 }
 
@@ -279,7 +287,7 @@ fn reason(evidence: &Evidence, model: ShortfallModel) -> NoShortfall {
 
 #[test]
 fn data_that_say_nothing_of_need_say_why() {
-    let line = ShortfallModel::new(Degree::One, Nuisance::BlockByEarlyLevel);
+    let line = ShortfallModel::new(Shape::Line, Nuisance::BlockByEarlyLevel);
     let none = NoShortfall::NoTrials;
     assert_eq!(reason(&Evidence::default(), line), none);
 
@@ -334,7 +342,7 @@ fn numbers_that_are_none_are_refused() {
     short.trials[0].groups[0].yields.pop();
     assert!(matches!(ShortfallData::of(&short), Err(NoShortfall::LengthsDiffer { rates: 12, yields: 11, .. })));
     let data = ShortfallData::of(&noisy()).expect("trials");
-    let model = ShortfallModel::new(Degree::One, Nuisance::Block);
+    let model = ShortfallModel::new(Shape::Line, Nuisance::Block);
     for weights in [&[1.0][..], &[1.0, 1.0, f64::NAN, 1.0, 1.0, 1.0], &[1.0, 1.0, -1.0, 1.0, 1.0, 1.0]] {
         assert_eq!(Shortfall::fit(&data, model, Some(weights)), Err(NoShortfall::Weights { site_years: 6 }));
     }
@@ -358,8 +366,7 @@ fn least_at_rate(evidence: &Evidence, nuisance: Nuisance, z: f64, rate: f64, hal
     for above in grid(0.02, 0.8) {
         for rise in grid(0.0, 2.5) {
             let need = rate + above;
-            let ends = [need - rise * z, need + rise * (1.0 - z)];
-            least = least.min(plain.rss_with([ends[0], 0.5 * (ends[0] + ends[1]), ends[1]], half_ratio / above));
+            least = least.min(plain.rss_with(|at| need + rise * (at - z), half_ratio / above));
         }
     }
     least
@@ -370,7 +377,7 @@ fn the_profile_of_a_rate_ends_where_a_dense_search_does() {
     let evidence = programme(21, 4, 4, &TOPDRESS, 3, 3.0, |s| 10.0 + 350.0 * s);
     let data = ShortfallData::of(&evidence).expect("trials");
     for nuisance in Nuisance::ALL {
-        let found = Shortfall::fit(&data, ShortfallModel::new(Degree::One, nuisance), None).expect("a fit");
+        let found = Shortfall::fit(&data, ShortfallModel::new(Shape::Line, nuisance), None).expect("a fit");
         let interval = found.rate_interval(&data, None, 0.85, 0.1, 0.95).expect("data");
         let (low, high) = (interval.low.expect("an end"), interval.high.expect("an end"));
         let rate = found.rate(0.85, 0.1);
@@ -384,9 +391,12 @@ fn the_profile_of_a_rate_ends_where_a_dense_search_does() {
             // The grid comes near the least from above.
             assert!(least >= cutoff * (1.0 - 1e-9) && least < cutoff * 1.0005, "{end}: {least} {cutoff}");
         }
-        let parabola = Shortfall::fit(&data, ShortfallModel::new(Degree::Two, nuisance), None).expect("a fit");
-        let wider = parabola.rate_interval(&data, None, 0.85, 0.1, 0.95).expect("data");
-        assert!(wider.low.is_some_and(|low| low < parabola.rate(0.85, 0.1)), "{wider:?}");
+        for shape in [Shape::Parabola, Shape::Spline] {
+            let bent = Shortfall::fit(&data, ShortfallModel::new(shape, nuisance), None).expect("a fit");
+            let wider = bent.rate_interval(&data, None, 0.85, 0.1, 0.95).expect("data");
+            assert!(wider.low.is_some_and(|low| low < bent.rate(0.85, 0.1)), "{wider:?}");
+            assert!(wider.high.is_some_and(|high| high > bent.rate(0.85, 0.1)), "{wider:?}");
+        }
         let refused = found.rate_interval(&data, None, 1.5, 0.1, 0.95).expect("data");
         assert!(refused.reason.is_some_and(|reason| reason.contains("outside")));
     }

@@ -1,9 +1,12 @@
 //! No need, however it is looked for, fits better than the one found.
 
 use super::super::criterion::Problem;
-use super::super::search::{BELIEVED_TO, Ordinates, lowest, polynomial};
-use super::super::{Degree, NoShortfall, Nuisance, ShortfallData};
+use super::super::search::{BELIEVED_TO, Curve, Ordinates, lowest, polynomial};
+use super::super::spline::SplineSearch;
+use super::super::{NoShortfall, Nuisance, Shape, ShortfallData};
 use super::made_up::{Plain, awkward};
+use crate::stats::stream::stream;
+use rand::RngExt as _;
 
 /// Share of the residual sum of squares by which the search may be worse: rounding of two searches.
 const WORSE: f64 = 1e-9;
@@ -24,7 +27,7 @@ fn never_falls(ordinates: Ordinates) -> bool {
 }
 
 /// The least residual sum of squares of a dense grid and of a simplex search from the best of it that lie apart.
-fn by_force(plain: &Plain, degree: Degree, dense: usize, starts: usize) -> f64 {
+fn by_force(plain: &Plain, shape: Shape, dense: usize, starts: usize) -> f64 {
     let ordinates = |x: &[f64]| match *x {
         [u0, u1] => [u0, 0.5 * (u0 + u1), u1],
         [u0, m, u1] => [u0, m, u1],
@@ -33,7 +36,7 @@ fn by_force(plain: &Plain, degree: Degree, dense: usize, starts: usize) -> f64 {
     let value = |x: &[f64]| {
         let ordinates = ordinates(x);
         let within = ordinates.iter().all(|u| *u <= BELIEVED_TO) && never_falls(ordinates);
-        if within { plain.rss(ordinates) } else { f64::INFINITY }
+        if within { plain.rss(|z| polynomial(ordinates, z)) } else { f64::INFINITY }
     };
     let steps = (0..dense).map(|step| (step as f64 + 0.5) / dense as f64);
     let highs: Vec<f64> = steps.clone().map(|q| 0.02 + (3.2 * q).exp() - 1.0).collect();
@@ -41,9 +44,9 @@ fn by_force(plain: &Plain, degree: Degree, dense: usize, starts: usize) -> f64 {
     let mut points: Vec<(f64, Vec<f64>)> = Vec::new();
     for u1 in &highs {
         for u0 in both.iter().filter(|u0| *u0 <= u1) {
-            match degree {
-                Degree::One => points.push((value(&[*u0, *u1]), vec![*u0, *u1])),
-                Degree::Two => points.extend(both.iter().map(|m| (value(&[*u0, *m, *u1]), vec![*u0, *m, *u1]))),
+            match shape {
+                Shape::Line => points.push((value(&[*u0, *u1]), vec![*u0, *u1])),
+                _ => points.extend(both.iter().map(|m| (value(&[*u0, *m, *u1]), vec![*u0, *m, *u1]))),
             }
         }
     }
@@ -129,12 +132,13 @@ fn compare(seeds: std::ops::Range<u64>, dense: [usize; 2], starts: usize) -> (us
                 Err(reason) => panic!("{seed}: {reason}"),
             };
             let plain = Plain::new(&evidence, nuisance);
-            for (degree, dense) in Degree::ALL.into_iter().zip(dense) {
-                let found = lowest(&problem, degree, true).map_or(plain.total(), |(found, _)| plain.rss(found));
-                let forced = by_force(&plain, degree, dense, starts);
+            for (shape, dense) in [Shape::Line, Shape::Parabola].into_iter().zip(dense) {
+                let rss = |curve: Curve| plain.rss(|z| curve.value(z));
+                let found = lowest(&problem, shape, true).map_or(plain.total(), rss);
+                let forced = by_force(&plain, shape, dense, starts);
                 compared += 1;
                 if found > forced * (1.0 + WORSE) + ROUNDING * plain.total() {
-                    worse.push(format!("{seed} {nuisance:?} {degree:?}: {found} against {forced}"));
+                    worse.push(format!("{seed} {nuisance:?} {shape:?}: {found} against {forced}"));
                 }
             }
         }
@@ -154,5 +158,39 @@ fn no_need_of_a_dense_search_fits_better() {
 fn no_need_of_a_denser_search_fits_better() {
     let (compared, worse) = compare(24..1_200, [70, 24], 14);
     assert!(compared > 3_000, "{compared}");
+    assert!(worse.is_empty(), "{worse:#?}");
+}
+
+#[test]
+fn no_spline_from_anywhere_else_fits_better() {
+    let (mut compared, mut worse) = (0, Vec::new());
+    for seed in 0..60 {
+        let evidence = awkward(seed);
+        let Ok(data) = ShortfallData::of(&evidence) else { continue };
+        for nuisance in Nuisance::ALL {
+            let Ok(problem) = Problem::new(&data, nuisance, None) else { continue };
+            let plain = Plain::new(&evidence, nuisance);
+            let rss = |curve: Curve| plain.rss(|z| curve.value(z));
+            let found = lowest(&problem, Shape::Spline, true).map_or(plain.total(), rss);
+            let search = SplineSearch::new(&problem, true);
+            let mut random = stream(seed, 9);
+            let starts: Vec<_> = (0..150)
+                .map(|_| {
+                    let mut ordinates = [0.0; 6].map(|_: f64| random.random_range(0.0..2.0));
+                    ordinates.sort_by(f64::total_cmp);
+                    ordinates
+                })
+                .collect();
+            let other = search.best(&starts).map_or(plain.total(), |(ordinates, _)| {
+                let curve = Curve::Spline(search.knots, ordinates);
+                if problem.z.iter().all(|z| curve.value(*z) <= BELIEVED_TO) { rss(curve) } else { f64::INFINITY }
+            });
+            compared += 1;
+            if found > other * (1.0 + WORSE) + ROUNDING * plain.total() {
+                worse.push(format!("{seed} {nuisance:?}: {found} against {other}"));
+            }
+        }
+    }
+    assert!(compared > 60, "{compared}");
     assert!(worse.is_empty(), "{worse:#?}");
 }

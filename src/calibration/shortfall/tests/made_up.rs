@@ -5,7 +5,6 @@ use rand_chacha::ChaCha8Rng;
 use std::collections::BTreeMap;
 
 use super::super::Nuisance;
-use super::super::search::{Ordinates, polynomial};
 use crate::experiment::{Evidence, GroupEvidence, TreatmentEvidence, TrialEvidence};
 use crate::response::Family;
 use crate::stats::stream::stream;
@@ -164,8 +163,8 @@ impl Plain {
         self.plots.iter().map(|plot| plot.2 * plot.2).sum()
     }
 
-    pub fn rss(&self, ordinates: Ordinates) -> f64 {
-        let h = self.centred(|plot| (polynomial(ordinates, plot.0) - plot.1).max(0.0).powi(2));
+    pub fn rss(&self, curve: impl Fn(f64) -> f64) -> f64 {
+        let h = self.centred(|plot| (curve(plot.0) - plot.1).max(0.0).powi(2));
         let a: f64 = h.iter().map(|h| h * h).sum();
         let b: f64 = h.iter().zip(&self.plots).map(|(h, plot)| h * plot.2).sum();
         if b >= 0.0 || a < 1e-18 {
@@ -175,8 +174,8 @@ impl Plain {
     }
 
     /// With a c that is given.
-    pub fn rss_with(&self, ordinates: Ordinates, c: f64) -> f64 {
-        let h = self.centred(|plot| (polynomial(ordinates, plot.0) - plot.1).max(0.0).powi(2));
+    pub fn rss_with(&self, curve: impl Fn(f64) -> f64, c: f64) -> f64 {
+        let h = self.centred(|plot| (curve(plot.0) - plot.1).max(0.0).powi(2));
         h.iter().zip(&self.plots).map(|(h, plot)| (plot.2 + c * h).powi(2)).sum()
     }
 }
