@@ -58,13 +58,14 @@ pub enum Way {
 }
 
 impl Way {
-    const ALL: [Self; 7] = [
+    const ALL: [Self; 8] = [
         Self::TwoStage(RelationKind::Linear),
         Self::TwoStage(RelationKind::Quadratic),
         Self::OneStage(Shape::Line, Nuisance::Block),
         Self::OneStage(Shape::Line, Nuisance::BlockByEarlyLevel),
         Self::OneStage(Shape::Parabola, Nuisance::Block),
         Self::OneStage(Shape::Parabola, Nuisance::BlockByEarlyLevel),
+        Self::OneStage(Shape::Spline, Nuisance::BlockByEarlyLevel),
         Self::ByTest,
     ];
 
@@ -72,11 +73,13 @@ impl Way {
         match self {
             Self::TwoStage(RelationKind::Linear) => "two-stage linear",
             Self::TwoStage(_) => "two-stage quadratic",
-            Self::OneStage(Shape::Line, Nuisance::Block) => "one-stage 1 block",
-            Self::OneStage(Shape::Line, Nuisance::BlockByEarlyLevel) => "one-stage 1 block × early",
-            Self::OneStage(Shape::Parabola, Nuisance::Block) => "one-stage 2 block",
-            Self::OneStage(Shape::Parabola, Nuisance::BlockByEarlyLevel) => "one-stage 2 block × early",
-            Self::ByTest => "one-stage 2 by test",
+            Self::OneStage(Shape::Line, Nuisance::Block) => "line block",
+            Self::OneStage(Shape::Line, Nuisance::BlockByEarlyLevel) => "line block × early",
+            Self::OneStage(Shape::Parabola, Nuisance::Block) => "parabola block",
+            Self::OneStage(Shape::Parabola, Nuisance::BlockByEarlyLevel) => "parabola block × early",
+            Self::OneStage(Shape::Spline, Nuisance::Block) => "spline block",
+            Self::OneStage(Shape::Spline, Nuisance::BlockByEarlyLevel) => "spline block × early",
+            Self::ByTest => "parabola by test",
         }
     }
 }
