@@ -13,6 +13,7 @@ mod explained;
 
 use std::collections::BTreeMap;
 
+use crate::stats::jackknife;
 use explained::Explained;
 pub use explained::NotExplained;
 
@@ -224,13 +225,10 @@ impl Table<'_> {
             .collect();
         let squared_errors: Vec<f64> =
             errors.iter().map(|own| mean(&own.iter().map(|error| error * error).collect::<Vec<f64>>())).collect();
-        let held_out = self.site_years.len() as f64;
         let coefficients = together.coefficients.iter().enumerate().map(|(position, value)| {
             let others: Vec<f64> =
                 without.iter().filter_map(|fitted| fitted.coefficients.get(position).copied()).collect();
-            let middle = mean(&others);
-            let squares: f64 = others.iter().map(|other| (other - middle).powi(2)).sum();
-            Coefficient { value: *value, standard_error: ((held_out - 1.0) / held_out * squares).sqrt() }
+            Coefficient { value: *value, standard_error: jackknife::standard_error(&others) }
         });
         Ok(FeatureFit {
             intercept: together.intercept,

@@ -128,7 +128,7 @@ impl Ready {
             log_likelihood: f64::NAN,
             domain: found.domain,
             held_from_rising: false,
-            form: Form::Shortfall { need: found.need, loss: found.c, price_ratio },
+            form: Form::Shortfall { need: found.need, power: found.power, loss: found.c, price_ratio },
         })
     }
 

@@ -1,7 +1,7 @@
 //! N need as a function of the index, fitted to needs whose errors are known.
 
 use super::points::NeedPoint;
-use super::shortfall::{NeedCurve, NeedSpline, NoShortfall};
+use super::shortfall::{NeedCurve, NeedSpline, NoShortfall, Power};
 use crate::stats::clustered::{Cluster, Clustered, ClusteredError, Group, Point, Prepared};
 use crate::stats::least_squares::solve;
 use crate::stats::quantile::quantile;
@@ -41,11 +41,13 @@ pub enum Form {
         /// Shape, per unit of s; 0 is a straight line.
         shape: f64,
     },
-    /// need − ratio/(2c): that of the shortfall model at a price ratio.
+    /// The need less what is worth leaving: that of the shortfall model at a price ratio.
     Shortfall {
         /// The need where N costs nothing.
         need: NeedCurve,
-        /// c: yield lost by a squared unit of shortfall.
+        /// The power of the shortfall that yield falls with.
+        power: Power,
+        /// c: yield lost by one unit of shortfall.
         loss: f64,
         /// The price ratio.
         price_ratio: f64,
@@ -83,7 +85,9 @@ impl Form {
         match self {
             Self::Polynomial(coefficients) => coefficients.iter().rev().fold(0.0, |sum, c| sum * index + c),
             Self::Exponential { at_reference, slope, shape } => at_reference + slope * exponential(*shape, 1.0 - index),
-            Self::Shortfall { need, loss, price_ratio } => need.value(index) - price_ratio / (2.0 * loss),
+            Self::Shortfall { need, power, loss, price_ratio } => {
+                need.value(index) - power.worth_leaving(*loss, *price_ratio)
+            }
         }
     }
 
@@ -102,10 +106,11 @@ impl Form {
                 let named = names.into_iter().zip(coefficients.iter().copied());
                 named.chain([("loss", *loss)]).collect()
             }
-            Self::Shortfall { need: NeedCurve::Spline(NeedSpline { knots, ordinates }), loss, .. } => {
+            Self::Shortfall { need: NeedCurve::Spline(NeedSpline { knots, ordinates }), power, loss, .. } => {
                 let knots = KNOTS.into_iter().zip(knots.iter().copied());
                 let ordinates = ORDINATES.into_iter().zip(ordinates.iter().copied());
-                knots.chain(ordinates).chain([("loss", *loss)]).collect()
+                let power = ("loss_power", f64::from(power.exponent()));
+                knots.chain(ordinates).chain([("loss", *loss), power]).collect()
             }
         }
     }

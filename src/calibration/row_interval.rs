@@ -101,16 +101,21 @@ impl Resampled {
     /// `None` where a site-year can't be left out.
     #[must_use]
     pub fn standard_error(&self, index: f64) -> Option<f64> {
+        self.needs_without_one(index).map(|needs| jackknife::standard_error(&needs))
+    }
+
+    /// The needs at an index without each site-year in turn; `None` where one can't be left out.
+    fn needs_without_one(&self, index: f64) -> Option<Vec<f64>> {
         let needs: Vec<f64> = self.without_one.iter().map(|relation| relation.need(index)).collect();
-        (needs.len() == self.site_years()).then(|| jackknife::standard_error(&needs))
+        (needs.len() == self.site_years()).then_some(needs)
     }
 
     /// The interval of the need at an index, over site-years, below zero where it says so; `None` where a site-year can't be left out.
     #[must_use]
     pub fn need_interval(&self, index: f64, level: f64) -> Option<[f64; 2]> {
-        let half = self.standard_error(index)? * t_quantile(0.5 * (1.0 + level), self.site_years() as f64 - 1.0)?;
-        let need = self.relation.need(index);
-        Some([need - half, need + half])
+        let found =
+            jackknife::interval(self.relation.need(index), &self.needs_without_one(index)?, level, INTERVAL_METHOD);
+        Some([found.low?, found.high?])
     }
 
     /// The interval of the return-maximising rate at an index, over site-years, never below zero.

@@ -9,6 +9,7 @@ use super::calibrate_validation_text::{RETURN_DECIMALS, validation};
 use super::interval_words::piece_text;
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{count, fixed, or_dash, plain, price_ratio, significant};
+use crate::calibration::shortfall::Power;
 
 /// Decimals of an index, as in a rate table.
 const INDEX_DECIMALS: usize = 3;
@@ -241,8 +242,8 @@ fn formula(relation: &RelationOf, price_ratio: f64) -> String {
             true => "spline(s)".to_owned(),
             false => first("need_at_reference") + &term("shortfall", "·s") + &term("shortfall_squared", "·s²"),
         };
-        // A half of the price ratio over the loss is what pays less than it costs.
-        let less = significant(price_ratio / (2.0 * loss), 3);
+        let power = if of("loss_power") == Some(3.0) { Power::Cube } else { Power::Square };
+        let less = significant(power.worth_leaving(loss, price_ratio), 3);
         return format!("max(0, {agronomic} - {less})");
     }
     if of("need_at_reference").is_some() {

@@ -1,11 +1,11 @@
 //! The sums of squares and products of the centred squared shortfalls, with exact derivatives.
 //!
-//! With d = max(0, p − topdress), p the polynomial of an early level, a cell's squared shortfall is h = d²; p's own floor at 0 needs no word
+//! With d = max(0, p − topdress), p the curve at an early level, a cell's squared shortfall is h = d² (or the cube); p's own floor at 0 needs no word
 //! of its own because no topdress is below 0. Under the finer nuisance h is counted from that of the early level's highest topdress, which
 //! the nuisance absorbs: so nothing cancels where all needs lie far beyond the topdress.
 
 use super::data::{Cells, Observed, Pattern, ShortfallData};
-use super::{NoShortfall, Nuisance, newton};
+use super::{NoShortfall, Nuisance, Power, newton};
 
 /// The retained site-years, scaled: topdress by the highest, 1 − index to 0 … 1.
 #[derive(Clone, Debug)]
@@ -18,6 +18,8 @@ pub(super) struct Problem {
     yields: Vec<f64>,
     strata: Vec<Stratum>,
     from_highest: bool,
+    /// Which power of the shortfall h is.
+    pub power: Power,
     /// Lowest and highest 1 − index.
     pub shortness: (f64, f64),
     /// Highest topdress.
@@ -135,6 +137,7 @@ impl Problem {
             yields: Vec::new(),
             strata: Vec::new(),
             from_highest: nuisance == Nuisance::BlockByEarlyLevel,
+            power: Power::Square,
             shortness: (f64::INFINITY, f64::NEG_INFINITY),
             highest: 0.0,
             count: 0,
@@ -223,8 +226,7 @@ impl Problem {
                 let last = if self.from_highest { (p - self.topdress[*end - 1]).max(0.0) } else { 0.0 };
                 let rates = self.topdress[cell..*end].iter();
                 for ((topdress, plots), yields) in rates.zip(&self.plots[cell..*end]).zip(&self.yields[cell..*end]) {
-                    let d = (p - topdress).max(0.0);
-                    let h = (d - last) * (d + last);
+                    let h = self.power.beyond((p - topdress).max(0.0), last);
                     a += plots * h * h;
                     b += yields * h;
                     sum += h;
@@ -263,7 +265,11 @@ impl Problem {
             for position in cell..*end {
                 let short = p - self.topdress[position];
                 let (d, is) = (short.max(0.0), if short > 0.0 { 1.0 } else { 0.0 });
-                let (h, h1, h2) = ((d - last) * (d + last), 2.0 * (d - last), 2.0 * (is - last_is));
+                let h = self.power.beyond(d, last);
+                let (h1, h2) = match self.power {
+                    Power::Square => (2.0 * (d - last), 2.0 * (is - last_is)),
+                    Power::Cube => (3.0 * Power::Square.beyond(d, last), 6.0 * (d - last)),
+                };
                 let (plots, yields) = (self.plots[position], self.yields[position]);
                 all.sums.a += plots * h * h;
                 all.sums.b += yields * h;
@@ -341,8 +347,7 @@ impl Problem {
             let p = polynomial(*z);
             let last = if self.from_highest { (p - self.topdress[*end - 1]).max(0.0) } else { 0.0 };
             for topdress in &self.topdress[h.len()..*end] {
-                let d = (p - topdress).max(0.0);
-                h.push((d - last) * (d + last));
+                h.push(self.power.beyond((p - topdress).max(0.0), last));
             }
         }
         let mut means = Vec::new();
@@ -364,6 +369,16 @@ impl Problem {
             rss += site_year.weight * site_year.observed.iter().map(|plot| residual(plot).powi(2)).sum::<f64>();
         }
         rss
+    }
+}
+
+impl Power {
+    /// The power of a shortfall less that of another, without cancellation where they are alike.
+    fn beyond(self, d: f64, last: f64) -> f64 {
+        match self {
+            Self::Square => (d - last) * (d + last),
+            Self::Cube => (d - last) * (d * d + d * last + last * last),
+        }
     }
 }
 

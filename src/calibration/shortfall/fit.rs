@@ -3,7 +3,7 @@
 use super::criterion::Problem;
 use super::search::{self, Curve, Ordinates};
 use super::spline::Knots;
-use super::{NoShortfall, Shape, ShortfallData, ShortfallModel};
+use super::{NoShortfall, Power, Shape, ShortfallData, ShortfallModel};
 
 /// A fitted shortfall model.
 #[derive(Clone, Debug, PartialEq)]
@@ -12,7 +12,9 @@ pub struct Shortfall {
     pub model: ShortfallModel,
     /// The curve whose positive part is need.
     pub need: NeedCurve,
-    /// Yield lost per squared unit of shortfall, above 0.
+    /// The power of the shortfall that yield falls with: the square, but of a spline the one of the two that fits better.
+    pub power: Power,
+    /// Yield lost by one unit of shortfall, above 0; by more, the power times as much.
     pub c: f64,
     /// Residual sum of squares; weighted where site-years are.
     pub rss: f64,
@@ -80,8 +82,17 @@ impl Shortfall {
     /// # Errors
     /// [`NoShortfall`] where the yields determine no need.
     pub fn fit(data: &ShortfallData, model: ShortfallModel, weights: Option<&[f64]>) -> Result<Self, NoShortfall> {
-        let problem = Problem::new(data, model.nuisance, weights)?;
-        Self::of(&problem, model)
+        let mut problem = Problem::new(data, model.nuisance, weights)?;
+        let squares = Self::of(&problem, model);
+        if model.shape != Shape::Spline {
+            return squares;
+        }
+        problem.power = Power::Cube;
+        match (squares, Self::of(&problem, model)) {
+            (Ok(squares), Ok(cubes)) => Ok(if cubes.rss < squares.rss { cubes } else { squares }),
+            (Err(_), Ok(cubes)) => Ok(cubes),
+            (squares, Err(_)) => squares,
+        }
     }
 
     pub(super) fn of(problem: &Problem, model: ShortfallModel) -> Result<Self, NoShortfall> {
@@ -95,7 +106,8 @@ impl Shortfall {
         Ok(Self {
             model,
             need: need(best.curve, model.shape, problem),
-            c: best.c / (problem.highest * problem.highest),
+            power: problem.power,
+            c: best.c / problem.power.of(problem.highest),
             rss,
             rss_without: problem.total,
             df,
@@ -115,17 +127,17 @@ impl Shortfall {
         self.need.value(index).max(0.0)
     }
 
-    /// The topdress of the largest return at an index, in the rate unit: need − r/(2c), never below 0. `price_ratio` is the price of one rate unit of N ÷
+    /// The topdress of the largest return at an index, in the rate unit: the need less what is [worth leaving](Power::worth_leaving), never below 0. `price_ratio` is the price of one rate unit of N ÷
     /// the price of one yield unit.
     #[must_use]
     pub fn rate(&self, index: f64, price_ratio: f64) -> f64 {
-        (self.need.value(index) - price_ratio / (2.0 * self.c)).max(0.0)
+        (self.need.value(index) - self.power.worth_leaving(self.c, price_ratio)).max(0.0)
     }
 
-    /// The yield that a topdress forgoes at an index, in the yield unit: c·max(0, need − topdress)².
+    /// The yield that a topdress forgoes at an index, in the yield unit: c·max(0, need − topdress)², or the cube.
     #[must_use]
     pub fn yield_lost(&self, index: f64, topdress: f64) -> f64 {
-        self.c * (self.need(index) - topdress).max(0.0).powi(2)
+        self.c * self.power.of((self.need(index) - topdress).max(0.0))
     }
 }
 

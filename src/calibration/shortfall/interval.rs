@@ -33,7 +33,8 @@ impl Shortfall {
         price_ratio: f64,
         level: f64,
     ) -> Result<Interval, NoShortfall> {
-        let problem = Problem::new(data, self.model.nuisance, weights)?;
+        let mut problem = Problem::new(data, self.model.nuisance, weights)?;
+        problem.power = self.power;
         let estimate = Some(self.rate(index, price_ratio));
         let refuse = |reason: &str| Ok(Interval::refused(estimate, level, METHOD, reason));
         if !(price_ratio > 0.0 && price_ratio.is_finite()) {
@@ -50,11 +51,12 @@ impl Shortfall {
             problem: &problem,
             fit: self,
             z: (high - index) / (high - low),
-            // c is in yield per squared highest topdress here, a rate in highest topdress rates.
-            half_ratio: 0.5 * price_ratio * self.highest_topdress,
+            // A rate is in highest topdress rates here, and c in yield by a shortfall of as much.
+            ratio: price_ratio * self.highest_topdress,
         };
         let cutoff = self.rss * (1.0 + f / self.df as f64);
-        let best = self.curve.value(profile.z) - profile.half_ratio / (self.c * self.highest_topdress.powi(2));
+        let loss = self.c * self.power.of(self.highest_topdress);
+        let best = self.curve.value(profile.z) - self.power.worth_leaving(loss, profile.ratio);
         let lower = if best > 0.0 { profile.end(best, -STEP, 0.0, cutoff).unwrap_or(0.0) } else { 0.0 };
         let upper = profile.end(best, STEP, BELIEVED_TO, cutoff);
         let rate = |scaled: f64| scaled.max(0.0) * self.highest_topdress;
@@ -66,7 +68,7 @@ struct Profile<'p> {
     problem: &'p Problem,
     fit: &'p Shortfall,
     z: f64,
-    half_ratio: f64,
+    ratio: f64,
 }
 
 impl Profile<'_> {
@@ -89,7 +91,7 @@ impl Profile<'_> {
 
     /// The least residual sum of squares at a rate, with the curve; `from` is that of a rate nearby.
     fn least(&self, rate: f64, nearby: f64, from: Curve) -> (f64, Curve) {
-        let at_rate = AtRate { rate, half_ratio: self.half_ratio, z: self.z };
+        let at_rate = AtRate { rate, ratio: self.ratio, exponent: f64::from(self.fit.power.exponent()), z: self.z };
         // The same curve moved along with the rate keeps c, and so is always a start.
         let found = least_by(self.problem, self.fit.model, from, rate - nearby, &at_rate);
         found.map_or((f64::INFINITY, from), |(curve, fallen)| (self.problem.total + fallen, curve))
@@ -99,7 +101,8 @@ impl Profile<'_> {
 /// 2cB + c²A where c follows from the rate at z.
 struct AtRate {
     rate: f64,
-    half_ratio: f64,
+    ratio: f64,
+    exponent: f64,
     z: f64,
 }
 
@@ -114,12 +117,13 @@ impl Objective for AtRate {
             return None;
         }
         let Derived { sums, b1, a1, b2, a2, .. } = derived;
-        let c = self.half_ratio / above;
-        let c1: [f64; K] = std::array::from_fn(|i| -c / above * slopes[i]);
+        let p = self.exponent;
+        let c = self.ratio / (p * above.powf(p - 1.0));
+        let c1: [f64; K] = std::array::from_fn(|i| (1.0 - p) * c / above * slopes[i]);
         let gradient = std::array::from_fn(|i| 2.0 * (c1[i] * (sums.b + c * sums.a) + c * b1[i]) + c * c * a1[i]);
         let hessian = std::array::from_fn(|i| {
             std::array::from_fn(|j| {
-                let c2 = 2.0 * c / (above * above) * slopes[i] * slopes[j];
+                let c2 = p * (p - 1.0) * c / (above * above) * slopes[i] * slopes[j];
                 let of_c = c2 * (sums.b + c * sums.a) + c1[i] * c1[j] * sums.a;
                 let mixed = c1[i] * (b1[j] + c * a1[j]) + c1[j] * (b1[i] + c * a1[i]);
                 2.0 * (of_c + mixed + c * b2[i][j]) + c * c * a2[i][j]

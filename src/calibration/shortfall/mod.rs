@@ -7,6 +7,9 @@
 //!
 //! The return is largest where the next unit of N buys what it costs: at need − r/(2c), r being the price ratio, and never below 0.
 //!
+//! A need that is a spline may also go with the cube of the shortfall, whichever of the two fits better: site-years of one index differ in their needs,
+//! and the mean of their responses bends more softly into its plateau than each of them.
+//!
 //! **Nuisance** is either *block* (all early levels of a block share one plateau, so that a loss which topdress cannot mend any more is
 //! booked as N need) or *block × early level* (each early level of a block has a plateau of its own, and only the response to topdress
 //! speaks). The first is a little more precise where it is true; [`test_nuisance`] tests it against the second, which is the default.
@@ -61,6 +64,40 @@ impl Shape {
             Self::Parabola => 3,
             Self::Spline => spline::ORDINATES,
         }
+    }
+}
+
+/// The power of the shortfall that yield falls with.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Power {
+    /// Its square: what a quadratic plateau loses.
+    Square,
+    /// Its cube: a response that bends softly into its plateau, as the mean of site-years with different needs at one index does.
+    Cube,
+}
+
+impl Power {
+    /// As a number.
+    #[must_use]
+    pub fn exponent(self) -> u8 {
+        match self {
+            Self::Square => 2,
+            Self::Cube => 3,
+        }
+    }
+
+    /// The shortfall at which the next unit of N buys what it costs, where `loss` is the yield lost by a shortfall of 1: r = p·c·d^(p − 1).
+    #[must_use]
+    pub fn worth_leaving(self, loss: f64, price_ratio: f64) -> f64 {
+        match self {
+            Self::Square => price_ratio / (2.0 * loss),
+            Self::Cube => (price_ratio / (3.0 * loss)).sqrt(),
+        }
+    }
+
+    /// The power of a shortfall.
+    fn of(self, short: f64) -> f64 {
+        short.powi(i32::from(self.exponent()))
     }
 }
 

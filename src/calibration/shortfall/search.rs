@@ -221,6 +221,8 @@ fn positions_between(problem: &Problem, most: usize) -> Vec<f64> {
     (0..taken).map(middle).collect()
 }
 
+/// Level needs that a spline is searched from too, in highest topdress rates: parabolas lead to needs that bend or are straight.
+const LEVELS: [f64; 6] = [0.15, 0.3, 0.5, 0.7, 0.9, 1.1];
 /// Needs at the lowest index that the grid tries, in highest topdress rates.
 const SCALES: [f64; 20] =
     [0.06, 0.14, 0.24, 0.34, 0.44, 0.54, 0.66, 0.78, 0.9, 1.02, 1.16, 1.35, 1.65, 2.1, 2.8, 4.2, 6.5, 10.0, 15.0, 22.0];
@@ -333,8 +335,8 @@ pub(super) fn lowest(problem: &Problem, shape: Shape, never_rising: bool) -> Opt
         return lowest_of(polynomials).map(|(ordinates, _)| Curve::Polynomial(ordinates));
     }
     let search = SplineSearch::new(problem, never_rising);
-    let starts: Vec<SplineOrdinates> =
-        polynomials.iter().map(|(ordinates, _)| search.knots.of_parabola(*ordinates)).collect();
+    let parabolas = polynomials.iter().map(|(ordinates, _)| search.knots.of_parabola(*ordinates));
+    let starts: Vec<SplineOrdinates> = parabolas.chain(LEVELS.map(|level| [level; _])).collect();
     search.best(&starts).map(|(ordinates, _)| Curve::Spline(search.knots, ordinates))
 }
 

@@ -122,6 +122,8 @@ pub struct Plain {
     /// z, topdress (by the highest), yield less its level's mean, level.
     plots: Vec<(f64, f64, f64, usize)>,
     levels: usize,
+    /// Of the shortfall.
+    pub power: i32,
 }
 
 impl Plain {
@@ -142,7 +144,7 @@ impl Plain {
         let low = plots.iter().map(|plot| plot.0).fold(f64::INFINITY, f64::min);
         let high = plots.iter().map(|plot| plot.0).fold(f64::NEG_INFINITY, f64::max);
         let highest = plots.iter().map(|plot| plot.1).fold(0.0, f64::max);
-        let mut plain = Self { plots, levels: known.len() };
+        let mut plain = Self { plots, levels: known.len(), power: 2 };
         let yields = plain.centred(|plot| plot.2);
         for (plot, value) in plain.plots.iter_mut().zip(yields) {
             *plot = ((plot.0 - low) / (high - low), plot.1 / highest, value, plot.3);
@@ -164,7 +166,7 @@ impl Plain {
     }
 
     pub fn rss(&self, curve: impl Fn(f64) -> f64) -> f64 {
-        let h = self.centred(|plot| (curve(plot.0) - plot.1).max(0.0).powi(2));
+        let h = self.centred(|plot| (curve(plot.0) - plot.1).max(0.0).powi(self.power));
         let a: f64 = h.iter().map(|h| h * h).sum();
         let b: f64 = h.iter().zip(&self.plots).map(|(h, plot)| h * plot.2).sum();
         if b >= 0.0 || a < 1e-18 {
