@@ -5,10 +5,13 @@ use std::sync::Arc;
 
 use super::points::NeedPoint;
 use super::relation::{Candidate, Form, NoRelation, Relation};
-use super::shortfall::{NoShortfall, Nuisance, Shape, Shortfall, ShortfallData, ShortfallModel};
+use super::shortfall::{NeedCurve, NoShortfall, Nuisance, Shape, Shortfall, ShortfallData, ShortfallModel};
 use super::site_years;
 use crate::experiment::Evidence;
 use crate::trial::RelationKind;
+
+/// Up to so many site-years a one-stage relation is searched anew whatever relation of like points is known: one of them may move it far.
+const SEARCHED_ANEW: usize = 32;
 
 /// The points of a calibration at a price ratio, and the yields that a one-stage relation is fitted to.
 #[derive(Clone, Debug)]
@@ -120,7 +123,13 @@ impl Ready {
             (Some(place), Some(weights)) => weights.get(*place).copied().unwrap_or(0.0),
         };
         let weights: Vec<f64> = places.iter().map(weight).collect();
-        let found = Shortfall::fit(data, ShortfallModel::new(shape, Nuisance::default()), Some(&weights))?;
+        let (nuisance, weights) = (Nuisance::default(), Some(weights.as_slice()));
+        let found = match near.map(|near| &near.form) {
+            Some(Form::Shortfall { need: NeedCurve::Spline(near), power, .. }) if places.len() > SEARCHED_ANEW => {
+                Shortfall::fit_near(data, nuisance, weights, near, *power)?
+            }
+            _ => Shortfall::fit(data, ShortfallModel::new(shape, nuisance), weights)?,
+        };
         Ok(Relation {
             kind,
             between: f64::NAN,

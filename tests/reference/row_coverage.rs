@@ -18,7 +18,7 @@ use methods::Method;
 use rayon::prelude::*;
 use stook::calibration::{Relation, Resampled, resample};
 use stook::trial::{Instrument, RelationKind};
-use study::{Calibrated, LEVEL, Study};
+use study::{Calibrated, LEVEL, Resamples, Study};
 use tally::{Tally, ends};
 use truths::{Truth, truths};
 
@@ -43,12 +43,12 @@ pub type Lines = BTreeMap<Line, Tally>;
 
 /// The share of new site-years' optima that a range is to hold.
 const SHARE: f64 = 0.8;
-/// Kinds whose intervals are counted too where another is chosen: those that are fitted in no time.
+/// Kinds whose intervals are counted too where another is chosen, in programmes that are resampled.
 const ALSO: [RelationKind; 4] =
     [RelationKind::Linear, RelationKind::Quadratic, RelationKind::ShortfallQuadratic, RelationKind::ShortfallSpline];
 
 /// Counts every table of a programme.
-fn count(tables: &[Calibrated], site_years: usize, truths: &[Truth]) -> Lines {
+fn count(tables: &[Calibrated], site_years: usize, truths: &[Truth], resamples: Resamples) -> Lines {
     let mut lines = Lines::new();
     for table in tables {
         let own: Vec<&Truth> =
@@ -94,7 +94,9 @@ fn count(tables: &[Calibrated], site_years: usize, truths: &[Truth]) -> Lines {
         }
         for (kind, relation) in &calibration.relations {
             let Ok(relation) = relation else { continue };
-            let also = ALSO.contains(kind).then(|| resample(&table.materials, relation, 0, 0).ok().flatten()).flatten();
+            let also = (resamples == Resamples::Drawn && ALSO.contains(kind))
+                .then(|| resample(&table.materials, relation, 0, 0).ok().flatten())
+                .flatten();
             by_method(kind.name(), relation, also.as_ref(), &[Method::Published]);
         }
     }
@@ -103,8 +105,8 @@ fn count(tables: &[Calibrated], site_years: usize, truths: &[Truth]) -> Lines {
 }
 
 /// Lines of so many programmes of a study, counted. The same on any number of threads: counts, means and medians have no order but for rounding.
-fn run(study: &Study, site_years: usize, programmes: u64, truths: &[Truth]) -> Lines {
-    let one = |seed: u64| count(&study.calibrated(seed, site_years), site_years, truths);
+fn run(study: &Study, site_years: usize, programmes: u64, truths: &[Truth], resamples: Resamples) -> Lines {
+    let one = |seed: u64| count(&study.calibrated(seed, site_years, resamples), site_years, truths, resamples);
     let together = |mut lines: Lines, others: Lines| {
         for (line, tally) in others {
             let before = lines.remove(&line).unwrap_or_default();
@@ -156,14 +158,14 @@ fn first_look() {
     let study = Study::topdress();
     let truths = truths(&study);
     for site_years in SITE_YEARS {
-        print(&run(&study, site_years, FIRST_LOOK, &truths));
+        print(&run(&study, site_years, FIRST_LOOK, &truths, Resamples::Drawn));
     }
 }
 
 #[test]
 fn rows_of_eight_site_years_mostly_hold_the_truth_and_are_not_wide_without_need() {
     let study = Study::topdress();
-    let lines = run(&study, 8, REDUCED, &truths(&study));
+    let lines = run(&study, 8, REDUCED, &truths(&study), Resamples::Drawn);
     for instrument in Instrument::ALL {
         let line = Line {
             instrument,
@@ -188,7 +190,7 @@ fn what_is_counted_is_what_the_table_publishes() {
     let study = Study::topdress();
     let (site_years, seed) = (4, 5);
     let season = study.season(seed, site_years);
-    for (table, counted) in season.tables.iter().zip(study.calibrated(seed, site_years)) {
+    for (table, counted) in season.tables.iter().zip(study.calibrated(seed, site_years, Resamples::None)) {
         let published = table.derived.table.as_ref().expect("a table").document();
         let resampled = counted.resampled.expect("four site-years");
         let mut rated = 0;
@@ -210,7 +212,7 @@ fn full(study: &Study) {
     table::write_truths(study, &truths);
     let mut all = Lines::new();
     for site_years in SITE_YEARS {
-        let lines = run(study, site_years, PROGRAMMES, &truths);
+        let lines = run(study, site_years, PROGRAMMES, &truths, Resamples::None);
         println!("{}, {PROGRAMMES} programmes of {site_years} site-years", study.name);
         print(&lines);
         all.extend(lines);

@@ -11,7 +11,7 @@ use stook::trial::{Harvest, TableSpecification, Trial};
 use stook::units::{Yield, YieldUnit};
 
 use crate::programme::demo;
-use crate::row_coverage::study::{Study, run};
+use crate::row_coverage::study::{Resamples, Study, run};
 
 /// A trial whose plots have swapped their readings at random; the N-rich plots keep theirs.
 fn shuffled(trial: &Trial, random: &mut ChaCha8Rng) -> Trial {
@@ -113,7 +113,7 @@ fn the_prediction_of_a_held_out_site_year_is_bit_identical_whatever_it_yielded()
                 Some(Harvest::Yield { quantity: Yield::new(grain, YieldUnit::BushelsPerAcre), moisture: None });
         }
     }
-    let [intact, corrupted] = [intact, corrupted].map(|programme| run(programme, 3));
+    let [intact, corrupted] = [intact, corrupted].map(|programme| run(programme, 3, Resamples::None));
     for (before, after) in intact.tables.iter().zip(&corrupted.tables) {
         for by in HoldOut::ALL {
             let predictions = |derived: &Derived| -> Vec<[u64; 3]> {

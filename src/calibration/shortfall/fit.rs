@@ -2,8 +2,8 @@
 
 use super::criterion::Problem;
 use super::search::{self, Curve, Ordinates};
-use super::spline::Knots;
-use super::{NoShortfall, Power, Shape, ShortfallData, ShortfallModel};
+use super::spline::{Knots, SplineOrdinates};
+use super::{NoShortfall, Nuisance, Power, Shape, ShortfallData, ShortfallModel};
 
 /// A fitted shortfall model.
 #[derive(Clone, Debug, PartialEq)]
@@ -83,24 +83,41 @@ impl Shortfall {
     /// [`NoShortfall`] where the yields determine no need.
     pub fn fit(data: &ShortfallData, model: ShortfallModel, weights: Option<&[f64]>) -> Result<Self, NoShortfall> {
         let mut problem = Problem::new(data, model.nuisance, weights)?;
-        let squares = Self::of(&problem, model);
+        let squares = Self::of(&problem, model, None);
         if model.shape != Shape::Spline {
             return squares;
         }
         problem.power = Power::Cube;
-        match (squares, Self::of(&problem, model)) {
+        match (squares, Self::of(&problem, model, None)) {
             (Ok(squares), Ok(cubes)) => Ok(if cubes.rss < squares.rss { cubes } else { squares }),
             (Err(_), Ok(cubes)) => Ok(cubes),
             (squares, Err(_)) => squares,
         }
     }
 
-    pub(super) fn of(problem: &Problem, model: ShortfallModel) -> Result<Self, NoShortfall> {
+    /// A need that is a spline, looked for near another alone and with its power: where site-years are many, leaving one out hardly moves it.
+    ///
+    /// # Errors
+    /// [`NoShortfall`] where the yields determine no need.
+    pub fn fit_near(
+        data: &ShortfallData,
+        nuisance: Nuisance,
+        weights: Option<&[f64]>,
+        near: &NeedSpline,
+        power: Power,
+    ) -> Result<Self, NoShortfall> {
+        let mut problem = Problem::new(data, nuisance, weights)?;
+        problem.power = power;
+        let ordinates = near.ordinates.map(|ordinate| ordinate / problem.highest);
+        Self::of(&problem, ShortfallModel::new(Shape::Spline, nuisance), Some(ordinates))
+    }
+
+    fn of(problem: &Problem, model: ShortfallModel, near: Option<SplineOrdinates>) -> Result<Self, NoShortfall> {
         let parameters = model.parameters();
         let df = problem.count.checked_sub(problem.levels + parameters).filter(|df| *df > 0);
         let too_few = NoShortfall::TooFewPlots { plots: problem.count, levels: problem.levels, parameters };
         let df = df.ok_or(too_few)?;
-        let best = search::best(problem, model.shape, model.never_rising)?;
+        let best = search::best(problem, model.shape, model.never_rising, near)?;
         let rss = problem.residual_sum_of_squares(|z| best.curve.value(z), best.c);
         let (low, high) = problem.shortness;
         Ok(Self {

@@ -328,8 +328,17 @@ fn lowest_of<T>(found: impl IntoIterator<Item = (T, f64)>) -> Option<(T, f64)> {
     found.into_iter().reduce(|best, next| if next.1 < best.1 { next } else { best })
 }
 
-/// The curve of the least residual sum of squares; `None` where no need takes anything off it.
-pub(super) fn lowest(problem: &Problem, shape: Shape, never_rising: bool) -> Option<Curve> {
+/// The curve of the least residual sum of squares, of splines that nearest to `near` where that is given; `None` where no need takes anything off it.
+pub(super) fn lowest(
+    problem: &Problem,
+    shape: Shape,
+    never_rising: bool,
+    near: Option<SplineOrdinates>,
+) -> Option<Curve> {
+    if let (Shape::Spline, Some(near)) = (shape, near) {
+        let search = SplineSearch::new(problem, never_rising);
+        return search.best(&[near]).map(|(ordinates, _)| Curve::Spline(search.knots, ordinates));
+    }
     let polynomials = polynomials(problem, shape, never_rising);
     if shape != Shape::Spline {
         return lowest_of(polynomials).map(|(ordinates, _)| Curve::Polynomial(ordinates));
@@ -344,12 +353,17 @@ pub(super) fn lowest(problem: &Problem, shape: Shape, never_rising: bool) -> Opt
 ///
 /// # Errors
 /// [`NoShortfall`] where there is none, or it is not one.
-pub(super) fn best(problem: &Problem, shape: Shape, never_rising: bool) -> Result<Best, NoShortfall> {
+pub(super) fn best(
+    problem: &Problem,
+    shape: Shape,
+    never_rising: bool,
+    near: Option<SplineOrdinates>,
+) -> Result<Best, NoShortfall> {
     // What rounding leaves of equal yields answers to nothing.
     if problem.total <= problem.rounding {
         return Err(NoShortfall::NoResponse);
     }
-    let curve = lowest(problem, shape, never_rising).ok_or(NoShortfall::NoResponse)?;
+    let curve = lowest(problem, shape, never_rising, near).ok_or(NoShortfall::NoResponse)?;
     if problem.z.iter().any(|z| curve.value(*z) > BELIEVED_TO) {
         return Err(NoShortfall::NeedBeyondTested { highest: problem.highest });
     }

@@ -149,6 +149,24 @@ fn units_move_the_need_as_they_move_rates_and_plateaus_move_nothing() {
 }
 
 #[test]
+fn a_spline_near_another_is_the_one_that_is_searched_anew() {
+    let data = ShortfallData::of(&programme(5, 40, 5, &TOPDRESS, 3, 3.0, PARABOLA)).expect("trials");
+    let model = ShortfallModel::new(Shape::Spline, Nuisance::BlockByEarlyLevel);
+    let all = Shortfall::fit(&data, model, None).expect("a fit");
+    let NeedCurve::Spline(spline) = &all.need else { panic!("{:?}", all.need) };
+    for left_out in [0, 17, 39] {
+        let weights: Vec<f64> = (0..40).map(|position| f64::from(u8::from(position != left_out))).collect();
+        let anew = Shortfall::fit(&data, model, Some(&weights)).expect("a fit");
+        let near = Shortfall::fit_near(&data, model.nuisance, Some(&weights), spline, all.power).expect("a fit");
+        assert_eq!(anew.power, near.power);
+        assert!(anew.need(0.85) != all.need(0.85));
+        for index in [0.7, 0.8, 0.9, 0.97] {
+            assert_relative_eq!(anew.need(index), near.need(index), max_relative = 1e-7, epsilon = 1e-6);
+        }
+    }
+}
+
+#[test]
 fn neither_order_nor_the_numbers_of_blocks_matter() {
     let evidence = noisy();
     let mut other = evidence.clone();

@@ -18,8 +18,6 @@ pub const LEVEL: f64 = 0.95;
 const PERMUTATIONS: usize = 199;
 /// Resamples of site-years: the 2.5 % limits are the tenth from either end.
 const REPLICATES: u64 = 399;
-/// The first so many programmes are resampled: 399 refits take many times as long as all else.
-const RESAMPLED: u64 = 60;
 
 /// A kind of programme.
 #[derive(Clone, Debug)]
@@ -61,16 +59,23 @@ impl Study {
 
     /// Its season.
     pub fn season(&self, seed: u64, site_years: usize) -> Season {
-        run(self.programme(seed, site_years), seed)
+        run(self.programme(seed, site_years), seed, Resamples::None)
     }
 
     /// What its tables rest on, without the held-out site-years, on which no row depends and which take most of a season's time.
-    pub fn calibrated(&self, seed: u64, site_years: usize) -> Vec<Calibrated> {
+    pub fn calibrated(&self, seed: u64, site_years: usize, resamples: Resamples) -> Vec<Calibrated> {
         let mut programme = self.programme(seed, site_years);
         let tables = std::mem::take(&mut programme.tables);
-        let season = run(programme, seed);
+        let season = run(programme, seed, resamples);
         tables.into_iter().map(|specification| Calibrated::of(&season, specification)).collect()
     }
+}
+
+/// Whether site-years are resampled too, which takes many times as long as all else.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Resamples {
+    Drawn,
+    None,
 }
 
 /// A table at the base price ratio before it is written.
@@ -103,8 +108,8 @@ impl Calibrated {
 }
 
 /// A season as `stook season` has it, with fewer permutations and replicates.
-pub fn run(programme: Programme, seed: u64) -> Season {
-    let replicates = if seed <= RESAMPLED { REPLICATES } else { 0 };
+pub fn run(programme: Programme, seed: u64, resamples: Resamples) -> Season {
+    let replicates = if resamples == Resamples::Drawn { REPLICATES } else { 0 };
     let options = SeasonOptions { seed, permutations: PERMUTATIONS, replicates, ..SeasonOptions::default() };
     Season::run(programme, Vec::new(), options, &|_| ()).expect("bushels of wheat are known")
 }

@@ -134,7 +134,7 @@ fn compare(seeds: std::ops::Range<u64>, dense: [usize; 2], starts: usize) -> (us
             let plain = Plain::new(&evidence, nuisance);
             for (shape, dense) in [Shape::Line, Shape::Parabola].into_iter().zip(dense) {
                 let rss = |curve: Curve| plain.rss(|z| curve.value(z));
-                let found = lowest(&problem, shape, true).map_or(plain.total(), rss);
+                let found = lowest(&problem, shape, true, None).map_or(plain.total(), rss);
                 let forced = by_force(&plain, shape, dense, starts);
                 compared += 1;
                 if found > forced * (1.0 + WORSE) + ROUNDING * plain.total() {
@@ -174,7 +174,7 @@ fn no_spline_from_anywhere_else_fits_better() {
             plain.power = i32::from(problem.power.exponent());
             let rss = |curve: Curve| plain.rss(|z| curve.value(z));
             // Where needs differ that fit alike, none of them is given.
-            let Ok(best) = best(&problem, Shape::Spline, true) else { continue };
+            let Ok(best) = best(&problem, Shape::Spline, true, None) else { continue };
             let found = rss(best.curve);
             let search = SplineSearch::new(&problem, true);
             let mut random = stream(seed, 9);
