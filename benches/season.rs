@@ -1,7 +1,7 @@
 //! What a season costs and how it grows with site-years: `cargo bench --bench season`, or `cargo bench --bench season -- 50 200` for some sizes only.
 //!
 //! Programmes of 50, 100, 200 and 400 simulated site-years (32 plots each, 30 leaves a plot: 192 000 leaf readings at 200) are written to a temporary
-//! folder and run once each, from the files to the tables in memory, with 1 000 resamples. Each step is timed; the last lines give the exponent by which it
+//! folder and run once each, from the files to the tables in memory, then resampled 1 000 times. Each step is timed; the last lines give the exponent by which it
 //! grows from each size to the next, 1 where twice the site-years take twice as long.
 //!
 //! Memory is the peak that the process has had by then, on Linux, so sizes run in ascending order. Run it on a quiet machine.
@@ -11,10 +11,12 @@ use std::path::Path;
 use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
+use stook::calibration::{Basis, FittedTrial, Materials, gather, needs, resample};
 use stook::files::load_programme;
 use stook::quality::check_programme;
 use stook::season::{Season, SeasonOptions, Step};
 use stook::simulate::{PopulationOptions, population, programme};
+use stook::trial::{RelationKind, TableSpecification};
 
 const SIZES: [usize; 4] = [50, 100, 200, 400];
 const SEED: u64 = 11;
@@ -56,7 +58,7 @@ fn time(site_years: usize) -> Timed {
     let checking = start.elapsed();
     steps.push(("checking".to_owned(), checking));
 
-    let options = SeasonOptions { seed: SEED, replicates: RESAMPLES, ..SeasonOptions::default() };
+    let options = SeasonOptions { seed: SEED, ..SeasonOptions::default() };
     let start = Instant::now();
     let curves = Mutex::new(Duration::ZERO);
     let tables = Mutex::new(Vec::new());
@@ -81,6 +83,11 @@ fn time(site_years: usize) -> Timed {
     }
     steps.push(("warnings of results".to_owned(), whole.saturating_sub(before)));
 
+    // The tables' own intervals need no resamples: a thousand of each table's relation beside them.
+    let start = Instant::now();
+    let resampled: usize = season.programme.tables.iter().map(|table| resamples(&season, table)).sum();
+    steps.push((format!("{RESAMPLES} resamples a table"), start.elapsed()));
+
     let start = Instant::now();
     let across = season.across().len();
     steps.push(("site-years together".to_owned(), start.elapsed()));
@@ -92,13 +99,25 @@ fn time(site_years: usize) -> Timed {
 
     let peak = peak_resident();
     println!(
-        "{site_years} site-years: {findings} findings, {across} results across, {analyses} analyses, peak {} MB",
+        "{site_years} site-years: {findings} findings, {resampled} relations of resamples, {across} results across, {analyses} analyses, peak {} MB",
         peak.map_or("?".to_owned(), |bytes| (bytes / 1_000_000).to_string())
     );
     for (step, time) in &steps {
         println!("  {step:32} {:9.3} s", time.as_secs_f64());
     }
     Timed { site_years, steps }
+}
+
+/// Relations of resampled site-years at the base price ratio.
+fn resamples(season: &Season, table: &TableSpecification) -> usize {
+    let trials: Vec<FittedTrial<'_>> = season.fitted_trials().collect();
+    let evidence = gather(&trials, table, season.programme.units.n_rate).evidence;
+    let price_ratio = season.price_ratios[0];
+    let (points, _) = needs(&Basis::of(&evidence), price_ratio, season.programme.decisions.level);
+    let materials = Materials::new(points, &evidence, price_ratio);
+    let relation = materials.relation(RelationKind::CHOSEN_AMONG[0]).expect("early × topdress trials");
+    let resampled = resample(&materials, &relation, RESAMPLES, SEED).expect("a relation").expect("enough site-years");
+    resampled.resamples.len()
 }
 
 fn write(folder: &Path, site_years: usize) {
