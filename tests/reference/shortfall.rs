@@ -9,7 +9,7 @@ use std::fs;
 use approx::{assert_abs_diff_eq, assert_relative_eq};
 use serde_json::Value;
 use stook::calibration::shortfall::{
-    NeedCurve, Nuisance, Shape, Shortfall, ShortfallData, ShortfallModel, leave_one_site_year_out,
+    NeedCurve, Nuisance, Power, Shape, Shortfall, ShortfallData, ShortfallModel, leave_one_site_year_out,
 };
 use stook::experiment::{Evidence, GroupEvidence, TreatmentEvidence, TrialEvidence};
 use stook::response::Family;
@@ -111,5 +111,57 @@ fn both_sensors_and_shapes_give_the_oracles_model_and_held_out_rates() {
                 assert_eq!(expected.next(), None);
             }
         }
+    }
+}
+
+/// Residual sums of squares by the square and by the cube, c and needs by the square, of splines through the same plots by SciPy 1.17
+/// (`scipy.optimize.least_squares`, bounded, the best of 40 starts; `scipy.interpolate.BSpline` with the same knots).
+type Splined = (&'static str, Nuisance, [f64; 2], f64, &'static [(f64, f64)]);
+
+const SPLINES: [Splined; 4] = [
+    (
+        "ndvi",
+        Nuisance::Block,
+        [2_369.016_805_921_2, 2_417.875_087_701_9],
+        1.503_518_40e-3,
+        &[(0.7, 150.907_50), (0.8, 126.918_42), (0.85, 114.945_76), (0.9, 101.553_20), (0.95, 79.572_55)],
+    ),
+    (
+        "ndvi",
+        Nuisance::BlockByEarlyLevel,
+        [1_881.896_393_922_9, 1_925.017_296_864_7],
+        1.439_399_65e-3,
+        &[(0.7, 156.193_68), (0.8, 129.490_11), (0.85, 117.086_39), (0.9, 103.695_81), (0.95, 81.228_75)],
+    ),
+    (
+        "leaf_meter",
+        Nuisance::Block,
+        [2_661.598_938_374_6, 2_695.750_611_662_5],
+        1.475_772_15e-3,
+        &[(0.8, 157.574_15), (0.85, 138.267_91), (0.9, 117.969_97), (0.95, 90.236_82)],
+    ),
+    (
+        "leaf_meter",
+        Nuisance::BlockByEarlyLevel,
+        [2_102.892_695_812_5, 2_145.918_986_766_9],
+        1.431_271_39e-3,
+        &[(0.8, 162.803_37), (0.85, 138.786_51), (0.9, 118.881_99), (0.95, 92.208_34)],
+    ),
+];
+
+#[test]
+fn splines_of_need_are_those_of_another_solver() {
+    for (reading, nuisance, [square, cube], c, needs) in SPLINES {
+        let data = ShortfallData::of(&evidence(reading)).expect("eight trials");
+        let found = Shortfall::fit(&data, ShortfallModel::new(Shape::Spline, nuisance), None).expect("a response");
+        assert_eq!(found.power, Power::Square);
+        assert_relative_eq!(found.rss, square, max_relative = RSS);
+        assert_relative_eq!(found.c, c, max_relative = SIMPLEX);
+        for (index, need) in needs {
+            assert_abs_diff_eq!(found.need(*index), *need, epsilon = RATE);
+        }
+        let NeedCurve::Spline(spline) = &found.need else { panic!("{:?}", found.need) };
+        let cubed = Shortfall::fit_near(&data, nuisance, None, spline, Power::Cube).expect("a response");
+        assert_relative_eq!(cubed.rss, cube, max_relative = RSS);
     }
 }
