@@ -308,6 +308,22 @@ fn the_interval_of_a_row_is_the_jackknifes() {
 }
 
 #[test]
+fn resamples_do_not_depend_on_threads() {
+    let evidence = evidence(6, None);
+    let (points, _) = needs(&Basis::of(&evidence), RATIO, 0.95);
+    let materials = Materials::new(points, &evidence, RATIO);
+    let relation = materials.relation(RelationKind::ShortfallLinear).expect("a relation");
+    let drawn = || resample(&materials, &relation, 40, 7).expect("a relation").expect("six site-years");
+    let one = drawn();
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().expect("a pool");
+    let forms = |found: &Resampled| found.resamples.iter().map(|one| one.form.clone()).collect::<Vec<Form>>();
+    assert_eq!(forms(&pool.install(drawn)), forms(&one));
+    assert_eq!(one.resamples.len() as u64 + one.failed(), 40);
+    let [low, high] = one.percentiles(0.8, 0.9).expect("resamples");
+    assert!(low <= relation.need(0.8) && relation.need(0.8) <= high, "{low} {high}");
+}
+
+#[test]
 fn a_choice_takes_the_first_kind_that_is_not_told_from_the_best() {
     let evidence = evidence(6, None);
     let basis = Basis::of(&evidence);

@@ -20,8 +20,8 @@ impl Shortfall {
     /// The interval of the rate at an index: all rates under which the model fits with a residual sum of squares of at most RSS·(1 + F(level; 1, df)/df),
     /// as for the optimum of a response curve. An end past what is [believed](NoShortfall::NeedBeyondTested) is open.
     ///
-    /// It is of the model and of the plots' error: site-years that differ from each other by more than that make it too narrow, so that
-    /// [resampled](super::resample_shortfall) site-years are the interval to print where there are enough. `data` and `weights` are those of the fit.
+    /// It is of the model and of the plots' error: site-years that differ from each other by more than that make it too narrow, so that an interval
+    /// [over site-years](crate::calibration::Resampled::rate_interval) is the one to print where there are enough. `data` and `weights` are those of the fit.
     ///
     /// # Errors
     /// [`NoShortfall`] where the data give no problem.

@@ -28,9 +28,9 @@ mod criterion;
 mod data;
 mod fit;
 mod interval;
+mod leave_out;
 mod newton;
 mod nuisance;
-mod resample;
 mod search;
 mod spline;
 #[cfg(test)]
@@ -38,8 +38,8 @@ mod tests;
 
 pub use data::{NotUsed, ShortfallData};
 pub use fit::{NeedCurve, NeedSpline, Shortfall};
+pub use leave_out::leave_one_site_year_out;
 pub use nuisance::{ALPHA, NuisanceTest, fit_by_test, test_nuisance};
-pub use resample::{ResampledShortfalls, leave_one_site_year_out, resample_shortfall};
 
 /// How need depends on 1 − index.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

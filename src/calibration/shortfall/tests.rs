@@ -251,19 +251,6 @@ fn need_never_rises_with_the_index_unless_it_may() {
 }
 
 #[test]
-fn resamples_do_not_depend_on_threads_and_count_what_failed() {
-    let data = ShortfallData::of(&noisy()).expect("trials");
-    let model = ShortfallModel::new(Shape::Line, Nuisance::Block);
-    let one = resample_shortfall(&data, model, 40, 7).expect("six");
-    let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().expect("a pool");
-    assert_eq!(pool.install(|| resample_shortfall(&data, model, 40, 7)), Ok(one.clone()));
-    assert_eq!(one.fits.len() as u64 + one.failed(), 40);
-    let (low, high) = one.rate_interval(0.8, 0.1, 0.9).expect("fits");
-    let rate = Shortfall::fit(&data, model, None).expect("a fit").rate(0.8, 0.1);
-    assert!(low < rate && rate < high, "{low} {rate} {high}");
-}
-
-#[test]
 fn early_loss_that_topdress_cannot_mend_is_told_from_need() {
     let evidence = noisy();
     let mut lossy = evidence.clone();
@@ -339,7 +326,6 @@ fn data_that_say_nothing_of_need_say_why() {
     let data = ShortfallData::of(&alone).expect("a trial");
     assert!(Shortfall::fit(&data, line, None).is_ok());
     assert_eq!(leave_one_site_year_out(&data, line), Err(NoShortfall::OneSiteYear));
-    assert_eq!(resample_shortfall(&data, line, 10, 1), Err(NoShortfall::OneSiteYear));
     assert_eq!(Shortfall::fit(&data, line, Some(&[0.0])), Err(NoShortfall::NoTrials));
 }
 
