@@ -275,18 +275,22 @@ fn calibration_figure(season: &Season, result: &TableResult) -> Option<Calibrati
         Instrument::CanopyNdvi => "canopy NDVI",
         Instrument::LeafChlorophyll => "leaf chlorophyll",
     };
-    let site_years = calibration.site_years().len();
+    let site_years = calibration.taking_part.len();
+    let fitted_to = if relation.is_some_and(|relation| relation.kind.is_one_stage()) {
+        format!("fitted to the yields of {site_years} site-years with early × topdress trials")
+    } else {
+        format!("through {} points of {site_years} site-years", calibration.points_taking_part().count())
+    };
     let caption = format!(
         "N need against the sufficiency index ({instrument} reading ÷ N-rich reference of the same variety), {} to {}. A point is \
          one variety at one level of N already on, its need the optimum of that site-year minus the N already on, or the optimum \
          topdress within the early level; bars are {percent} % profile intervals of the optimum given its family, arrows are bounds. Line: {} \
-         relation through {} points of {site_years} site-years; band: {percent} % by leaving site-years out in turn, coverage not measured for \
-         this number of site-years. Bracket: the indices of the rate \
+         relation {fitted_to}; band: {percent} % by leaving site-years out in turn, its coverage known from simulated programmes alone. \
+         Bracket: the indices of the rate \
          table; shade: outside the calibrated indices. The rule gives no rate below zero.{worth}",
         specification.stages.0,
         specification.stages.1,
         kind,
-        calibration.points.len(),
         percent = percent(level),
         worth = worth(result),
     );

@@ -209,11 +209,9 @@ fn table(
             let resampled = rate.and(calibration.resampled.as_ref());
             RowRate {
                 rate,
-                interval: resampled
-                    .map(|resampled| noted(resampled.rate_interval(index, settings.level), resampled.site_years())),
-                new_site_years: resampled.map(|resampled| {
-                    noted(resampled.range_of_new_site_years(index, settings.new_site_years), resampled.site_years())
-                }),
+                interval: resampled.map(|resampled| noted(resampled.rate_interval(index, settings.level))),
+                new_site_years: resampled
+                    .map(|resampled| noted(resampled.range_of_new_site_years(index, settings.new_site_years))),
             }
         });
         Row {
@@ -296,12 +294,12 @@ fn round_to(rate: f64, multiple: f64) -> f64 {
 }
 
 /// An interval, and what is not known of it.
-fn noted(interval: Interval, _site_years: usize) -> RowInterval {
-    RowInterval { interval, note: Some(COVERAGE_NOT_MEASURED.to_owned()) }
+fn noted(interval: Interval) -> RowInterval {
+    RowInterval { interval, note: Some(COVERAGE.to_owned()) }
 }
 
-/// What every row interval says of itself until its coverage is measured.
-const COVERAGE_NOT_MEASURED: &str = "coverage not measured for this number of site-years";
+/// What every row interval says of itself: a programme is none of the simulated ones (`reports/row_coverage`).
+const COVERAGE: &str = "coverage known from simulated programmes alone";
 
 fn document(
     evidence: &Evidence,
