@@ -14,7 +14,7 @@ pub struct Shortfall {
     pub need: NeedCurve,
     /// The power of the shortfall that yield falls with: the square, but of a spline the one of the two that fits better.
     pub power: Power,
-    /// Yield lost by one unit of shortfall, above 0; by more, the power times as much.
+    /// Yield lost by a shortfall of one rate unit, above 0; one of d loses d², or d³, times as much.
     pub c: f64,
     /// Residual sum of squares; weighted where site-years are.
     pub rss: f64,

@@ -47,7 +47,7 @@ impl Curve {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Best {
     pub curve: Curve,
-    /// Yield lost per squared highest topdress of shortfall.
+    /// Yield lost by a shortfall of the highest topdress.
     pub c: f64,
 }
 
