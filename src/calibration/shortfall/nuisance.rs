@@ -27,8 +27,8 @@ impl NuisanceTest {
     }
 }
 
-/// Tests the nuisance *block* within *block × early level*, need being of the same shape in both. Of splines the power is each
-/// fit's own, so that the test is an approximation more.
+/// Tests the nuisance *block* within *block × early level*, need being of the same shape in both. Of splines the power of the
+/// shortfall is each fit's own: the test is then an approximation only.
 ///
 /// The second has more plateaus, which are linear, so the ratio of mean squares has an F distribution as far as any non-linear least
 /// squares has. It is not a permutation test: whichever plots were exchanged, what topdress does to them would go along. Where early
