@@ -17,12 +17,14 @@ mod comparison;
 mod font_subset;
 mod legend;
 mod marker;
+mod panels;
 mod pdf;
 mod png_image;
 mod residuals;
 mod response;
 mod scene;
 mod season;
+mod stroke;
 mod style;
 mod svg;
 mod typeface;
@@ -35,7 +37,7 @@ pub use calibration::{CalibrationFigure, CalibrationPoint, Censoring, IndexBand}
 pub use card::{Card, render_card};
 pub use comparison::{ComparisonFigure, Step};
 pub use residuals::{ResidualFigure, ResidualPoint};
-pub use response::{BandPoint, CurveLine, MarkedRate, MeanPoint, ResponsePanel, ResponsePanels};
+pub use response::{BandPoint, CurveLine, MarkedRate, MeanPoint, OverlaidCurve, ResponsePanel, ResponsePanels};
 pub use season::{DrawnFigure, NamedFigure, draw_figures, season_cards, season_figures};
 pub use style::{Colours, DecimalMark, Style, Width};
 pub use wording::{UnitForm, UnitSystem, Wording, WordingOptions};
@@ -161,6 +163,14 @@ pub enum FigureError {
     /// More panels than fit on a page.
     #[error("{count} panels; one figure takes at most {most}")]
     TooManyPanels {
+        /// The number asked for.
+        count: usize,
+        /// The most that is taken.
+        most: usize,
+    },
+    /// More lines than patterns and markers tell apart.
+    #[error("{count} lines; patterns and markers tell {most} apart")]
+    TooManyLines {
         /// The number asked for.
         count: usize,
         /// The most that is taken.

@@ -85,6 +85,7 @@ pub(super) fn panel(title: Option<&str>, intercept: f64, slope: f64, join: f64, 
                 BandPoint { rate, low: yield_at(rate) - half, high: yield_at(rate) + half }
             })
             .collect(),
+        others: Vec::new(),
         tested: [0.0, 150.0],
         optimum: Some(MarkedRate {
             name: "EONR".to_owned(),
