@@ -1,0 +1,58 @@
+//! What the figures of response groups have in common: titles, pages, and words of trial and price.
+
+use std::collections::BTreeSet;
+
+use crate::experiment::FittedGroup;
+use crate::figures::Wording;
+use crate::figures::panels::MOST_PANELS;
+use crate::response::Curve;
+use crate::trial::{NeedFrom, Trial};
+
+/// What tells a group from the others of its trial; empty for the only one.
+pub(super) fn title(group: &FittedGroup, wording: &Wording) -> String {
+    let labels = group.group.key.labels();
+    let named = labels.iter().filter(|(name, _)| name != "trial").map(|(name, level)| match name.as_str() {
+        "early_n" => format!("{}\u{a0}{} early", wording.rate_typed(level), wording.rate_unit()),
+        _ => level.clone(),
+    });
+    named.collect::<Vec<String>>().join(", ")
+}
+
+/// What the rate of a trial's curves counts: on an axis, and in a sentence.
+pub(super) fn rate_names(need_from: NeedFrom) -> [&'static str; 2] {
+    match need_from {
+        NeedFrom::DifferenceFromOptimum => ["N rate", "N rate"],
+        NeedFrom::TopdressResponse => ["Topdress N rate", "topdress N rate, a panel each early N level"],
+    }
+}
+
+/// Site-year, folder, design and blocks of a trial.
+pub(super) fn trial_words(trial: &Trial) -> String {
+    let blocks = trial.plots.iter().filter_map(|plot| plot.block.as_deref()).collect::<BTreeSet<_>>().len();
+    format!("{} ({}, {}, {blocks} blocks", trial.site_year(), trial.folder, trial.design.name().replace('-', " "))
+}
+
+/// A price ratio of the programme, as shown with its unit.
+pub(super) fn ratio_text(price_ratio: f64, wording: &Wording) -> String {
+    format!("{} {}", wording.significant(wording.price_ratio(price_ratio), 4), wording.price_ratio_unit())
+}
+
+/// Panels by page, each page with the name of its files.
+pub(super) fn pages<P>(name: &str, panels: Vec<P>) -> Vec<(String, Vec<P>)> {
+    let mut pages = Vec::new();
+    let mut rest = panels.into_iter();
+    loop {
+        let page: Vec<P> = rest.by_ref().take(MOST_PANELS).collect();
+        if page.is_empty() {
+            return pages;
+        }
+        let number = if pages.is_empty() { String::new() } else { format!("-{}", pages.len() + 1) };
+        pages.push((format!("{name}{number}"), page));
+    }
+}
+
+/// Evenly spaced rates over the tested range of a curve.
+pub(super) fn drawn_rates(curve: &Curve, points: usize) -> Vec<f64> {
+    let step = (curve.highest_rate - curve.lowest_rate) / (points - 1) as f64;
+    (0..points).map(|position| curve.lowest_rate + step * position as f64).collect()
+}
