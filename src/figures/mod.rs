@@ -17,9 +17,12 @@ mod comparison;
 mod font_subset;
 mod legend;
 mod marker;
+mod means;
+mod net_return;
 mod panels;
 mod pdf;
 mod png_image;
+mod price_response;
 mod residuals;
 mod response;
 mod scene;
@@ -36,6 +39,9 @@ mod tests;
 pub use calibration::{CalibrationFigure, CalibrationPoint, Censoring, IndexBand};
 pub use card::{Card, render_card};
 pub use comparison::{ComparisonFigure, Step};
+pub use means::{DifferenceBar, LevelMean, Levels, MeansFigure, MeansPanel, MeansSeries};
+pub use net_return::{BestRate, NearOptimumRange, NetReturnFigure, NetReturnLine, NetReturnPanel};
+pub use price_response::{PriceBandPoint, PriceMark, PricePanel, PriceResponseFigure, PriceStretch};
 pub use residuals::{ResidualFigure, ResidualPoint};
 pub use response::{BandPoint, CurveLine, MarkedRate, MeanPoint, OverlaidCurve, ResponsePanel, ResponsePanels};
 pub use season::{DrawnFigure, NamedFigure, draw_figures, season_cards, season_figures};
@@ -83,6 +89,12 @@ pub enum Figure {
     Comparison(ComparisonFigure),
     /// Residuals against what was fitted, in field order, and against normal scores.
     Residuals(ResidualFigure),
+    /// Net return against N rate at several price ratios, one panel a group.
+    NetReturn(NetReturnFigure),
+    /// The economic optimum against the price ratio, one panel a group.
+    PriceResponse(PriceResponseFigure),
+    /// Treatment means with letters and interactions, one panel an effect.
+    Means(MeansFigure),
 }
 
 impl Figure {
@@ -92,6 +104,9 @@ impl Figure {
             Figure::Calibration(figure) => figure,
             Figure::Comparison(figure) => figure,
             Figure::Residuals(figure) => figure,
+            Figure::NetReturn(figure) => figure,
+            Figure::PriceResponse(figure) => figure,
+            Figure::Means(figure) => figure,
         }
     }
 

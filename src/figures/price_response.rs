@@ -143,8 +143,7 @@ impl PricePanel {
     /// Everything in it as (price ratio, rate).
     fn places(&self) -> impl Iterator<Item = [f64; 2]> + '_ {
         let line = self.line.iter().flat_map(|stretch| stretch.points.iter().copied());
-        let band =
-            self.bands.iter().flatten().flat_map(|point| [[point.ratio, point.low], [point.ratio, point.high]]);
+        let band = self.bands.iter().flatten().flat_map(|point| [[point.ratio, point.low], [point.ratio, point.high]]);
         line.chain(band).chain(self.marks.iter().map(|mark| [mark.ratio, mark.rate]))
     }
 }
@@ -202,10 +201,10 @@ impl Panels for PriceResponseFigure {
     fn entries(&self, _: &Typeface) -> Vec<Entry> {
         let mut entries = Vec::new();
         for (bound, words) in
-            [(Censoring::None, "EONR"), (Censoring::AtLeast, "EONR at least"), (Censoring::AtMost, "EONR at most")]
+            [(Censoring::None, ""), (Censoring::AtLeast, " at least"), (Censoring::AtMost, " at most")]
         {
             if self.has(bound) {
-                entries.push(Entry::new(words, move |scene, Place { x, y }| {
+                entries.push(Entry::new(format!("{}{words}", self.rate_name), move |scene, Place { x, y }| {
                     let down = if bound == Censoring::AtMost { -0.8 } else { 0.8 };
                     let y = if bound == Censoring::None { y } else { y + down };
                     stroke(scene, &[at(x - 3.2, y), at(x + 3.2, y)], bound);

@@ -145,6 +145,14 @@ impl Scene {
         }
     }
 
+    /// An upright bar with short ends.
+    pub(super) fn bar_up(&mut self, x: f64, ends: [f64; 2], width: f64, colour: Colour) {
+        self.line(ends.map(|y| at(x, y)).to_vec(), width, colour);
+        for y in ends {
+            self.line(vec![at(x - 0.7, y), at(x + 0.7, y)], width, colour);
+        }
+    }
+
     /// An arrow head with its tip at `tip`, pointing along `(dx, dy)` (a unit vector along one axis).
     pub(super) fn arrow_head(&mut self, tip: Place, (dx, dy): (f64, f64), colour: Colour) {
         let (long, half) = (1.5, 0.65);

@@ -13,14 +13,8 @@ pub(super) struct Stroke {
 }
 
 /// Unbroken, dashes, dots, dash and dot, short dashes, dash and two dots.
-const PATTERNS: [&[f64]; 6] = [
-    &[],
-    &[2.2, 0.9],
-    &[0.5, 0.7],
-    &[2.2, 0.7, 0.5, 0.7],
-    &[1.1, 0.7],
-    &[2.2, 0.6, 0.5, 0.6, 0.5, 0.6],
-];
+const PATTERNS: [&[f64]; 6] =
+    [&[], &[2.2, 0.9], &[0.5, 0.7], &[2.2, 0.7, 0.5, 0.7], &[1.1, 0.7], &[2.2, 0.6, 0.5, 0.6, 0.5, 0.6]];
 
 /// Half the width of a line in a legend, mm.
 const HALF_KEY: f64 = 3.2;

@@ -115,7 +115,7 @@ fn legend_entries(figure: &ResponsePanels, typeface: &Typeface) -> Vec<Entry> {
         let words = if bars { "treatment mean ± SE" } else { "treatment mean" };
         entries.push(Entry::new(words, move |scene, middle| {
             if bars {
-                panel::bar_up(scene, middle.x, [middle.y - 1.4, middle.y + 1.4], THIN, INK);
+                scene.bar_up(middle.x, [middle.y - 1.4, middle.y + 1.4], THIN, INK);
             }
             panel::MEAN.draw(scene, middle);
         }));

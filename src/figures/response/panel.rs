@@ -123,7 +123,7 @@ pub(super) fn draw(scene: &mut Scene, panel: &ResponsePanel, frame: &Frame) {
         let centre = place([mean.rate, mean.mean]);
         if let Some(error) = mean.standard_error {
             let ends = [mean.mean - error, mean.mean + error].map(|end| frame.up.place(end));
-            bar_up(scene, centre.x, ends, THIN, INK);
+            scene.bar_up(centre.x, ends, THIN, INK);
         }
         MEAN.draw(scene, centre);
     }
@@ -206,14 +206,6 @@ fn interval(
         width,
         colour,
     );
-}
-
-/// An upright bar with short ends.
-pub(super) fn bar_up(scene: &mut Scene, x: f64, ends: [f64; 2], width: f64, colour: Colour) {
-    scene.line(ends.map(|y| at(x, y)).to_vec(), width, colour);
-    for y in ends {
-        scene.line(vec![at(x - 0.7, y), at(x + 0.7, y)], width, colour);
-    }
 }
 
 /// Corners and colour.

@@ -3,9 +3,9 @@
 use std::collections::BTreeSet;
 
 use crate::experiment::FittedGroup;
-use crate::figures::Wording;
 use crate::figures::panels::MOST_PANELS;
-use crate::response::Curve;
+use crate::figures::{Censoring, Wording};
+use crate::response::{Curve, OptimumStatus};
 use crate::trial::{NeedFrom, Trial};
 
 /// What tells a group from the others of its trial; empty for the only one.
@@ -55,4 +55,15 @@ pub(super) fn pages<P>(name: &str, panels: Vec<P>) -> Vec<(String, Vec<P>)> {
 pub(super) fn drawn_rates(curve: &Curve, points: usize) -> Vec<f64> {
     let step = (curve.highest_rate - curve.lowest_rate) / (points - 1) as f64;
     (0..points).map(|position| curve.lowest_rate + step * position as f64).collect()
+}
+
+/// Whether an optimum is only a bound.
+pub(super) fn censoring(status: OptimumStatus) -> Censoring {
+    match status {
+        OptimumStatus::AtHighestTestedRate => Censoring::AtLeast,
+        OptimumStatus::BeforeFirstRate => Censoring::AtMost,
+        OptimumStatus::Interior | OptimumStatus::AtZero | OptimumStatus::NotShown | OptimumStatus::NotEstimable => {
+            Censoring::None
+        }
+    }
 }
