@@ -1,17 +1,35 @@
 //! Nothing overlaps, nothing is cut off, nothing is too small to read.
 
-use super::demo::{calibration, comparison, figure, flat, many, panel, residuals};
+use std::sync::OnceLock;
+
+use super::demo::{LONG, calibration, comparison, figure, flat, many, overlaid, panel, residuals};
+use super::means::means_cases;
+use super::prices::{net_return_cases, price_cases};
 use super::svg_reader::{Page, read};
-use crate::figures::{BandPoint, Figure, MeanPoint, Style, Width, render};
+use crate::figures::{BandPoint, Colours, DecimalMark, Figure, MeanPoint, Style, Width, render};
 
 /// Coordinates in a file are rounded to a hundredth of a unit of 0.005 mm, and a length to the font's units.
 const ROUNDING: f64 = 0.01;
 
-const LONG: &str = "Larkwater valley winter wheat after field pea, reduced tillage, upper terrace, \
-                    third year of the long-running early by topdress nitrogen comparison";
+const WIDTHS: [Width; 3] = [Width::SingleColumn, Width::OneAndAHalfColumns, Width::DoubleColumn];
 
-/// Every figure that the layout is held to, rendered at both widths.
-fn pages() -> Vec<(String, Page)> {
+/// Every figure that the layout is held to, rendered at each width, in colour with a point, and in grey with a comma.
+fn pages() -> &'static [(String, Page)] {
+    static PAGES: OnceLock<Vec<(String, Page)>> = OnceLock::new();
+    PAGES.get_or_init(|| {
+        let figures = figures();
+        let plain = WIDTHS.map(|width| Style { width, dots_per_inch: 72, ..Style::default() });
+        let grey = Style { colours: Colours::Grey, decimal_mark: DecimalMark::Comma, ..plain[0] };
+        let styles = plain.into_iter().chain([grey]);
+        let drawn = |style: Style| {
+            let name = move |name: &str| format!("{name}, {:?}, {:?}", style.colours, style.width);
+            figures.iter().map(move |(figure, input)| (name(figure), read(&render(input, &style).unwrap().svg)))
+        };
+        styles.flat_map(drawn).collect()
+    })
+}
+
+fn figures() -> Vec<(String, Figure)> {
     let mut responses = vec![
         ("one", figure(vec![panel(None, 40.3, 0.6, 120.0, 1)])),
         ("titled", figure(vec![panel(Some("Pale Heron"), 40.3, 0.6, 120.0, 1)])),
@@ -82,6 +100,9 @@ fn pages() -> Vec<(String, Page)> {
         vec![BandPoint { rate: 0.0, low: -1e9, high: 1e9 }, BandPoint { rate: 150.0, low: -1e9, high: 1e9 }];
     wild.panels[0].means.push(MeanPoint { rate: 75.0, mean: 70.0, standard_error: None });
     responses.push(("wild band", wild));
+    responses.push(("families", overlaid(1, 5)));
+    responses.push(("families of eight", overlaid(8, 6)));
+    responses.push(("twelve curves", overlaid(24, 11)));
 
     let mut calibrations: Vec<(String, _)> =
         [1, 2, 7, 12, 13, 60].into_iter().map(|count| (format!("{count} site-years"), calibration(count))).collect();
@@ -132,27 +153,19 @@ fn pages() -> Vec<(String, Page)> {
     long.new.iter_mut().for_each(|step| (step.low, step.high) = (None, Some(1e6)));
     comparisons.push(("long", long));
 
-    let mut pages = Vec::new();
-    for width in [Width::SingleColumn, Width::DoubleColumn] {
-        let style = Style { width, dots_per_inch: 72, ..Style::default() };
-        for (name, input) in &responses {
-            let rendered = render(&Figure::Response(input.clone()), &style).unwrap();
-            pages.push((format!("{name}, {width:?}"), read(&rendered.svg)));
-        }
-        for (name, input) in &calibrations {
-            let rendered = render(&Figure::Calibration(input.clone()), &style).unwrap();
-            pages.push((format!("calibration, {name}, {width:?}"), read(&rendered.svg)));
-        }
-        for (name, input) in &comparisons {
-            let rendered = render(&Figure::Comparison(input.clone()), &style).unwrap();
-            pages.push((format!("comparison, {name}, {width:?}"), read(&rendered.svg)));
-        }
-        for (name, input) in &of_residuals {
-            let rendered = render(&Figure::Residuals(input.clone()), &style).unwrap();
-            pages.push((format!("residuals, {name}, {width:?}"), read(&rendered.svg)));
-        }
-    }
-    pages
+    let mut all: Vec<(String, Figure)> = Vec::new();
+    all.extend(responses.into_iter().map(|(name, input)| (name.to_owned(), Figure::Response(input))));
+    all.extend(
+        calibrations.into_iter().map(|(name, input)| (format!("calibration, {name}"), Figure::Calibration(input))),
+    );
+    all.extend(comparisons.into_iter().map(|(name, input)| (format!("comparison, {name}"), Figure::Comparison(input))));
+    all.extend(of_residuals.into_iter().map(|(name, input)| (format!("residuals, {name}"), Figure::Residuals(input))));
+    all.extend(
+        net_return_cases().into_iter().map(|(name, input)| (format!("net return, {name}"), Figure::NetReturn(input))),
+    );
+    all.extend(price_cases().into_iter().map(|(name, input)| (format!("price, {name}"), Figure::PriceResponse(input))));
+    all.extend(means_cases().into_iter().map(|(name, input)| (format!("means, {name}"), Figure::Means(input))));
+    all
 }
 
 #[test]
@@ -235,8 +248,8 @@ fn the_file_states_the_length_that_the_font_gives() {
 #[test]
 fn a_figure_has_the_width_it_was_asked_for() {
     for (name, page) in pages() {
-        let expected = if name.ends_with("SingleColumn") { 85.0 } else { 175.0 };
-        assert_eq!(page.width, expected, "{name}");
+        let expected = WIDTHS.into_iter().find(|width| name.ends_with(&format!("{width:?}"))).unwrap();
+        assert_eq!(page.width, expected.millimetres(), "{name}");
         assert!(page.height > 30.0, "{name}");
     }
 }
