@@ -77,6 +77,8 @@ pub struct NetReturnFigure {
 const NOTE_KEY: f64 = 4.0;
 /// Height of the bar of the near-optimum range, mm.
 const NEAR_HEIGHT: f64 = 1.2;
+/// From the rate axis to its middle, mm.
+const NEAR_ABOVE: f64 = 1.7;
 /// Free space above the rate axis where there is such a bar, mm.
 const NEAR_STRIP: f64 = 3.6;
 /// Width of the lines after the first, mm.
@@ -216,11 +218,12 @@ fn draw(scene: &mut Scene, panel: &NetReturnPanel, frame: &Frame) {
         scene.dashes(&[at(frame.across.from, zero), at(frame.across.to, zero)], ZERO_DASH, HAIR, STONE);
     }
     if let Some(near) = &panel.near_optimum {
-        near_bar(scene, [near.low, near.high].map(|rate| frame.across.clamped(rate)), frame.up.from - 1.7);
+        near_bar(scene, [near.low, near.high].map(|rate| frame.across.clamped(rate)), frame.up.from - NEAR_ABOVE);
     }
     if let Some(best) = panel.lines.first().and_then(|line| line.best) {
         let head = place([best.rate, best.net_return]);
-        scene.dashes(&[head, at(head.x, frame.up.from - 1.7 - NEAR_HEIGHT / 2.0)], DROP_DASH, THIN, STONE);
+        let foot = if panel.near_optimum.is_some() { NEAR_ABOVE + NEAR_HEIGHT / 2.0 } else { 0.0 };
+        scene.dashes(&[head, at(head.x, frame.up.from - foot)], DROP_DASH, THIN, STONE);
     }
     for (index, line) in panel.lines.iter().enumerate() {
         let places: Vec<Place> = line.points.iter().map(|point| place(*point)).collect();

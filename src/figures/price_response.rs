@@ -54,7 +54,7 @@ pub struct PricePanel {
     pub marks: Vec<PriceMark>,
     /// Lowest and highest rate tested.
     pub tested: [f64; 2],
-    /// The words above the panel, such as "EONR 107 lb/ac at the base ratio" or "response not shown". May be empty.
+    /// The words above the panel, such as "EONR 107 lb/ac" behind the mark of the base ratio, or "response not shown". May be empty.
     pub note: String,
 }
 
@@ -83,6 +83,8 @@ const BASE: Marker = Marker { form: Form::Diamond, filled: true, size: 1.1, colo
 const OTHER: Marker = Marker { form: Form::Circle, filled: false, size: 0.95, colour: INK };
 const BOUND_DASH: [f64; 2] = [1.4, 0.9];
 const TESTED_DASH: [f64; 2] = [0.4, 0.7];
+/// Width of the small drawing before a note, mm.
+const NOTE_KEY: f64 = 4.0;
 /// How far an arrow reaches from a bound, mm.
 const ARROW: f64 = 2.8;
 /// One arrow for so many millimetres of a bound, and at least one.
@@ -188,7 +190,13 @@ impl Panels for PriceResponseFigure {
     fn header(&self, panel: usize, width: f64, typeface: &Typeface) -> Vec<HeaderLine> {
         let Some(panel) = self.panels.get(panel) else { return Vec::new() };
         let mut lines = panels::title_lines(panel.title.as_deref().unwrap_or(""), width, typeface);
-        lines.extend(panels::note_lines(|_, _| {}, 0.0, &panel.note, width, typeface));
+        let (marked, indent) = if panel.marks.iter().any(|mark| mark.base) { (true, NOTE_KEY) } else { (false, 0.0) };
+        let sign = move |scene: &mut Scene, middle: Place| {
+            if marked {
+                BASE.draw(scene, middle);
+            }
+        };
+        lines.extend(panels::note_lines(sign, indent, &panel.note, width, typeface));
         lines
     }
 

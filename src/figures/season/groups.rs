@@ -3,7 +3,6 @@
 use std::collections::BTreeSet;
 
 use crate::experiment::FittedGroup;
-use crate::figures::panels::MOST_PANELS;
 use crate::figures::{Censoring, Wording};
 use crate::response::{Curve, OptimumStatus};
 use crate::trial::{NeedFrom, Trial};
@@ -37,12 +36,19 @@ pub(super) fn ratio_text(price_ratio: f64, wording: &Wording) -> String {
     format!("{} {}", wording.significant(wording.price_ratio(price_ratio), 4), wording.price_ratio_unit())
 }
 
-/// Panels by page, each page with the name of its files.
+/// The most panels of a figure that is to fit on a page of print, with titles of two lines.
+const ON_A_PAGE: usize = 20;
+/// Panels side by side in a figure as wide as a page.
+const IN_A_ROW: usize = 4;
+
+/// Panels by page, each page with the name of its files: whole rows, about as many on each.
 pub(super) fn pages<P>(name: &str, panels: Vec<P>) -> Vec<(String, Vec<P>)> {
+    let count = panels.len().div_ceil(ON_A_PAGE).max(1);
+    let on_each = panels.len().div_ceil(count).next_multiple_of(IN_A_ROW);
     let mut pages = Vec::new();
     let mut rest = panels.into_iter();
     loop {
-        let page: Vec<P> = rest.by_ref().take(MOST_PANELS).collect();
+        let page: Vec<P> = rest.by_ref().take(on_each).collect();
         if page.is_empty() {
             return pages;
         }

@@ -8,8 +8,8 @@ use crate::trial::Trial;
 
 /// Effects with more levels than this are tables, not pictures.
 const MOST_LEVELS: usize = 40;
-/// Standard errors of differences that agree to this share are one number.
-const SAME: f64 = 1e-9;
+/// Differences that agree to this share are one number.
+const SAME: f64 = 1e-6;
 
 /// One figure an analysis.
 pub(super) fn figures(material: Material<'_>) -> Vec<NamedFigure> {
@@ -92,17 +92,25 @@ impl View<'_> {
                 letters: family.map_or_else(String::new, |family| tukey_letters(family, &mean.levels)),
             })
         });
+        let means: Vec<LevelMean> = means.collect();
+        if means.len() < 2 {
+            return None;
+        }
         Some(MeansPanel {
             title: self.title(&effect.factors),
             axis_label: self.axis_label(factor),
             levels: self.levels(factor, &levels),
-            series: vec![MeansSeries { label: String::new(), means: means.collect() }],
+            series: vec![MeansSeries { label: String::new(), means }],
             bars: family.map_or_else(Vec::new, |family| self.least_differences(family)),
         })
     }
 
     /// The means of two factors: amounts of N along the axis where there are any, a line each level of the other factor.
     fn interaction(&self, effect: &TreatmentMeans) -> Option<MeansPanel> {
+        // A line over empty cells would join means of different site-years or varieties.
+        if effect.means.iter().any(|mean| mean.mean.is_none()) {
+            return None;
+        }
         let [along, lines] = self.along_and_lines(effect)?;
         let (factor, other) = (effect.factors.get(along)?, effect.factors.get(lines)?);
         let (levels, series) = (levels_of(effect, along), levels_of(effect, lines));
@@ -127,7 +135,7 @@ impl View<'_> {
             axis_label: self.axis_label(factor),
             levels: self.levels(factor, &levels),
             series: drawn,
-            bars: kinds.iter().filter_map(|[compared, at]| self.difference_within(compared, at)).collect(),
+            bars: self.differences_within(kinds),
         })
     }
 
@@ -208,8 +216,12 @@ impl View<'_> {
             found.and_then(|one| one.least_significant_difference)
         };
         let protected = family.protecting_p.is_some_and(|p| p <= self.alpha());
-        let tukey = length("tukey").map(|length| self.difference("HSD", length, ""));
-        let lsd = length("protected-lsd").filter(|_| protected).map(|length| self.difference("LSD", length, ""));
+        let honest = length("tukey");
+        let tukey = honest.map(|length| self.difference("HSD", length, ""));
+        // Of two means both are the same.
+        let own =
+            |length: &f64| protected && honest.is_none_or(|honest| !is_one(length.min(honest), length.max(honest)));
+        let lsd = length("protected-lsd").filter(own).map(|length| self.difference("LSD", length, ""));
         let bars: Vec<DifferenceBar> = tukey.into_iter().chain(lsd).collect();
         match family.sed.filter(|_| bars.is_empty()) {
             Some(sed) => {
@@ -217,6 +229,21 @@ impl View<'_> {
             }
             None => bars,
         }
+    }
+
+    /// What tells levels of each of two factors apart at one level of the other; one difference where they read the same.
+    fn differences_within(&self, kinds: [[&String; 2]; 2]) -> Vec<DifferenceBar> {
+        let found = |[compared, at]: [&String; 2]| Some((self.difference_within(compared, at)?, compared, at));
+        let found: Vec<_> = kinds.into_iter().filter_map(found).collect();
+        let alike = match found.as_slice() {
+            [(one, ..), (other, ..)] => one.label == other.label,
+            _ => false,
+        };
+        let worded = |(bar, compared, at): (DifferenceBar, &String, &String)| {
+            let words = if alike { String::new() } else { format!(", {compared} at the same {at}") };
+            DifferenceBar { label: bar.label + &words, ..bar }
+        };
+        found.into_iter().take(if alike { 1 } else { 2 }).map(worded).collect()
     }
 
     /// What tells levels of a factor apart at one level of another: the LSD where one number holds at all of them and the interaction is
@@ -228,7 +255,6 @@ impl View<'_> {
                 && family.within.iter().all(|(name, _)| name == at)
         };
         let families: Vec<&ComparisonFamily> = self.analysis.comparisons.iter().filter(of).collect();
-        let words = format!(", {compared} at the same {at}");
         let significant = self.p(&[compared.to_owned(), at.to_owned()]).is_some_and(|p| p <= self.alpha());
         let lsd = |family: &&ComparisonFamily| {
             family.procedures.iter().find(|one| one.procedure == "protected-lsd")?.least_significant_difference
@@ -236,7 +262,7 @@ impl View<'_> {
         let all: Option<Vec<f64>> = families.iter().map(lsd).collect();
         let (low, high) = ends(all.as_deref().unwrap_or_default());
         if significant && high > 0.0 && is_one(low, high) {
-            return Some(self.difference("LSD", high, &words));
+            return Some(self.difference("LSD", high, ""));
         }
         let sed: Vec<f64> = families.iter().filter_map(|family| Some(family.sed?.mean)).collect();
         if sed.is_empty() {
@@ -246,8 +272,8 @@ impl View<'_> {
             .iter()
             .filter_map(|family| family.sed)
             .fold((f64::INFINITY, 0.0_f64), |(low, high), sed| (low.min(sed.lowest), high.max(sed.highest)));
-        let words = if is_one(low, high) { words } else { format!(" on average{words}") };
-        Some(self.difference("SED", sed.iter().sum::<f64>() / sed.len() as f64, &words))
+        let words = if is_one(low, high) { "" } else { " on average" };
+        Some(self.difference("SED", sed.iter().sum::<f64>() / sed.len() as f64, words))
     }
 
     fn caption(&self, crop: &str, trial: Option<&Trial>) -> String {
@@ -263,13 +289,16 @@ impl View<'_> {
             _ => "linear mixed model by maximum likelihood",
         };
         let five = percent(self.alpha(), self.wording);
+        let empty = analysis.means.iter().flat_map(|effect| &effect.means).any(|mean| mean.mean.is_none());
+        let left_out =
+            if empty { " Means that empty cells leave unknown are not drawn, nor interactions with any." } else { "" };
         format!(
             "Treatment means of yield of {crop}, {which}; {}, n = {} plots; {method}). Means are estimated: other factors and blocks weigh \
              alike. Panels of one factor: means ± standard error; those that share a letter do not differ (Tukey, {five} %). Panels of two \
              factors: a line each level of the second, told apart by pattern and mark. Bars beside a panel: HSD, Tukey's least significant \
              difference; LSD, that of Student's t, given where the F test protects it (both at {five} %); SED, the standard error of a \
              difference, where no one least difference holds. Where an interaction is significant, the means of one factor say less than those \
-             of both.",
+             of both.{left_out}",
             analysis.design, analysis.observations,
         )
     }

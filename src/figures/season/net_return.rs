@@ -203,12 +203,12 @@ fn finding(panel: &NetReturnPanel, prices: &Prices, base: f64, wording: &Wording
         let best = line.best?;
         let bound = match best.bound {
             Censoring::None => "",
-            Censoring::AtLeast => "at least ",
-            Censoring::AtMost => "at most ",
+            Censoring::AtLeast => " or more",
+            Censoring::AtMost => " or less",
         };
         let is_base = if *ratio == base { "base " } else { "" };
         Some(format!(
-            "{} at {bound}{} {} ({is_base}price ratio {})",
+            "{} at {} {}{bound} ({is_base}price ratio {})",
             prices.text(best.net_return, wording),
             wording.number(best.rate, 0),
             wording.rate_unit(),

@@ -38,9 +38,9 @@ fn of_trial(material: Material<'_>, ratios: &[f64], trial: &Trial, result: &Tria
     };
     let panels: Vec<PricePanel> = result.groups.iter().filter_map(panel).collect();
     let percent = percent(season.programme.decisions.level, wording);
-    let of = match trial.need_from {
-        NeedFrom::DifferenceFromOptimum => "N rate",
-        NeedFrom::TopdressResponse => "topdress N rate, a panel each early N level",
+    let (of, panelled) = match trial.need_from {
+        NeedFrom::DifferenceFromOptimum => ("N rate", ""),
+        NeedFrom::TopdressResponse => ("topdress N rate", ", a panel each early N level,"),
     };
     let plots: usize = result.groups.iter().map(|group| group.group.rates.len()).sum();
     let (base, others) = season.price_ratios.split_first().map_or((0.0, Vec::new()), |(base, others)| {
@@ -48,7 +48,7 @@ fn of_trial(material: Material<'_>, ratios: &[f64], trial: &Trial, result: &Tria
     });
     let others_text = format!("other price ratios: {}", others.join(", "));
     let caption = format!(
-        "Economic optimum {of} (EONR) of {} against the price ratio of N to grain, {}, n = {plots} plots). At a ratio of 0, N costs nothing \
+        "Economic optimum {of} (EONR) of {}{panelled} against the price ratio of N to grain, {}, n = {plots} plots). At a ratio of 0, N costs nothing \
          and the optimum is the agronomic one. Line: the best rate of the chosen curve; broken, with arrows, where it is only a bound: \
          at least the highest tested rate (arrow up), or at most the rate drawn (arrow down). Shade: its {percent} % profile interval \
          given the family, where it lies within the tested rates; it may go on beyond the highest (dotted). A group without a line: a \
@@ -122,9 +122,9 @@ fn note(optimum: &Optimum, wording: &Wording) -> String {
     let Some(rate) = optimum.rate else { return String::new() };
     let shown = format!("{} {}", wording.number(wording.rate(rate), 0), wording.rate_unit());
     match optimum.status {
-        OptimumStatus::AtHighestTestedRate => format!("EONR at least {shown} at the base ratio"),
-        OptimumStatus::BeforeFirstRate => format!("EONR at most {shown} at the base ratio"),
-        _ => format!("EONR {shown} at the base ratio"),
+        OptimumStatus::AtHighestTestedRate => format!("EONR at least {shown}"),
+        OptimumStatus::BeforeFirstRate => format!("EONR at most {shown}"),
+        _ => format!("EONR {shown}"),
     }
 }
 
@@ -159,7 +159,9 @@ fn bands(optima: &[(f64, Optimum)], [lowest, highest]: [f64; 2], wording: &Wordi
     let mut bands: Vec<Vec<PriceBandPoint>> = vec![Vec::new()];
     for (ratio, optimum) in optima {
         let interval = &optimum.interval;
-        let limits = (!interval.segments.is_empty()).then(|| {
+        // An interval wholly past the tested rates has no place among them.
+        let inside = !interval.segments.is_empty() && interval.low.is_none_or(|low| low <= highest);
+        let limits = inside.then(|| {
             [interval.low.unwrap_or(lowest), interval.high.unwrap_or(highest)].map(|end| end.clamp(lowest, highest))
         });
         match (limits, bands.last_mut()) {
@@ -196,5 +198,6 @@ fn finding(panel: &PricePanel, wording: &Wording) -> String {
             wording.price_ratio_unit(),
         ))
     });
-    format!("{title}{}{}.", panel.note, ends.unwrap_or_default())
+    let at_base = if panel.marks.iter().any(|mark| mark.base) { " at the base price ratio" } else { "" };
+    format!("{title}{}{at_base}{}.", panel.note, ends.unwrap_or_default())
 }

@@ -66,7 +66,7 @@ pub(super) fn price_responses(panels: usize) -> PriceResponseFigure {
             line,
             bands: vec![ratios().map(band).collect()],
             tested: [0.0, 150.0],
-            note: if panel % 4 == 3 { "response not shown" } else { "EONR 118 lb/ac at the base ratio" }.to_owned(),
+            note: if panel % 4 == 3 { "response not shown" } else { "EONR 118 lb/ac" }.to_owned(),
         }
     };
     PriceResponseFigure {

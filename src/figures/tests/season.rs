@@ -71,7 +71,12 @@ fn each_kind_has_its_figures_in_the_order_of_the_trials() {
     // Nine trials, and two sets of site-years together.
     assert_eq!([ending("-means"), ending("-residuals")], [11, 9]);
     let names: Vec<&str> = figures.iter().map(|figure| figure.name.as_str()).collect();
-    for name in ["all-trials-response", "all-trials-topdress-response", "all-trials-n-rate-means"] {
+    for name in [
+        "all-trials-response",
+        "all-trials-topdress-response",
+        "all-trials-topdress-response-2",
+        "all-trials-n-rate-means",
+    ] {
         assert!(names.contains(&name), "{name}: {names:?}");
     }
     let mut sorted = names.clone();
