@@ -233,17 +233,15 @@ impl View<'_> {
 
     /// What tells levels of each of two factors apart at one level of the other; one difference where they read the same.
     fn differences_within(&self, kinds: [[&String; 2]; 2]) -> Vec<DifferenceBar> {
-        let found = |[compared, at]: [&String; 2]| Some((self.difference_within(compared, at)?, compared, at));
-        let found: Vec<_> = kinds.into_iter().filter_map(found).collect();
-        let alike = match found.as_slice() {
-            [(one, ..), (other, ..)] => one.label == other.label,
-            _ => false,
-        };
-        let worded = |(bar, compared, at): (DifferenceBar, &String, &String)| {
-            let words = if alike { String::new() } else { format!(", {compared} at the same {at}") };
-            DifferenceBar { label: bar.label + &words, ..bar }
-        };
-        found.into_iter().take(if alike { 1 } else { 2 }).map(worded).collect()
+        let mut bars: Vec<(DifferenceBar, String)> = Vec::new();
+        for [compared, at] in kinds {
+            let words = format!(", {compared} at the same {at}");
+            bars.extend(self.difference_within(compared, at).map(|bar| (bar, words)));
+        }
+        match bars.as_slice() {
+            [(one, _), (other, _)] if one.label == other.label => vec![one.clone()],
+            _ => bars.into_iter().map(|(bar, words)| DifferenceBar { label: bar.label + &words, ..bar }).collect(),
+        }
     }
 
     /// What tells levels of a factor apart at one level of another: the LSD where one number holds at all of them and the interaction is
