@@ -38,7 +38,7 @@ fn of_kind(material: Material<'_>, kind: NeedFrom, name: &str) -> Vec<NamedFigur
         .flat_map(|(trial, result)| result.groups.iter().filter_map(move |group| panel(trial, group)))
         .collect();
     let plots: usize = panels.iter().map(|panel| panel.plots.len()).sum();
-    let [rate_name, _] = groups::rate_names(kind);
+    let rate_name = groups::rate_name(kind);
     let crop = &season.programme.crop.name;
     let trials = members().count();
     let title = format!("Yield of {crop} against {rate_name}, {trials} trials");

@@ -22,11 +22,11 @@ fn of_trial(material: Material<'_>, trial: &Trial, result: &TrialResult) -> Vec<
     };
     let panels: Vec<ResponsePanel> = result.groups.iter().filter_map(panel).collect();
     let plots: usize = panels.iter().map(|panel| panel.plots.len()).sum();
-    let [rate_name, against] = groups::rate_names(trial.need_from);
+    let [rate_name, levels] = [groups::rate_name(trial.need_from), groups::panelled(trial.need_from)];
     let crop = &season.programme.crop.name;
     let title = format!("Curve families of yield of {crop} against {rate_name}, {}", trial.site_year());
     let caption = format!(
-        "Every curve family that can be estimated, yield of {crop} against {against}, {}, n = {plots} plots). Open circles: plots. \
+        "Every curve family that can be estimated, yield of {crop} against {rate_name}{levels}, {}, n = {plots} plots). Open circles: plots. \
          Filled circles: treatment means, block effects removed, with their standard error. Bold: the family that the optimum is read \
          from, which is never a line or a square root unless asked for; broken and bold: the mean, as a response was not shown. Thin: \
          the others. ΔAICc: above the smallest AICc (ΔBIC: BIC, where AICc is not defined) of the families that answer to N; those \

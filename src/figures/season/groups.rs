@@ -11,18 +11,35 @@ use crate::trial::{NeedFrom, Trial};
 pub(super) fn title(group: &FittedGroup, wording: &Wording) -> String {
     let labels = group.group.key.labels();
     let named = labels.iter().filter(|(name, _)| name != "trial").map(|(name, level)| match name.as_str() {
-        "early_n" => format!("{}\u{a0}{} early", wording.rate_typed(level), wording.rate_unit()),
+        "early_n" => format!("{}\u{a0}{} early", wording.rate_of_text(level), wording.rate_unit()),
         _ => level.clone(),
     });
     named.collect::<Vec<String>>().join(", ")
 }
 
-/// What the rate of a trial's curves counts: on an axis, and in a sentence.
-pub(super) fn rate_names(need_from: NeedFrom) -> [&'static str; 2] {
+/// What the rate of a trial's curves counts.
+pub(super) fn rate_name(need_from: NeedFrom) -> &'static str {
     match need_from {
-        NeedFrom::DifferenceFromOptimum => ["N rate", "N rate"],
-        NeedFrom::TopdressResponse => ["Topdress N rate", "topdress N rate, a panel each early N level"],
+        NeedFrom::DifferenceFromOptimum => "N rate",
+        NeedFrom::TopdressResponse => "topdress N rate",
     }
+}
+
+/// What the panels of a trial's figure are, for its caption.
+pub(super) fn panelled(need_from: NeedFrom) -> &'static str {
+    match need_from {
+        NeedFrom::DifferenceFromOptimum => "",
+        NeedFrom::TopdressResponse => ", a panel each early N level",
+    }
+}
+
+/// With a capital at its beginning.
+pub(super) fn capitalised(words: &str) -> String {
+    let mut words = words.to_owned();
+    if let Some(first) = words.get_mut(..1) {
+        first.make_ascii_uppercase();
+    }
+    words
 }
 
 /// Site-year, folder, design and blocks of a trial.

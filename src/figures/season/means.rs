@@ -1,5 +1,6 @@
 //! Treatment means of each trial's analysis of variance, and of site-years together.
 
+use super::groups::capitalised;
 use super::{Material, NamedFigure, p_text, percent};
 use crate::experiment::anova::{Analysed, Analysis, ComparisonFamily, TreatmentMeanOf, TreatmentMeans};
 use crate::figures::stroke::Stroke;
@@ -161,10 +162,7 @@ impl View<'_> {
     }
 
     fn axis_label(&self, factor: &str) -> String {
-        let mut name = factor.to_owned();
-        if let Some(first) = name.get_mut(..1) {
-            first.make_ascii_uppercase();
-        }
+        let name = capitalised(factor);
         if self.is_rate(factor) { format!("{name} ({})", self.wording.rate_unit()) } else { name }
     }
 
@@ -179,7 +177,7 @@ impl View<'_> {
     /// A level of a factor that has a line.
     fn level_text(&self, factor: &str, level: &str) -> String {
         if self.is_rate(factor) {
-            format!("{} {} {factor}", self.wording.rate_typed(level), self.wording.rate_unit())
+            format!("{} {} {factor}", self.wording.rate_of_text(level), self.wording.rate_unit())
         } else {
             level.to_owned()
         }
@@ -319,7 +317,7 @@ impl View<'_> {
 
     fn level_of(&self, factor: &str, level: &str) -> String {
         if self.is_rate(factor) {
-            format!("{} {}", self.wording.rate_typed(level), self.wording.rate_unit())
+            format!("{} {}", self.wording.rate_of_text(level), self.wording.rate_unit())
         } else {
             level.to_owned()
         }

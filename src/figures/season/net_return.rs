@@ -77,7 +77,7 @@ fn of_trial(
         (!group.group.rates.is_empty()).then(|| panel(material, prices, group, title))
     };
     let panels: Vec<NetReturnPanel> = result.groups.iter().filter_map(panel).collect();
-    let [rate_name, against] = groups::rate_names(trial.need_from);
+    let [rate_name, levels] = [groups::rate_name(trial.need_from), groups::panelled(trial.need_from)];
     let ratio_words = |(position, ratio): (usize, &f64)| {
         let base = if position == 0 { " (base)" } else { "" };
         format!("price ratio {}{base}", groups::ratio_text(*ratio, wording))
@@ -103,7 +103,7 @@ fn of_trial(
         String::new()
     };
     let caption = format!(
-        "Net return of {} against {against}, {}, n = {plots} plots): {counted}; no other cost is counted. Lines: the chosen curve of yield, \
+        "Net return of {} against {rate_name}{levels}, {}, n = {plots} plots): {counted}; no other cost is counted. Lines: the chosen curve of yield, \
          one line a price ratio, told apart by pattern and mark. Mark: the best rate; with an arrow where the best rate is at least, or at \
          most, that. Bar above the rate axis: rates {near} at the base ratio, among those tested. The uncertainty of the curves is not \
          shown here: see the intervals of the optimum.{more}",
@@ -118,7 +118,7 @@ fn of_trial(
             let finding =
                 panels.iter().map(|panel| finding(panel, prices, base, wording)).collect::<Vec<_>>().join(" ");
             let figure = Figure::NetReturn(NetReturnFigure {
-                rate_name: rate_name.to_owned(),
+                rate_name: groups::capitalised(rate_name),
                 rate_unit: Some(wording.rate_unit().to_owned()),
                 return_unit: Some(prices.unit.clone()),
                 ratios: prices.ratios.iter().enumerate().map(ratio_words).collect(),

@@ -9,7 +9,7 @@ use crate::figures::{
 };
 use crate::response::{Optimum, OptimumStatus};
 use crate::season::TrialResult;
-use crate::trial::{NeedFrom, Trial};
+use crate::trial::Trial;
 
 /// Price ratios drawn, beside the season's own: the interval of each is searched for.
 const RATIOS: usize = 41;
@@ -38,17 +38,14 @@ fn of_trial(material: Material<'_>, ratios: &[f64], trial: &Trial, result: &Tria
     };
     let panels: Vec<PricePanel> = result.groups.iter().filter_map(panel).collect();
     let percent = percent(season.programme.decisions.level, wording);
-    let (of, panelled) = match trial.need_from {
-        NeedFrom::DifferenceFromOptimum => ("N rate", ""),
-        NeedFrom::TopdressResponse => ("topdress N rate", ", a panel each early N level,"),
-    };
+    let [rate_name, levels] = [groups::rate_name(trial.need_from), groups::panelled(trial.need_from)];
     let plots: usize = result.groups.iter().map(|group| group.group.rates.len()).sum();
     let (base, others) = season.price_ratios.split_first().map_or((0.0, Vec::new()), |(base, others)| {
         (*base, others.iter().map(|ratio| wording.significant(wording.price_ratio(*ratio), 4)).collect())
     });
     let others_text = format!("other price ratios: {}", others.join(", "));
     let caption = format!(
-        "Economic optimum {of} (EONR) of {}{panelled} against the price ratio of N to grain, {}, n = {plots} plots). At a ratio of 0, N costs nothing \
+        "Economic optimum {rate_name} (EONR) of {} against the price ratio of N to grain{levels}, {}, n = {plots} plots). At a ratio of 0, N costs nothing \
          and the optimum is the agronomic one. Line: the best rate of the chosen curve; broken, with arrows, where it is only a bound: \
          at least the highest tested rate (arrow up), or at most the rate drawn (arrow down). Shade: its {percent} % profile interval \
          given the family, where it lies within the tested rates; it may go on beyond the highest (dotted). A group without a line: a \

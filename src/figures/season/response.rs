@@ -34,7 +34,7 @@ pub(super) fn pages(
     let page = |(name, panels): (String, Vec<ResponsePanel>)| {
         let finding = panels.iter().map(&found).collect::<Vec<_>>().join(" ");
         let figure = Figure::Response(ResponsePanels {
-            rate_name: groups::rate_names(need_from)[0].to_owned(),
+            rate_name: groups::capitalised(groups::rate_name(need_from)),
             rate_unit: Some(wording.rate_unit().to_owned()),
             yield_unit: Some(wording.yield_unit().to_owned()),
             band_level: season.programme.decisions.level,
@@ -56,11 +56,11 @@ fn of_trial(material: Material<'_>, trial: &Trial, result: &TrialResult) -> Vec<
     let panel = |group| panel(material, group, titled(result.groups.len(), groups::title(group, wording)));
     let panels: Vec<ResponsePanel> = result.groups.iter().filter_map(panel).collect();
     let plots: usize = panels.iter().map(|panel| panel.plots.len()).sum();
-    let [rate_name, against] = groups::rate_names(trial.need_from);
+    let [rate_name, levels] = [groups::rate_name(trial.need_from), groups::panelled(trial.need_from)];
     let crop = &season.programme.crop.name;
     let title = format!("Yield of {crop} against {rate_name}, {}", trial.site_year());
     let caption = format!(
-        "Yield of {crop} against {against}, {}, n = {plots} plots). {}{}",
+        "Yield of {crop} against {rate_name}{levels}, {}, n = {plots} plots). {}{}",
         groups::trial_words(trial),
         drawn_words(material),
         ratio_words(material),

@@ -1,6 +1,8 @@
 //! Nothing overlaps, nothing is cut off, nothing is too small to read.
 
-use std::sync::OnceLock;
+use std::sync::LazyLock;
+
+use rayon::prelude::*;
 
 use super::demo::{LONG, calibration, comparison, figure, flat, many, overlaid, panel, residuals};
 use super::means::means_cases;
@@ -11,25 +13,17 @@ use crate::figures::{BandPoint, Colours, DecimalMark, Figure, MeanPoint, Style, 
 /// Coordinates in a file are rounded to a hundredth of a unit of 0.005 mm, and a length to the font's units.
 const ROUNDING: f64 = 0.01;
 
-const WIDTHS: [Width; 3] = [Width::SingleColumn, Width::OneAndAHalfColumns, Width::DoubleColumn];
-
-/// Every figure that the layout is held to, rendered at each width, in colour with a point, and in grey with a comma.
+/// Every figure that the layout is held to, at each width; laid out once for all tests.
 fn pages() -> &'static [(String, Page)] {
-    static PAGES: OnceLock<Vec<(String, Page)>> = OnceLock::new();
-    PAGES.get_or_init(|| {
-        let figures = figures();
-        let plain = WIDTHS.map(|width| Style { width, dots_per_inch: 72, ..Style::default() });
-        let grey = Style { colours: Colours::Grey, decimal_mark: DecimalMark::Comma, ..plain[0] };
-        let styles = plain.into_iter().chain([grey]);
-        let drawn = |style: Style| {
-            let name = move |name: &str| format!("{name}, {:?}, {:?}", style.colours, style.width);
-            figures.iter().map(move |(figure, input)| (name(figure), read(&render(input, &style).unwrap().svg)))
-        };
-        styles.flat_map(drawn).collect()
-    })
+    static PAGES: LazyLock<Vec<(String, Page)>> = LazyLock::new(laid_out);
+    &PAGES
 }
 
-fn figures() -> Vec<(String, Figure)> {
+/// The widths of a column, of a page, between them and the least.
+const WIDTHS: [Width; 4] =
+    [Width::SingleColumn, Width::OneAndAHalfColumns, Width::DoubleColumn, Width::Millimetres(70.0)];
+
+fn laid_out() -> Vec<(String, Page)> {
     let mut responses = vec![
         ("one", figure(vec![panel(None, 40.3, 0.6, 120.0, 1)])),
         ("titled", figure(vec![panel(Some("Pale Heron"), 40.3, 0.6, 120.0, 1)])),
@@ -153,19 +147,34 @@ fn figures() -> Vec<(String, Figure)> {
     long.new.iter_mut().for_each(|step| (step.low, step.high) = (None, Some(1e6)));
     comparisons.push(("long", long));
 
-    let mut all: Vec<(String, Figure)> = Vec::new();
-    all.extend(responses.into_iter().map(|(name, input)| (name.to_owned(), Figure::Response(input))));
-    all.extend(
-        calibrations.into_iter().map(|(name, input)| (format!("calibration, {name}"), Figure::Calibration(input))),
-    );
-    all.extend(comparisons.into_iter().map(|(name, input)| (format!("comparison, {name}"), Figure::Comparison(input))));
-    all.extend(of_residuals.into_iter().map(|(name, input)| (format!("residuals, {name}"), Figure::Residuals(input))));
-    all.extend(
-        net_return_cases().into_iter().map(|(name, input)| (format!("net return, {name}"), Figure::NetReturn(input))),
-    );
-    all.extend(price_cases().into_iter().map(|(name, input)| (format!("price, {name}"), Figure::PriceResponse(input))));
-    all.extend(means_cases().into_iter().map(|(name, input)| (format!("means, {name}"), Figure::Means(input))));
-    all
+    let figures: Vec<(String, Figure)> = responses
+        .into_iter()
+        .map(|(name, input)| (name.to_owned(), Figure::Response(input)))
+        .chain(named("calibration", calibrations, Figure::Calibration))
+        .chain(named("comparison", comparisons, Figure::Comparison))
+        .chain(named("residuals", of_residuals, Figure::Residuals))
+        .chain(named("net return", net_return_cases(), Figure::NetReturn))
+        .chain(named("price", price_cases(), Figure::PriceResponse))
+        .chain(named("means", means_cases(), Figure::Means))
+        .collect();
+    let one = |(style, (name, figure)): (&Style, &(String, Figure))| {
+        let name = format!("{name}, {:?}, {} mm", style.colours, style.width.millimetres());
+        (name, read(&render(figure, style).unwrap().svg))
+    };
+    let plain = WIDTHS.map(|width| Style { width, dots_per_inch: 72, ..Style::default() });
+    let grey = Style { colours: Colours::Grey, decimal_mark: DecimalMark::Comma, ..plain[0] };
+    let styles: Vec<Style> = plain.into_iter().chain([grey]).collect();
+    let all: Vec<_> = styles.iter().flat_map(|style| figures.iter().map(move |named| (style, named))).collect();
+    all.into_par_iter().map(one).collect()
+}
+
+/// Figures of a kind, whose name goes before that of each.
+fn named<T>(
+    kind: &str,
+    inputs: impl IntoIterator<Item = (impl std::fmt::Display, T)>,
+    figure: fn(T) -> Figure,
+) -> impl Iterator<Item = (String, Figure)> {
+    inputs.into_iter().map(move |(name, input)| (format!("{kind}, {name}"), figure(input)))
 }
 
 #[test]
@@ -248,8 +257,7 @@ fn the_file_states_the_length_that_the_font_gives() {
 #[test]
 fn a_figure_has_the_width_it_was_asked_for() {
     for (name, page) in pages() {
-        let expected = WIDTHS.into_iter().find(|width| name.ends_with(&format!("{width:?}"))).unwrap();
-        assert_eq!(page.width, expected.millimetres(), "{name}");
+        assert!(name.ends_with(&format!(", {} mm", page.width)), "{name}: {}", page.width);
         assert!(page.height > 30.0, "{name}");
     }
 }
