@@ -48,9 +48,11 @@ const EDGE: f64 = 1.5;
 const ARROW: f64 = 3.4;
 /// Empty space at each side of the data, as a share of their range.
 const SIDE: f64 = 0.06;
-/// Largest square, mm.
-const LARGEST: f64 = 90.0;
-/// Wider figures have the legend beside the square, mm.
+/// Highest panel, mm.
+const HIGHEST: f64 = 85.0;
+/// The shorter axis spans at least this share of the longer.
+const SHORTEST: f64 = 0.6;
+/// Wider figures have the legend beside the panel, mm.
 const BESIDE: f64 = 120.0;
 const DASH: [f64; 2] = [0.8, 0.8];
 
@@ -96,12 +98,17 @@ impl AgreementFigure {
         self.points.iter().any(|point| point.censored == censored)
     }
 
-    /// The range of both axes.
-    fn range(&self) -> [f64; 2] {
-        let points = self.points.iter().flat_map(|point| [point.across, point.up]);
-        let [low, high] = axis::extent(points.chain(self.threshold.iter().map(|(value, _)| *value)));
-        let side = SIDE * (high - low);
-        [low - side, high + side]
+    /// The ranges of the level and the upright axis, the shorter no less than a share of the longer.
+    fn ranges(&self) -> [[f64; 2]; 2] {
+        let threshold = || self.threshold.iter().map(|(value, _)| *value);
+        let of = |account: fn(&AgreementPoint) -> f64| axis::extent(self.points.iter().map(account).chain(threshold()));
+        let [across, up] = [of(|point| point.across), of(|point| point.up)];
+        let longest = (across[1] - across[0]).max(up[1] - up[0]);
+        let side = SIDE * longest;
+        [across, up].map(|[low, high]| {
+            let short = (SHORTEST * longest - (high - low)).max(0.0) / 2.0;
+            [low - short - side, high + short + side]
+        })
     }
 }
 
@@ -114,37 +121,39 @@ fn lay_out(figure: &AgreementFigure, width: f64, typeface: &Typeface) -> Scene {
     } else {
         0.0
     };
-    let room = width - 2.0 * EDGE - if beside { legend_width + 4.0 } else { 0.0 };
-    let [low, high] = figure.range();
+    let right = width - EDGE - if beside { legend_width + 4.0 } else { 0.0 };
+    let [level, upright] = figure.ranges();
+    let [span_across, span_up] = [level, upright].map(|[low, high]| high - low);
     let title = |label: &str| axis::with_unit(label, figure.unit.as_deref());
-    // The square is as wide as the labels leave room for; they depend a little on its height.
-    let margin = |size: f64| {
-        let ticks = axis::ticks_up(&Scale { low, high, from: size, to: 0.0 }, low, typeface);
-        let lines = typeface.wrap(&title(&figure.up_label), LARGE, size);
+    // What stands left of the panel depends a little on its height, and its height on what it leaves: once round is near enough, as the
+    // panel is then made to fit.
+    let margin = |height: f64| {
+        let scale = Scale { low: upright[0], high: upright[1], from: height, to: 0.0 };
+        let ticks = axis::ticks_up(&scale, upright[0], typeface);
+        let lines = typeface.wrap(&title(&figure.up_label), LARGE, height);
         let labels = axis::longest_label(&ticks, typeface) + axis::LABEL_GAP + axis::TICK;
         (EDGE + axis::width_of_title_up(lines.len()) + labels, ticks, lines)
     };
-    let (left, ..) = margin((room - 16.0).clamp(20.0, LARGEST));
-    let size = (room + EDGE - left).clamp(20.0, LARGEST);
-    let (left, up_ticks, up_title) = margin(size);
-    let size = size.min(room + EDGE - left);
-    let mut across = Scale { low, high, from: left, to: left + size };
-    let across_ticks = axis::ticks_across(&across, [low, high], typeface);
-    let overhang = axis::overhang(&across_ticks, &across, typeface);
-    // Both axes shrink alike, so that agreement stays at 45°.
-    across.to -= overhang;
-    let (top, bottom) = (EDGE, EDGE + size - overhang);
-    let up = Scale { low, high, from: bottom, to: top };
+    let height_within = |room: f64| (room / span_across * span_up).min(HIGHEST);
+    let (first_left, ..) = margin(height_within(right - 16.0));
+    let (left, up_ticks, up_title) = margin(height_within(right - first_left));
+    // Both axes have the same scale, so that agreement lies at 45°.
+    let per_mm = (span_across / (right - left)).max(span_up / HIGHEST);
+    let mut across = Scale { low: level[0], high: level[1], from: left, to: left + span_across / per_mm };
+    let across_ticks = axis::ticks_across(&across, level, typeface);
+    let shrunk = 1.0 - axis::overhang(&across_ticks, &across, typeface) / (across.to - left);
+    across.to = left + shrunk * (across.to - left);
+    let (top, bottom) = (EDGE, EDGE + shrunk * span_up / per_mm);
+    let up = Scale { low: upright[0], high: upright[1], from: bottom, to: top };
     draw_data(&mut scene, figure, &across, &up);
     axis::draw_across(&mut scene, &across, bottom, &across_ticks, true, typeface);
     axis::draw_up(&mut scene, &up, left, &up_ticks, true, typeface);
     axis::title_up(&mut scene, &up_title, EDGE, (top + bottom) / 2.0, typeface);
     let across_title = typeface.wrap(&title(&figure.across_label), LARGE, across.to - left);
     let middle = (left + across.to) / 2.0;
-    let mut end =
-        axis::title_across(&mut scene, &across_title, middle, bottom + axis::depth_below() + 1.6, typeface);
+    let mut end = axis::title_across(&mut scene, &across_title, middle, bottom + axis::depth_below() + 1.6, typeface);
     let (x, mut next, most) = if beside {
-        (left + size + 4.0, top, legend_width + 0.01)
+        (left + span_across / per_mm + 4.0, top, legend_width + 0.01)
     } else {
         (left, end + 2.2, width - left - EDGE)
     };
@@ -157,7 +166,11 @@ fn lay_out(figure: &AgreementFigure, width: f64, typeface: &Typeface) -> Scene {
 }
 
 fn draw_data(scene: &mut Scene, figure: &AgreementFigure, across: &Scale, up: &Scale) {
-    scene.line(vec![at(across.from, up.from), at(across.to, up.to)], THIN, SEA);
+    let [low, high] = [across.low.max(up.low), across.high.min(up.high)];
+    if low < high {
+        let ends = [low, high].map(|value| at(across.place(value), up.place(value)));
+        scene.line(ends.to_vec(), THIN, SEA);
+    }
     if let Some((value, _)) = &figure.threshold {
         let (x, y) = (across.place(*value), up.place(*value));
         scene.dashes(&[at(x, up.from), at(x, up.to)], DASH, HAIR, STONE);
@@ -175,7 +188,7 @@ fn draw_data(scene: &mut Scene, figure: &AgreementFigure, across: &Scale, up: &S
         }
     }
     for point in &figure.points {
-        figure.marker(point.group).draw(scene, place(point));
+        figure.marker(point.group).draw_rimmed(scene, place(point));
     }
 }
 

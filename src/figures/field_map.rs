@@ -181,8 +181,9 @@ impl FieldMap {
         self.plots.iter().filter_map(|plot| plot.value)
     }
 
+    /// Whether any plot is marked as a reference: one that has a sign is marked by that.
     fn has_reference(&self) -> bool {
-        self.plots.iter().any(|plot| plot.is_reference)
+        self.plots.iter().any(|plot| plot.is_reference && !(self.is_signed && plot.value.is_some()))
     }
 
     fn has_marks(&self) -> bool {
@@ -267,14 +268,10 @@ fn draw_plot(
     let draw = |scene: &mut Scene, marker: Marker, place: Place| {
         Marker { size: marker.size * small, ..marker }.draw(scene, place);
     };
-    match (above, plot.is_reference) {
-        (Some(above), false) => draw(scene, if above { UP } else { DOWN }, mark),
-        (Some(above), true) => {
-            draw(scene, if above { UP } else { DOWN }, mark);
-            draw(scene, RICH, at(from.x + 1.0 * small, to.y - 1.0 * small));
-        }
-        (None, true) => draw(scene, RICH, mark),
-        (None, false) => {}
+    match above {
+        Some(above) => draw(scene, if above { UP } else { DOWN }, mark),
+        None if plot.is_reference => draw(scene, RICH, mark),
+        None => {}
     }
 }
 
@@ -346,8 +343,11 @@ fn number_rows_and_columns(scene: &mut Scene, cells: &Cells, typeface: &Typeface
     for column in numbered([first_column, last_column], cells.width, widest) {
         let [from, to] = cells.corners(first_row, column);
         let text = column.to_string();
-        let place = at((from.x + to.x) / 2.0, from.y - LABEL_GAP);
-        scene.text(&text, SMALL, typeface.length(&text, SMALL), Anchor::Middle, place);
+        let (length, middle) = (typeface.length(&text, SMALL), (from.x + to.x) / 2.0);
+        // The last number of narrow columns would leave the page.
+        if middle + length / 2.0 < scene.width {
+            scene.text(&text, SMALL, length, Anchor::Middle, at(middle, from.y - LABEL_GAP));
+        }
     }
     for row in numbered([first_row, last_row], cells.height, line_height(SMALL)) {
         let [from, to] = cells.corners(row, first_column);

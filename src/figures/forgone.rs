@@ -39,6 +39,8 @@ const EDGE: f64 = 1.5;
 const PITCH: f64 = 2.05;
 /// Clear paper above and below the marks of a row, mm.
 const ROW_PAD: f64 = 0.7;
+/// From the edge of a shaded row to its name, mm.
+const INSET: f64 = 1.0;
 /// Names take at most this share of the width.
 const NAMES: f64 = 0.36;
 /// Length of the arrow of a bound, mm.
@@ -95,7 +97,7 @@ fn lay_out(figure: &ForgoneFigure, width: f64, typeface: &Typeface) -> Scene {
     let names: Vec<Vec<String>> =
         figure.all().map(|row| typeface.wrap(&row.name, SMALL, NAMES * width)).collect();
     let longest = names.iter().flatten().map(|line| typeface.length(line, SMALL)).fold(0.0, f64::max);
-    let left = EDGE + longest + 1.6;
+    let left = EDGE + INSET + longest + 1.6;
     let marks = figure.rules.len().max(1) as f64 * PITCH;
     let height = |lines: &Vec<String>| marks.max(lines.len() as f64 * line_height(SMALL)) + 2.0 * ROW_PAD;
     let heights: Vec<f64> = names.iter().map(height).collect();
@@ -111,18 +113,22 @@ fn lay_out(figure: &ForgoneFigure, width: f64, typeface: &Typeface) -> Scene {
     let ticks = axis::ticks_across(&across, [across.low, high], typeface);
     across.to -= axis::overhang(&ticks, &across, typeface);
 
-    // Every second row is shaded: it leads the eye from the name to the marks.
+    // Every second row is shaded: it leads the eye from the name to the marks. Lines up from the ticks stand out from either ground.
+    let up_from_ticks = |scene: &mut Scene, top: f64, bottom: f64, colour: Colour| {
+        for tick in &ticks {
+            let x = across.place(tick.value);
+            scene.line(vec![at(x, top), at(x, bottom)], HAIR, colour);
+        }
+    };
+    up_from_ticks(&mut scene, EDGE, bottom, SAND);
     let mut top = EDGE;
     let site_years = figure.rows.len();
     for (position, height) in heights.iter().enumerate() {
         if position % 2 == 1 && position < site_years {
             scene.rectangle(at(EDGE, top), at(across.to, top + height), SAND);
+            up_from_ticks(&mut scene, top, top + height, PAPER);
         }
         top += height;
-    }
-    for tick in &ticks {
-        let x = across.place(tick.value);
-        scene.line(vec![at(x, EDGE), at(x, bottom)], HAIR, PAPER);
     }
     let zero = across.place(0.0);
     scene.line(vec![at(zero, EDGE), at(zero, bottom)], HAIR, STONE);

@@ -193,7 +193,7 @@ fn print_support(scene: &mut Scene, figure: &RateFigure, indices: &Scale, typefa
         return EDGE;
     }
     let line = if upright { longest + 1.4 } else { line_height(SMALL) };
-    let heads = if upright { "Above each row: site-years, below them plots" } else { "Site-years and plots of each row" };
+    let heads = if upright { "Above each row: site-years, below them plots" } else { "Site-years (upper) and plots (lower) of each row" };
     let mut top = EDGE;
     for head in typeface.wrap(heads, SMALL, indices.to - indices.from) {
         let place = at(indices.from, top + capital_height(SMALL));

@@ -118,13 +118,14 @@ impl ReadingFigure {
         (variety.min(count) as f64 - (count.saturating_sub(1)) as f64 / 2.0) * step
     }
 
-    fn line(&self, variety: Option<usize>) -> ([f64; 2], Colour) {
+    /// A level of a variety is broken in that variety's way; one of all is whole.
+    fn line(&self, variety: Option<usize>) -> LevelLine {
         match variety {
-            Some(variety) => {
-                let dash = DASHES.get(variety % DASHES.len()).copied().unwrap_or([1.8, 0.8]);
-                (dash, Marker::of_group(variety, self.varieties.len()).colour)
-            }
-            None => ([1.8, 0.8], INK),
+            Some(variety) => LevelLine {
+                dash: DASHES.get(variety % DASHES.len()).copied(),
+                colour: Marker::of_group(variety, self.varieties.len()).colour,
+            },
+            None => LevelLine { dash: None, colour: INK },
         }
     }
 
@@ -132,6 +133,23 @@ impl ReadingFigure {
         self.panels.iter().flat_map(|panel| {
             panel.means.iter().map(|mean| mean.n_on).chain(panel.plots.iter().map(|(_, n_on, _)| *n_on))
         })
+    }
+}
+
+/// How a level is drawn.
+#[derive(Debug, Clone, Copy)]
+struct LevelLine {
+    dash: Option<[f64; 2]>,
+    colour: Colour,
+}
+
+impl LevelLine {
+    fn draw(self, scene: &mut Scene, [from, to]: [f64; 2], y: f64) {
+        let ends = [at(from, y), at(to, y)];
+        match self.dash {
+            Some(dash) => scene.dashes(&ends, dash, THIN, self.colour),
+            None => scene.line(ends.to_vec(), THIN, self.colour),
+        }
     }
 }
 
@@ -202,9 +220,7 @@ fn lay_out(figure: &ReadingFigure, width: f64, typeface: &Typeface) -> Scene {
 
 fn draw_panel(scene: &mut Scene, figure: &ReadingFigure, panel: &ReadingPanel, across: &Scale, up: &Scale) {
     for (variety, level) in &panel.levels {
-        let (dash, colour) = figure.line(*variety);
-        let y = up.place(*level);
-        scene.dashes(&[at(across.from, y), at(across.to, y)], dash, THIN, colour);
+        figure.line(*variety).draw(scene, [across.from, across.to], up.place(*level));
     }
     let place = |variety: usize, n_on: f64, value: f64| {
         let x = across.place(n_on) + figure.aside(variety);
@@ -267,13 +283,17 @@ fn entries(figure: &ReadingFigure) -> Vec<Entry> {
     }
     let mut told: Vec<&str> = Vec::new();
     for panel in &figure.panels {
-        let Some((first, _)) = panel.levels.first().filter(|_| !told.contains(&panel.level_text.as_str())) else {
+        if panel.levels.is_empty() || told.contains(&panel.level_text.as_str()) {
             continue;
-        };
+        }
         told.push(&panel.level_text);
-        let (dash, colour) = figure.line(if is_one { *first } else { None });
+        // One stroke each variety, as many as the height of a line holds.
+        let lines: Vec<LevelLine> = panel.levels.iter().take(3).map(|(variety, _)| figure.line(*variety)).collect();
         entries.push(Entry::new(panel.level_text.as_str(), move |scene, Place { x, y }| {
-            scene.dashes(&[at(x - 3.2, y), at(x + 3.2, y)], dash, THIN, colour);
+            let first = y - 0.45 * (lines.len().saturating_sub(1)) as f64;
+            for (position, line) in lines.iter().enumerate() {
+                line.draw(scene, [x - 3.2, x + 3.2], first + 0.9 * position as f64);
+            }
         }));
     }
     if figure.panels.iter().any(|panel| !panel.plots.is_empty()) {

@@ -4,6 +4,8 @@ mod card;
 mod contents;
 mod coverage;
 mod demo;
+mod made_up;
+mod more_contents;
 mod places;
 mod refusals;
 mod svg_reader;

@@ -124,7 +124,7 @@ impl<'s> Day<'s> {
         if !plots.is_empty() {
             let pooled = self.sensing.study.components.as_ref().map(|components| components.within.sqrt());
             let panel = ReadingPanel {
-                title: format!("{}: spread within plots", self.title),
+                title: format!("{} within plots, {}", self.readings_title(), day(self.sensing.date)),
                 quantity: format!("SD of a plot's {}", self.readings_word()),
                 from_zero: true,
                 means: Vec::new(),
@@ -141,6 +141,13 @@ impl<'s> Day<'s> {
         match self.sensing.instrument {
             Instrument::CanopyNdvi => "passes",
             Instrument::LeafChlorophyll => "leaves",
+        }
+    }
+
+    fn readings_title(&self) -> &'static str {
+        match self.sensing.instrument {
+            Instrument::CanopyNdvi => "Passes",
+            Instrument::LeafChlorophyll => "Leaves",
         }
     }
 
@@ -193,7 +200,7 @@ fn caption(trial: &Trial, days: &[Day<'_>], wording: &Wording) -> String {
         .filter_map(|day| {
             let components = day.sensing.study.components.as_ref()?;
             Some(format!(
-                " Spread within plots on {}: standard deviation of a plot's {} (median {} a plot); broken line: pooled over the plots, {}.",
+                " Spread within plots on {}: standard deviation of a plot's {} (median {} a plot); line: pooled over the plots, {}.",
                 self::day(day.sensing.date),
                 day.readings_word(),
                 components.readings,

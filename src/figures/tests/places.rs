@@ -1,17 +1,23 @@
 //! Nothing overlaps, nothing is cut off, nothing is too small to read.
 
+use std::sync::OnceLock;
+
 use super::demo::{calibration, comparison, figure, flat, many, panel, residuals};
-use super::svg_reader::{Page, read};
-use crate::figures::{BandPoint, Figure, MeanPoint, Style, Width, render};
+use super::made_up::{self, LONG};
+use super::svg_reader::{Page, drawn, read};
+use crate::figures::{BandPoint, Colours, DecimalMark, Figure, MeanPoint, Style, Width, render};
 
 /// Coordinates in a file are rounded to a hundredth of a unit of 0.005 mm, and a length to the font's units.
 const ROUNDING: f64 = 0.01;
 
-const LONG: &str = "Larkwater valley winter wheat after field pea, reduced tillage, upper terrace, \
-                    third year of the long-running early by topdress nitrogen comparison";
 
-/// Every figure that the layout is held to, rendered at both widths.
-fn pages() -> Vec<(String, Page)> {
+/// Every figure that the layout is held to, rendered at every width.
+fn pages() -> &'static [(String, Page)] {
+    static PAGES: OnceLock<Vec<(String, Page)>> = OnceLock::new();
+    PAGES.get_or_init(rendered)
+}
+
+fn rendered() -> Vec<(String, Page)> {
     let mut responses = vec![
         ("one", figure(vec![panel(None, 40.3, 0.6, 120.0, 1)])),
         ("titled", figure(vec![panel(Some("Pale Heron"), 40.3, 0.6, 120.0, 1)])),
@@ -123,17 +129,22 @@ fn pages() -> Vec<(String, Page)> {
 
     let mut comparisons = vec![("plain", comparison())];
     let mut one = comparison();
-    one.old.clear();
-    one.new.truncate(1);
+    one.earlier = None;
+    one.table.steps.truncate(1);
     comparisons.push(("one row", one));
     let mut long = comparison();
-    long.old_label = LONG.to_owned();
+    long.table.label = LONG.to_owned();
     long.rate_unit = "kilograms of nitrogen a hectare, applied".to_owned();
-    long.new.iter_mut().for_each(|step| (step.low, step.high) = (None, Some(1e6)));
+    long.table.steps.iter_mut().for_each(|step| (step.low, step.high) = (None, Some(1e6)));
     comparisons.push(("long", long));
 
     let mut pages = Vec::new();
-    for width in [Width::SingleColumn, Width::DoubleColumn] {
+    let others = made_up::all();
+    let comma = Style { colours: Colours::Grey, decimal_mark: DecimalMark::Comma, dots_per_inch: 72, ..Style::default() };
+    for (name, figure) in &others {
+        pages.push((format!("{name}, grey, SingleColumn"), drawn(figure, &comma).unwrap()));
+    }
+    for width in [Width::SingleColumn, Width::OneAndAHalfColumns, Width::DoubleColumn] {
         let style = Style { width, dots_per_inch: 72, ..Style::default() };
         for (name, input) in &responses {
             let rendered = render(&Figure::Response(input.clone()), &style).unwrap();
@@ -144,12 +155,15 @@ fn pages() -> Vec<(String, Page)> {
             pages.push((format!("calibration, {name}, {width:?}"), read(&rendered.svg)));
         }
         for (name, input) in &comparisons {
-            let rendered = render(&Figure::Comparison(input.clone()), &style).unwrap();
+            let rendered = render(&Figure::Rates(input.clone()), &style).unwrap();
             pages.push((format!("comparison, {name}, {width:?}"), read(&rendered.svg)));
         }
         for (name, input) in &of_residuals {
             let rendered = render(&Figure::Residuals(input.clone()), &style).unwrap();
             pages.push((format!("residuals, {name}, {width:?}"), read(&rendered.svg)));
+        }
+        for (name, figure) in &others {
+            pages.push((format!("{name}, {width:?}"), drawn(figure, &style).unwrap()));
         }
     }
     pages
@@ -235,7 +249,11 @@ fn the_file_states_the_length_that_the_font_gives() {
 #[test]
 fn a_figure_has_the_width_it_was_asked_for() {
     for (name, page) in pages() {
-        let expected = if name.ends_with("SingleColumn") { 85.0 } else { 175.0 };
+        let expected = match name.rsplit(' ').next() {
+            Some("SingleColumn") => 85.0,
+            Some("OneAndAHalfColumns") => 130.0,
+            _ => 175.0,
+        };
         assert_eq!(page.width, expected, "{name}");
         assert!(page.height > 30.0, "{name}");
     }

@@ -27,7 +27,7 @@ fn cells<'c>(first: &'c [&'c str]) -> Vec<&'c str> {
 
 #[test]
 fn a_plot_lies_where_its_row_says_and_nowhere_without_the_key() {
-    let positions = |files| -> Vec<Option<Position>> {
+    let positions = |files: &BTreeMap<&'static str, String>| -> Vec<Option<Position>> {
         let programme = load(files).unwrap().value;
         let trial = programme.trials.iter().find(|trial| trial.folder == "upper-2024").unwrap();
         trial.plots.iter().map(|plot| plot.position).collect()
