@@ -1,23 +1,28 @@
 //! Nothing overlaps, nothing is cut off, nothing is too small to read.
 
-use std::sync::OnceLock;
+use std::sync::LazyLock;
+
+use rayon::prelude::*;
 
 use super::demo::{calibration, comparison, figure, flat, many, panel, residuals};
 use super::made_up::{self, LONG};
-use super::svg_reader::{Page, drawn, read};
-use crate::figures::{BandPoint, Colours, DecimalMark, Figure, MeanPoint, Style, Width, render};
+use super::svg_reader::{Page, drawn};
+use crate::figures::{BandPoint, Colours, DecimalMark, Figure, MeanPoint, Style, Width};
 
 /// Coordinates in a file are rounded to a hundredth of a unit of 0.005 mm, and a length to the font's units.
 const ROUNDING: f64 = 0.01;
 
-
-/// Every figure that the layout is held to, rendered at every width.
+/// Every figure that the layout is held to, at each width; laid out once for all tests.
 fn pages() -> &'static [(String, Page)] {
-    static PAGES: OnceLock<Vec<(String, Page)>> = OnceLock::new();
-    PAGES.get_or_init(rendered)
+    static PAGES: LazyLock<Vec<(String, Page)>> = LazyLock::new(laid_out);
+    &PAGES
 }
 
-fn rendered() -> Vec<(String, Page)> {
+/// The widths of a column, of a page, between them and the least.
+const WIDTHS: [Width; 4] =
+    [Width::SingleColumn, Width::OneAndAHalfColumns, Width::DoubleColumn, Width::Millimetres(70.0)];
+
+fn laid_out() -> Vec<(String, Page)> {
     let mut responses = vec![
         ("one", figure(vec![panel(None, 40.3, 0.6, 120.0, 1)])),
         ("titled", figure(vec![panel(Some("Pale Heron"), 40.3, 0.6, 120.0, 1)])),
@@ -138,35 +143,33 @@ fn rendered() -> Vec<(String, Page)> {
     long.table.steps.iter_mut().for_each(|step| (step.low, step.high) = (None, Some(1e6)));
     comparisons.push(("long", long));
 
-    let mut pages = Vec::new();
-    let others = made_up::all();
-    let comma = Style { colours: Colours::Grey, decimal_mark: DecimalMark::Comma, dots_per_inch: 72, ..Style::default() };
-    for (name, figure) in &others {
-        pages.push((format!("{name}, grey, SingleColumn"), drawn(figure, &comma).unwrap()));
-    }
-    for width in [Width::SingleColumn, Width::OneAndAHalfColumns, Width::DoubleColumn] {
-        let style = Style { width, dots_per_inch: 72, ..Style::default() };
-        for (name, input) in &responses {
-            let rendered = render(&Figure::Response(input.clone()), &style).unwrap();
-            pages.push((format!("{name}, {width:?}"), read(&rendered.svg)));
-        }
-        for (name, input) in &calibrations {
-            let rendered = render(&Figure::Calibration(input.clone()), &style).unwrap();
-            pages.push((format!("calibration, {name}, {width:?}"), read(&rendered.svg)));
-        }
-        for (name, input) in &comparisons {
-            let rendered = render(&Figure::Rates(input.clone()), &style).unwrap();
-            pages.push((format!("comparison, {name}, {width:?}"), read(&rendered.svg)));
-        }
-        for (name, input) in &of_residuals {
-            let rendered = render(&Figure::Residuals(input.clone()), &style).unwrap();
-            pages.push((format!("residuals, {name}, {width:?}"), read(&rendered.svg)));
-        }
-        for (name, figure) in &others {
-            pages.push((format!("{name}, {width:?}"), drawn(figure, &style).unwrap()));
-        }
-    }
-    pages
+    let figures: Vec<(String, Figure)> = responses
+        .into_iter()
+        .map(|(name, input)| (name.to_owned(), Figure::Response(input)))
+        .chain(named("calibration", calibrations, Figure::Calibration))
+        .chain(named("comparison", comparisons, Figure::Rates))
+        .chain(named("residuals", of_residuals, Figure::Residuals))
+        .chain(made_up::all())
+        .collect();
+    let narrow = Style { width: Width::SingleColumn, dots_per_inch: 72, ..Style::default() };
+    let styles = WIDTHS.map(|width| Style { width, ..narrow });
+    let grey = Style { colours: Colours::Grey, decimal_mark: DecimalMark::Comma, ..narrow };
+    let one = |(style, (name, figure)): (&Style, &(String, Figure))| {
+        let page = drawn(figure, style).unwrap_or_else(|error| panic!("{name}: {error}"));
+        (format!("{name}, {:?}, {} mm", style.colours, style.width.millimetres()), page)
+    };
+    let styles = || styles.iter().chain([&grey]);
+    let all: Vec<_> = styles().flat_map(|style| figures.iter().map(move |named| (style, named))).collect();
+    all.into_par_iter().map(one).collect()
+}
+
+/// Figures of a kind, whose name goes before that of each.
+fn named<T>(
+    kind: &str,
+    inputs: impl IntoIterator<Item = (impl std::fmt::Display, T)>,
+    figure: fn(T) -> Figure,
+) -> impl Iterator<Item = (String, Figure)> {
+    inputs.into_iter().map(move |(name, input)| (format!("{kind}, {name}"), figure(input)))
 }
 
 #[test]
@@ -221,6 +224,37 @@ fn no_text_covers_a_point_or_a_line() {
     }
 }
 
+/// Whether a straight line enters a box: what is left of it when each side has cut off what lies beyond (Liang and Barsky 1984).
+fn enters([from, to]: [[f64; 2]; 2], [left, right, top, bottom]: [f64; 4]) -> bool {
+    let (mut first, mut last) = (0.0_f64, 1.0_f64);
+    for (axis, low, high) in [(0, left, right), (1, top, bottom)] {
+        let step = to[axis] - from[axis];
+        if step == 0.0 {
+            if from[axis] <= low || from[axis] >= high {
+                return false;
+            }
+            continue;
+        }
+        let ends = [(low - from[axis]) / step, (high - from[axis]) / step];
+        first = first.max(ends[0].min(ends[1]));
+        last = last.min(ends[0].max(ends[1]));
+    }
+    first < last
+}
+
+#[test]
+fn no_line_runs_through_a_text() {
+    for (name, page) in pages() {
+        for text in &page.texts {
+            let inside = [text.left + ROUNDING, text.right - ROUNDING, text.top + ROUNDING, text.bottom - ROUNDING];
+            for (corners, _) in &page.lines {
+                let crossed = corners.windows(2).find(|pair| enters([pair[0], pair[1]], inside));
+                assert!(crossed.is_none(), "{name}: {crossed:?} runs through “{}”", text.content);
+            }
+        }
+    }
+}
+
 #[test]
 fn type_is_seven_points_or_larger() {
     for (name, page) in pages() {
@@ -249,12 +283,7 @@ fn the_file_states_the_length_that_the_font_gives() {
 #[test]
 fn a_figure_has_the_width_it_was_asked_for() {
     for (name, page) in pages() {
-        let expected = match name.rsplit(' ').next() {
-            Some("SingleColumn") => 85.0,
-            Some("OneAndAHalfColumns") => 130.0,
-            _ => 175.0,
-        };
-        assert_eq!(page.width, expected, "{name}");
+        assert!(name.ends_with(&format!(", {} mm", page.width)), "{name}: {}", page.width);
         assert!(page.height > 30.0, "{name}");
     }
 }
