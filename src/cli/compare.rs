@@ -10,7 +10,7 @@ use super::failure::Failure;
 use super::flags::OutputFlags;
 use super::table_file::{picture, read_table, warn_of_no_plots, warn_of_version};
 use crate::compare::compare;
-use crate::figures::{Figure, Style, render, rate_figure};
+use crate::figures::{Figure, Style, rate_figure, render};
 use crate::finding::{Finding, Place};
 use crate::output::{ComparisonOf, Provenance, write_file};
 

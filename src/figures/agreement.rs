@@ -54,6 +54,8 @@ const HIGHEST: f64 = 85.0;
 const SHORTEST: f64 = 0.6;
 /// Wider figures have the legend beside the panel, mm.
 const BESIDE: f64 = 120.0;
+/// So many groups have room in a legend below the panel.
+const FEW_GROUPS: usize = 4;
 const DASH: [f64; 2] = [0.8, 0.8];
 
 impl Description for AgreementFigure {
@@ -84,8 +86,9 @@ impl Description for AgreementFigure {
         &self.words
     }
 
+    /// Many groups want their legend beside the panel.
     fn usual_width(&self) -> super::Width {
-        super::Width::OneAndAHalfColumns
+        if self.groups.len() > FEW_GROUPS { super::Width::OneAndAHalfColumns } else { super::Width::SingleColumn }
     }
 }
 

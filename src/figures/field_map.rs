@@ -218,10 +218,7 @@ fn lay_out(figure: &FieldMap, width: f64, typeface: &Typeface) -> Scene {
     let cells = Cells::of(figure, width - left - EDGE, typeface);
     let top = EDGE + capital_height(LARGE) + 1.6 + capital_height(SMALL) + LABEL_GAP;
     let cells = Cells { origin: at(left, top), ..cells };
-    let [right, bottom] = [
-        left + f64::from(grid.columns()) * cells.width,
-        top + f64::from(grid.rows()) * cells.height,
-    ];
+    let [right, bottom] = [left + f64::from(grid.columns()) * cells.width, top + f64::from(grid.rows()) * cells.height];
     let range = figure.range();
     for plot in &figure.plots {
         draw_plot(&mut scene, figure, plot, &cells, range, typeface);

@@ -94,8 +94,7 @@ impl ForgoneFigure {
 
 fn lay_out(figure: &ForgoneFigure, width: f64, typeface: &Typeface) -> Scene {
     let mut scene = Scene { width, ..Scene::default() };
-    let names: Vec<Vec<String>> =
-        figure.all().map(|row| typeface.wrap(&row.name, SMALL, NAMES * width)).collect();
+    let names: Vec<Vec<String>> = figure.all().map(|row| typeface.wrap(&row.name, SMALL, NAMES * width)).collect();
     let longest = names.iter().flatten().map(|line| typeface.length(line, SMALL)).fold(0.0, f64::max);
     let left = EDGE + INSET + longest + 1.6;
     let marks = figure.rules.len().max(1) as f64 * PITCH;

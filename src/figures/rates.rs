@@ -145,7 +145,8 @@ fn lay_out(figure: &RateFigure, width: f64, typeface: &Typeface) -> Scene {
     for step in &figure.table.steps {
         draw_range(&mut scene, step, &indices, &rates);
     }
-    let drawn = |earlier: &RateSteps| [(earlier.clone(), BRICK, EARLIER_SHARE), (figure.table.clone(), SEA, TABLE_SHARE)];
+    let drawn =
+        |earlier: &RateSteps| [(earlier.clone(), BRICK, EARLIER_SHARE), (figure.table.clone(), SEA, TABLE_SHARE)];
     let bars: Vec<(RateSteps, Colour, f64)> = match &figure.earlier {
         Some(earlier) => drawn(earlier).into(),
         None => vec![(figure.table.clone(), SEA, ALONE)],
@@ -182,18 +183,18 @@ fn print_support(scene: &mut Scene, figure: &RateFigure, indices: &Scale, typefa
     let room =
         steps.iter().map(|step| indices.place(step.below) - indices.place(step.from)).fold(f64::INFINITY, f64::min);
     let numbers = |step: &Step| step.support.map(|support| support.map(|number| number.to_string()));
-    let longest = steps
-        .iter()
-        .filter_map(numbers)
-        .flatten()
-        .map(|number| typeface.length(&number, SMALL))
-        .fold(0.0, f64::max);
+    let longest =
+        steps.iter().filter_map(numbers).flatten().map(|number| typeface.length(&number, SMALL)).fold(0.0, f64::max);
     let upright = longest + 1.2 > room;
     if upright && 1.4 * capital_height(SMALL) > room {
         return EDGE;
     }
     let line = if upright { longest + 1.4 } else { line_height(SMALL) };
-    let heads = if upright { "Above each row: site-years, below them plots" } else { "Site-years (upper) and plots (lower) of each row" };
+    let heads = if upright {
+        "Above each row: site-years, below them plots"
+    } else {
+        "Site-years (upper) and plots (lower) of each row"
+    };
     let mut top = EDGE;
     for head in typeface.wrap(heads, SMALL, indices.to - indices.from) {
         let place = at(indices.from, top + capital_height(SMALL));

@@ -60,8 +60,9 @@ const EDGE: f64 = 1.5;
 const GAPS: [f64; 2] = [5.0, 4.0];
 /// Wider figures have two panels side by side, mm.
 const BESIDE: f64 = 120.0;
-/// Height of a panel, mm.
+/// Height of a panel, and of many in one column, mm.
 const HEIGHT: f64 = 42.0;
+const LOW: f64 = 32.0;
 /// Empty space at each side of the data, as a share of their range.
 const SIDE: f64 = 0.08;
 /// How far the varieties' means stand beside each other, mm.
@@ -154,7 +155,7 @@ impl LevelLine {
 }
 
 impl ReadingPanel {
-    /// The upright axis: everything that is drawn.
+    /// The upright axis, its places to be filled in: everything that is drawn.
     fn scale(&self) -> Scale {
         let means = self.means.iter().flat_map(|mean| {
             let deviation = mean.deviation.unwrap_or(0.0).abs();
@@ -164,13 +165,14 @@ impl ReadingPanel {
         let [low, high] = axis::extent(means.chain(others).chain(self.from_zero.then_some(0.0)));
         let side = SIDE * (high - low);
         let foot = if self.from_zero && low >= 0.0 { 0.0 } else { side };
-        Scale { low: low - foot, high: high + side, from: HEIGHT, to: 0.0 }
+        Scale { low: low - foot, high: high + side, from: 1.0, to: 0.0 }
     }
 }
 
 fn lay_out(figure: &ReadingFigure, width: f64, typeface: &Typeface) -> Scene {
     let mut scene = Scene { width, ..Scene::default() };
     let columns = if width >= BESIDE && figure.panels.len() > 1 { 2 } else { 1 };
+    let height = if columns == 1 && figure.panels.len() > 2 { LOW } else { HEIGHT };
     let column_width = (width - 2.0 * EDGE - (columns - 1) as f64 * GAPS[0]) / columns as f64;
     let [low, high] = axis::extent(figure.rates().chain([0.0]));
     let side = SIDE * (high - low);
@@ -182,7 +184,7 @@ fn lay_out(figure: &ReadingFigure, width: f64, typeface: &Typeface) -> Scene {
             row.iter().map(|panel| typeface.wrap(&panel.title, LARGE, column_width)).collect();
         let lines = titles.iter().map(Vec::len).max().unwrap_or(0);
         let panel_top = top + lines as f64 * line_height(LARGE) + 0.5;
-        let floor = panel_top + HEIGHT;
+        let floor = panel_top + height;
         let mut bottom = floor;
         for (column, (panel, title)) in row.iter().zip(&titles).enumerate() {
             let x = EDGE + column as f64 * (column_width + GAPS[0]);
@@ -192,7 +194,7 @@ fn lay_out(figure: &ReadingFigure, width: f64, typeface: &Typeface) -> Scene {
             }
             let up = Scale { from: floor, to: panel_top, ..panel.scale() };
             let up_ticks = axis::ticks_up(&up, up.low, typeface);
-            let up_title = typeface.wrap(&panel.quantity, LARGE, HEIGHT);
+            let up_title = typeface.wrap(&panel.quantity, LARGE, height);
             let left = x
                 + axis::width_of_title_up(up_title.len())
                 + axis::longest_label(&up_ticks, typeface)

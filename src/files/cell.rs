@@ -115,7 +115,8 @@ impl<'t> Cell<'t> {
 
     /// A row of plots in the field, or a place in it, which must be there.
     pub(super) fn place(&self, what: &str) -> Result<u32, Finding> {
-        let remedy = format!("number rows and columns of the field 1, 2, 3 … up to {MOST_IN_FIELD}; every plot needs both");
+        let remedy =
+            format!("number rows and columns of the field 1, 2, 3 … up to {MOST_IN_FIELD}; every plot needs both");
         if self.is_missing() {
             return Err(self.error("missing-cell", format!("the {what} is missing")).remedy(remedy));
         }

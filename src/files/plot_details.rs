@@ -125,8 +125,10 @@ fn positions(
     let before = findings.len();
     for (position, cell) in positions.iter().zip(table.column(&column.value).ok()?.cells()) {
         if let Some(earlier) = first.insert(*position, cell.row) {
-            let text =
-                format!("row {}, column {} of the field is the plot's on row {earlier} already", position.row, position.column);
+            let text = format!(
+                "row {}, column {} of the field is the plot's on row {earlier} already",
+                position.row, position.column
+            );
             findings.push(cell.error("duplicate-position", text).remedy("give every plot a place of its own"));
             first.insert(*position, earlier);
         }

@@ -34,7 +34,8 @@ const ROOT: &[&str] = &[
     "harvest",
     "exclude",
 ];
-const PLOTS: &[&str] = with_file_keys!["plot", "block", "main_plot", "strip", "position", "variety", "plants", "tillers"];
+const PLOTS: &[&str] =
+    with_file_keys!["plot", "block", "main_plot", "strip", "position", "variety", "plants", "tillers"];
 const POSITION: &[&str] = &["row", "column"];
 const APPLICATION: &[&str] = &["name", "product", "n", "planned", "date", "stage", "timing", "same_day"];
 const N: &[&str] = &["column", "same", "unit", "n_percent"];

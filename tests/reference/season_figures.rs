@@ -79,7 +79,9 @@ fn readings_are_means_and_deviations_over_the_plots_of_a_treatment() {
     let own: Vec<f64> = sensing
         .indices
         .iter()
-        .filter(|read| trial.n_already_on(&trial.plots[read.reading.plot], sensing.date, season.programme.units.n_rate) == 60.0)
+        .filter(|read| {
+            trial.n_already_on(&trial.plots[read.reading.plot], sensing.date, season.programme.units.n_rate) == 60.0
+        })
         .map(|read| read.reading.mean)
         .collect();
     let mean = own.iter().sum::<f64>() / own.len() as f64;
@@ -119,7 +121,10 @@ fn validation_and_forgone_returns_are_those_of_held_out_site_years() {
         assert_relative_eq!(shown.across, KG_HA * prediction.point.need, max_relative = FACTOR_DIGITS);
         assert_relative_eq!(shown.up, KG_HA * prediction.need, max_relative = FACTOR_DIGITS);
     }
-    assert!(figure.points.iter().any(|point| point.censored == Censoring::AtLeast), "Chalk Rise 2023 was not satisfied");
+    assert!(
+        figure.points.iter().any(|point| point.censored == Censoring::AtLeast),
+        "Chalk Rise 2023 was not satisfied"
+    );
     let Figure::Forgone(figure) = named(&figures, "leaf-jointing-forgone") else { panic!("forgone returns") };
     let unit_factor = 1.0 / 0.404_685_642_24;
     for (row, held_out) in figure.rows.iter().zip(&validation.held_out) {
@@ -154,7 +159,10 @@ fn the_rates_are_those_of_the_table_and_an_earlier_one_stands_beside_them() {
     let earlier = both.earlier.unwrap();
     assert_eq!(both.table.steps.len(), figure.table.steps.len());
     assert!(earlier.label.starts_with("old: leaf-jointing, harvests 2023 to 2025"), "{}", earlier.label);
-    assert!(both.table.steps.iter().all(|step| step.new_site_years.is_none()), "ranges of two tables would hide each other");
+    assert!(
+        both.table.steps.iter().all(|step| step.new_site_years.is_none()),
+        "ranges of two tables would hide each other"
+    );
 }
 
 #[test]

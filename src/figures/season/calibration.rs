@@ -98,7 +98,8 @@ fn critical_index(result: &TableResult, wording: &Wording) -> Option<MarkedIndex
         }
         _ => String::new(),
     };
-    let label = format!("critical index {}{}", shown(estimate), limits.replace(' ', "\u{a0}").replacen('\u{a0}', " ", 1));
+    let label =
+        format!("critical index {}{}", shown(estimate), limits.replace(' ', "\u{a0}").replacen('\u{a0}', " ", 1));
     Some(MarkedIndex { index: estimate, low: index.low, high: index.high, label })
 }
 
@@ -106,10 +107,13 @@ fn critical_index(result: &TableResult, wording: &Wording) -> Option<MarkedIndex
 fn words_of_critical_index(result: &TableResult, wording: &Wording) -> String {
     let Ok(classifier) = &result.classifier else { return String::new() };
     let Ok(critical) = &classifier.critical else { return String::new() };
-    let of = |total: Option<f64>| total.map_or_else(|| "none".to_owned(), |share| wording.number(100.0 * share, 0) + " %");
+    let of =
+        |total: Option<f64>| total.map_or_else(|| "none".to_owned(), |share| wording.number(100.0 * share, 0) + " %");
     let held_out = critical.held_out_total;
     let interval = match (critical.index.low, critical.index.high) {
-        (Some(_), Some(_)) => format!(", bar: its {} % interval from resampled site-years", percent(critical.index.level, wording)),
+        (Some(_), Some(_)) => {
+            format!(", bar: its {} % interval from resampled site-years", percent(critical.index.level, wording))
+        }
         _ => String::new(),
     };
     format!(

@@ -29,8 +29,7 @@ const REFERENCE: usize = 3;
 fn figure(trial: &Trial, result: &TrialResult, canopy: &Sensing, wording: &Wording) -> Option<Figure> {
     let stand = canopy.study.stand.as_ref()?;
     let leaf_date = stand.leaf_date?;
-    let is_leaf =
-        |sensing: &&Sensing| sensing.instrument == Instrument::LeafChlorophyll && sensing.date == leaf_date;
+    let is_leaf = |sensing: &&Sensing| sensing.instrument == Instrument::LeafChlorophyll && sensing.date == leaf_date;
     let leaf = result.sensings.iter().find(is_leaf)?;
     let point = |read: &PlotIndex| {
         let plot = trial.plots.get(read.reading.plot)?;

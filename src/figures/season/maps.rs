@@ -155,7 +155,8 @@ fn readings(trial: &Trial, sensing: &Sensing) -> Shown {
 }
 
 fn map(trial: &Trial, shown: Shown, wording: &Wording) -> FieldMap {
-    let placed = || trial.plots.iter().zip(&shown.values).filter_map(|(plot, value)| Some((plot, plot.position?, value)));
+    let placed =
+        || trial.plots.iter().zip(&shown.values).filter_map(|(plot, value)| Some((plot, plot.position?, value)));
     let plots: Vec<MapPlot> = placed()
         .map(|(plot, position, value)| MapPlot {
             name: plot.id.clone(),
@@ -192,7 +193,7 @@ fn map(trial: &Trial, shown: Shown, wording: &Wording) -> FieldMap {
     };
     let least = end(with_value().min_by(|a, b| a.1.total_cmp(&b.1)));
     let most = end(with_value().max_by(|a, b| a.1.total_cmp(&b.1)));
-    let finding = format!("{}: {} plots, from {least} to {most}.{crossed_out}", shown.words, with_value().count());
+    let finding = format!("{}: {} plots, from {least} to {most}.", shown.words, with_value().count());
     let deeper = if shown.is_signed {
         "Shade, mark and sign: plots above and below what was fitted, deeper the further"
     } else {
@@ -206,7 +207,8 @@ fn map(trial: &Trial, shown: Shown, wording: &Wording) -> FieldMap {
         trial.design.name().replace('-', " "),
         with_value().count(),
     );
-    let title = format!("Field map by {}, {}", shown.quantity.to_lowercase().replace("ndvi", "NDVI"), trial.site_year());
+    let title =
+        format!("Field map by {}, {}", shown.quantity.to_lowercase().replace("ndvi", "NDVI"), trial.site_year());
     FieldMap {
         quantity: shown.quantity,
         unit: shown.unit,

@@ -1,8 +1,9 @@
 //! The rates of each table, and of two tables side by side.
 
 use super::{Material, NamedFigure, instrument_name};
+use crate::calibration::INTERVAL_METHOD;
 use crate::figures::{DecimalMark, Figure, RateFigure, RateSteps, Step, Wording, Words};
-use crate::rate_table::{Document, RateTable, Row};
+use crate::rate_table::{Document, RateTable, Row, RowInterval, RowRate};
 use crate::season::TableResult;
 
 /// One figure each table that there is.
@@ -22,7 +23,8 @@ pub fn rate_figure(new: &RateTable, earlier: Option<&RateTable>, wording: Option
     let shown = Shown { document: new.document(), wording };
     let before = earlier.map(|table| Shown { document: table.document(), wording });
     let level = shown.percent(shown.document.settings.level);
-    let table = RateSteps { label: shown.label(before.is_some().then_some("new")), steps: shown.steps(before.is_none()) };
+    let table =
+        RateSteps { label: shown.label(before.is_some().then_some("new")), steps: shown.steps(before.is_none()) };
     let earlier = before.map(|before| RateSteps { label: before.label(Some("old")), steps: before.steps(false) });
     let words = match &earlier {
         None => shown.words(&table),
@@ -133,15 +135,20 @@ impl Shown<'_> {
         let has_intervals = table.steps.iter().any(|step| step.low.is_some() || step.high.is_some());
         let intervals = if has_intervals {
             format!(
-                " Bars: {} % intervals of the return-maximising rate at the middle of the row ({}), before limits and rounding.",
+                " Bars: {} % intervals of the return-maximising rate at the middle of the row, {}, before limits and rounding{}.",
                 self.percent(document.settings.level),
-                document.settings.interval_method,
+                match document.settings.interval_method.as_str() {
+                    INTERVAL_METHOD => "by leaving site-years out in turn",
+                    other => other,
+                },
+                self.notes(|cell| cell.interval.as_ref()),
             )
         } else {
             " No row has an interval: too few site-years.".to_owned()
         };
         let ranges = if table.steps.iter().any(|step| step.new_site_years.is_some()) {
-            format!(" Boxes: the range expected to hold the optima of {} % of new site-years.", self.new_share())
+            let notes = self.notes(|cell| cell.new_site_years.as_ref());
+            format!(" Boxes: the range expected to hold the optima of {} % of new site-years{notes}.", self.new_share())
         } else {
             String::new()
         };
@@ -152,7 +159,10 @@ impl Shown<'_> {
             several => format!(" {several} rows lie outside the calibrated indices and have no rate."),
         };
         Words {
-            title: format!("N rate by sufficiency index, {instrument}, {} to {}", document.stages.first, document.stages.last),
+            title: format!(
+                "N rate by sufficiency index, {instrument}, {} to {}",
+                document.stages.first, document.stages.last
+            ),
             caption: format!(
                 "N rate by sufficiency index ({instrument}), {} to {}: rate table {} for {}, from {} site-years, {}, at a price ratio of {}. \
                  Steps: the table's rows, rounded to {} {} and at most {}.{intervals}{ranges} Numbers above: site-years and plots whose index lies in the \
@@ -170,6 +180,15 @@ impl Shown<'_> {
             ),
             finding: format!("Rates in {}: {}.", self.rate_unit(), self.rates(table)),
         }
+    }
+
+    /// What the intervals of the rows say of themselves, each once.
+    fn notes(self, of: impl Fn(&RowRate) -> Option<&RowInterval>) -> String {
+        let cells = self.document.rows.iter().filter_map(|row| row.rates.get(self.base()));
+        let mut notes: Vec<&str> = cells.filter_map(|cell| of(cell)?.note.as_deref()).collect();
+        notes.sort_unstable();
+        notes.dedup();
+        if notes.is_empty() { String::new() } else { format!(" ({})", notes.join("; ")) }
     }
 
     /// A rate that a rule states: whole where it is.

@@ -26,8 +26,7 @@ fn pages(material: Material<'_>, trial: &Trial, result: &TrialResult) -> Vec<Nam
         varieties.iter().position(|variety| *variety == own).unwrap_or(0)
     };
     let Material { wording, .. } = material;
-    let all: Vec<(ReadingPanel, String)> =
-        days.iter().flat_map(|day| day.panels(trial, material, &position)).collect();
+    let all: Vec<(ReadingPanel, String)> = days.iter().flat_map(|day| day.panels(trial, material, &position)).collect();
     let figure = |(page, panels): (usize, &[(ReadingPanel, String)])| {
         let findings: Vec<&str> =
             panels.iter().map(|(_, finding)| finding.as_str()).filter(|finding| !finding.is_empty()).collect();

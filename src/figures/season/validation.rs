@@ -2,9 +2,7 @@
 
 use super::{Material, NamedFigure, instrument_name, page_name};
 use crate::calibration::{Bound, HeldOut, HoldOut, Performance, Rule, Validation};
-use crate::figures::{
-    AgreementFigure, AgreementPoint, Censoring, Figure, ForgoneFigure, ForgoneRow, Wording, Words,
-};
+use crate::figures::{AgreementFigure, AgreementPoint, Censoring, Figure, ForgoneFigure, ForgoneRow, Wording, Words};
 use crate::season::TableResult;
 
 /// Site-years on one page.
@@ -47,9 +45,10 @@ fn agreement(result: &TableResult, validation: &Validation, wording: &Wording) -
     let groups: Vec<String> = with_points().map(|held_out| held_out.site_year.clone()).collect();
     let mut points = Vec::new();
     let mut unbounded = 0;
-    for (group, prediction) in with_points().enumerate().flat_map(|(group, held_out)| {
-        held_out.predictions.iter().map(move |prediction| (group, prediction))
-    }) {
+    for (group, prediction) in with_points()
+        .enumerate()
+        .flat_map(|(group, held_out)| held_out.predictions.iter().map(move |prediction| (group, prediction)))
+    {
         let censored = match prediction.point.bound() {
             Bound::Exact | Bound::Within => Censoring::None,
             Bound::AtMost => Censoring::AtMost,
@@ -153,7 +152,10 @@ fn pages(result: &TableResult, validation: &Validation, wording: &Wording) -> Ve
     let bounds = if bounded == 0 {
         String::new()
     } else {
-        format!(" Arrows: at least so much, the optimum of a point lies past the tested rates ({bounded} site-years).")
+        let site_years = if bounded == 1 { "site-year" } else { "site-years" };
+        format!(
+            " Arrows: at least so much, as the optimum of a point lies past the tested rates (in {bounded} {site_years})."
+        )
     };
     let caption = format!(
         "Return that each rule forgoes against the best rate in hindsight, {instrument}: {}. Sensor: the rate by the relation of the other \
@@ -161,7 +163,8 @@ fn pages(result: &TableResult, validation: &Validation, wording: &Wording) -> Ve
          own curves.{bounds}{means}",
         held_out(validation),
     );
-    let finding = format!("Forgone returns in {} held-out site-years.{means}{}", rows.len(), super::calibration::worth(result));
+    let finding =
+        format!("Forgone returns in {} held-out site-years.{means}{}", rows.len(), super::calibration::worth(result));
     let title = format!("Forgone return by site-year, {instrument}");
     let words = Words { title, caption, finding };
     let last = rows.len().div_ceil(ROWS).saturating_sub(1);

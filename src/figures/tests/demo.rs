@@ -1,8 +1,8 @@
 //! Made-up figures that other tests measure, and a test that writes them out to be looked at.
 
 use crate::figures::{
-    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, CurveLine, Figure, IndexBand,
-    MarkedRate, MeanPoint, RateFigure, RateSteps, ResidualFigure, ResidualPoint, ResponsePanel, ResponsePanels, Step, Style, Width, Words,
+    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, CurveLine, Figure, IndexBand, MarkedRate, MeanPoint,
+    RateFigure, RateSteps, ResidualFigure, ResidualPoint, ResponsePanel, ResponsePanels, Step, Style, Width, Words,
     render,
 };
 
@@ -31,10 +31,7 @@ pub(super) fn comparison() -> RateFigure {
     RateFigure {
         index_label: "Sufficiency index, leaf chlorophyll".to_owned(),
         rate_unit: "lb/ac".to_owned(),
-        table: RateSteps {
-            label: "new: leaf-jointing, harvests 2023 to 2025".to_owned(),
-            steps: steps(4, 95.0, 0.08),
-        },
+        table: RateSteps { label: "new: leaf-jointing, harvests 2023 to 2025".to_owned(), steps: steps(4, 95.0, 0.08) },
         earlier: Some(RateSteps { label: "old: leaf-jointing, harvests 2023 to 2024".to_owned(), steps: old }),
         range_text: String::new(),
         interval_text: "95 % interval of the return-maximising rate".to_owned(),

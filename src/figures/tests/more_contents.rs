@@ -41,7 +41,10 @@ fn labels(page: &Page) -> [Vec<(f64, f64)>; 2] {
     let left = numbers.iter().map(|(_, text)| text.x).fold(f64::INFINITY, f64::min);
     let across = numbers.iter().filter(|(_, text)| (text.y - floor).abs() < 1e-9);
     let up = numbers.iter().filter(|(_, text)| (text.x - left).abs() < 1e-9);
-    [across.map(|(value, text)| (*value, text.x)).collect(), up.map(|(value, text)| (*value, text.y - HALF_CAPITAL)).collect()]
+    [
+        across.map(|(value, text)| (*value, text.x)).collect(),
+        up.map(|(value, text)| (*value, text.y - HALF_CAPITAL)).collect(),
+    ]
 }
 
 fn scales(page: &Page) -> (impl Fn(f64) -> f64, impl Fn(f64) -> f64) {
@@ -59,7 +62,11 @@ fn marked(page: &Page, x: f64, y: f64) -> bool {
     let circle = page.circles.iter().any(|(cx, cy, ..)| (cx - x).abs() < PLACEMENT && (cy - y).abs() < PLACEMENT);
     let polygon = page.polygons.iter().any(|(corners, _)| {
         let ([left, right], [top, bottom]) = (extent(corners, 0), extent(corners, 1));
-        ((left + right) / 2.0 - x).abs() < PLACEMENT && top < y && y < bottom && right - left < 3.5 && bottom - top < 3.5
+        ((left + right) / 2.0 - x).abs() < PLACEMENT
+            && top < y
+            && y < bottom
+            && right - left < 3.5
+            && bottom - top < 3.5
     });
     circle || polygon
 }
@@ -91,14 +98,27 @@ fn every_plot_of_a_map_has_its_name_and_number_in_one_cell_at_its_row_and_column
             .filter(|text| text.left >= left && text.right <= right && text.top >= top && text.bottom <= bottom)
             .map(|text| text.content.as_str())
             .collect();
-        let sign = |value: f64| if value > 0.0 { "+" } else if value < 0.0 { "\u{2212}" } else { "" };
+        let sign = |value: f64| {
+            if value > 0.0 {
+                "+"
+            } else if value < 0.0 {
+                "\u{2212}"
+            } else {
+                ""
+            }
+        };
         let shown = plot.value.map(|value| format!("{}{:.1}", sign(value), value.abs()));
         let expected: Vec<&str> = [plot.name.as_str()].into_iter().chain(shown.as_deref()).collect();
         assert_eq!(inside, expected);
         // What has no value is crossed out: a stroke from corner to corner.
         let crossed = page.lines.iter().any(|(corners, _)| {
             let ([a, b], [c, d]) = (extent(corners, 0), extent(corners, 1));
-            corners.len() == 2 && (a - left).abs() < PLACEMENT && (b - right).abs() < PLACEMENT && c > top && (d - bottom).abs() < PLACEMENT && d - c > 1.0
+            corners.len() == 2
+                && (a - left).abs() < PLACEMENT
+                && (b - right).abs() < PLACEMENT
+                && c > top
+                && (d - bottom).abs() < PLACEMENT
+                && d - c > 1.0
         });
         assert_eq!(crossed, plot.value.is_none(), "{plot:?}");
         // The sign is a triangle too: upward above zero, downward (a rim and its paper) below.
@@ -117,12 +137,16 @@ fn blocks_are_parted_by_heavy_lines_and_plots_by_hairlines() {
     let input = map(4, 3, false);
     let page = page(Figure::Map(input));
     let [cell_left, cell_right] = {
-        let (corners, _) = page.polygons.iter().find(|(corners, _)| extent(corners, 1)[1] - extent(corners, 1)[0] > 3.5).unwrap();
+        let (corners, _) =
+            page.polygons.iter().find(|(corners, _)| extent(corners, 1)[1] - extent(corners, 1)[0] > 3.5).unwrap();
         extent(corners, 0)
     };
     let heavy = page.lines.iter().filter(|(corners, colour)| {
         let length = (corners[0][0] - corners[1][0]).abs();
-        colour == INK && corners.len() == 2 && corners[0][1] == corners[1][1] && (length - cell_right + cell_left).abs() < PLACEMENT
+        colour == INK
+            && corners.len() == 2
+            && corners[0][1] == corners[1][1]
+            && (length - cell_right + cell_left).abs() < PLACEMENT
     });
     // Two blocks of two rows and three columns: each has three plots above and three below its edge.
     assert_eq!(heavy.count(), 12);
@@ -224,9 +248,10 @@ fn what_each_rule_forgoes_stands_in_the_row_of_its_site_year() {
     }
     let bounded = input.rows.iter().chain(&input.mean).filter(|row| row.is_lower_bound);
     let arrows = bounded.map(|row| row.forgone.iter().flatten().count()).sum::<usize>() + 1;
-    let heads = page.polygons.iter().filter(|(corners, _)| {
-        corners.len() == 3 && corners[0][0] > corners[1][0] && corners[1][0] == corners[2][0]
-    });
+    let heads = page
+        .polygons
+        .iter()
+        .filter(|(corners, _)| corners.len() == 3 && corners[0][0] > corners[1][0] && corners[1][0] == corners[2][0]);
     assert_eq!(heads.count(), arrows, "one each bound, and one in the legend");
 }
 
@@ -246,7 +271,9 @@ fn a_row_of_a_table_has_its_rate_interval_range_and_support() {
             let Some(limit) = limit else { continue };
             let cap = page.lines.iter().any(|(corners, own)| {
                 let [a, b] = extent(corners, 0);
-                own == colour && ((a + b) / 2.0 - middle).abs() < PLACEMENT && b - a < 2.0
+                own == colour
+                    && ((a + b) / 2.0 - middle).abs() < PLACEMENT
+                    && b - a < 2.0
                     && corners.iter().all(|[_, y]| (y - up(limit)).abs() < PLACEMENT)
             });
             assert!(cap, "{step:?}");
@@ -254,11 +281,14 @@ fn a_row_of_a_table_has_its_rate_interval_range_and_support() {
         let [low, high] = step.new_site_years.unwrap();
         let boxed = page.polygons.iter().any(|(corners, _)| {
             let ([a, b], [top, bottom]) = (extent(corners, 0), extent(corners, 1));
-            ((a + b) / 2.0 - middle).abs() < PLACEMENT && (top - up(high)).abs() < PLACEMENT && (bottom - up(low)).abs() < PLACEMENT
+            ((a + b) / 2.0 - middle).abs() < PLACEMENT
+                && (top - up(high)).abs() < PLACEMENT
+                && (bottom - up(low)).abs() < PLACEMENT
         });
         assert!(boxed, "{step:?}");
         for number in step.support.unwrap() {
-            let printed = page.texts.iter().any(|text| text.content == number.to_string() && (text.x - middle).abs() < PLACEMENT);
+            let printed =
+                page.texts.iter().any(|text| text.content == number.to_string() && (text.x - middle).abs() < PLACEMENT);
             assert!(printed, "{number} above {step:?}");
         }
     }
@@ -269,9 +299,10 @@ fn the_critical_index_is_a_broken_upright_line_with_its_interval_and_name() {
     let page = page(Figure::Calibration(with_critical_index(9, Some(0.90))));
     let across = scale(labels(&page)[0].clone());
     let upright = |x: f64| {
-        let strokes = page.lines.iter().filter(|(corners, colour)| {
-            colour == BRICK && corners.iter().all(|[at, _]| (at - x).abs() < PLACEMENT)
-        });
+        let strokes = page
+            .lines
+            .iter()
+            .filter(|(corners, colour)| colour == BRICK && corners.iter().all(|[at, _]| (at - x).abs() < PLACEMENT));
         strokes.count()
     };
     assert!(upright(across(0.93)) > 10, "dashes from foot to head");

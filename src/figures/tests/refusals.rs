@@ -123,7 +123,9 @@ fn a_map_with_two_plots_at_one_place_or_a_field_beyond_the_page_is_refused() {
     let mut twice = map(2, 3, false);
     (twice.plots[4].row, twice.plots[4].column) = (1, 1);
     let outcome = render(&Figure::Map(twice), &SMALL);
-    assert!(matches!(outcome, Err(FigureError::SamePlace { first, second }) if (first.as_str(), second.as_str()) == ("101", "105")));
+    assert!(
+        matches!(outcome, Err(FigureError::SamePlace { first, second }) if (first.as_str(), second.as_str()) == ("101", "105"))
+    );
     let mut wide = map(2, 3, false);
     wide.plots[5].column = u32::MAX;
     let outcome = render(&Figure::Map(wide), &SMALL);

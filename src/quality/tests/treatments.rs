@@ -81,7 +81,12 @@ fn a_plot_that_lies_away_from_its_block_is_told_once() {
     let folder = "osier-bend-2025";
     let told = told(folder, |trial| plot(trial, "104").position = Some(Position { row: 7, column: 4 }));
     let row = sound_trial(folder).plots[position(&sound_trial(folder), "104")].row;
-    assert_one(&told, "apart-from-block", (Some(row), Some("field_row"), Some("7")), &["plot 104", "column 4", "block 1"]);
+    assert_one(
+        &told,
+        "apart-from-block",
+        (Some(row), Some("field_row"), Some("7")),
+        &["plot 104", "column 4", "block 1"],
+    );
 }
 
 #[test]
