@@ -19,14 +19,19 @@ mod font_subset;
 mod forgone;
 mod legend;
 mod marker;
+mod means;
+mod net_return;
+mod panels;
 mod pdf;
 mod png_image;
+mod price_response;
 mod rates;
 mod readings;
 mod residuals;
 mod response;
 mod scene;
 mod season;
+mod stroke;
 mod style;
 mod svg;
 mod typeface;
@@ -40,10 +45,13 @@ pub use calibration::{CalibrationFigure, CalibrationPoint, Censoring, IndexBand,
 pub use card::{Card, render_card};
 pub use field_map::{FieldMap, MapPlot};
 pub use forgone::{ForgoneFigure, ForgoneRow};
+pub use means::{DifferenceBar, LevelMean, Levels, MeansFigure, MeansPanel, MeansSeries};
+pub use net_return::{BestRate, NearOptimumRange, NetReturnFigure, NetReturnLine, NetReturnPanel};
+pub use price_response::{PriceBandPoint, PriceMark, PricePanel, PriceResponseFigure, PriceStretch};
 pub use rates::{RateFigure, RateSteps, Step};
 pub use readings::{ReadingFigure, ReadingMean, ReadingPanel};
 pub use residuals::{ResidualFigure, ResidualPoint};
-pub use response::{BandPoint, CurveLine, MarkedRate, MeanPoint, ResponsePanel, ResponsePanels};
+pub use response::{BandPoint, CurveLine, MarkedRate, MeanPoint, OverlaidCurve, ResponsePanel, ResponsePanels};
 pub use season::{DrawnFigure, NamedFigure, draw_figures, rate_figure, season_cards, season_figures};
 pub use style::{Colours, DecimalMark, Style, Width};
 pub use wording::{UnitForm, UnitSystem, Wording, WordingOptions};
@@ -97,6 +105,12 @@ pub enum Figure {
     Forgone(ForgoneFigure),
     /// Residuals against what was fitted, in field order, and against normal scores.
     Residuals(ResidualFigure),
+    /// Net return against N rate at several price ratios, one panel a group.
+    NetReturn(NetReturnFigure),
+    /// The economic optimum against the price ratio, one panel a group.
+    PriceResponse(PriceResponseFigure),
+    /// Treatment means with letters and interactions, one panel an effect.
+    Means(MeansFigure),
 }
 
 impl Figure {
@@ -110,6 +124,9 @@ impl Figure {
             Figure::Agreement(figure) => figure,
             Figure::Forgone(figure) => figure,
             Figure::Residuals(figure) => figure,
+            Figure::NetReturn(figure) => figure,
+            Figure::PriceResponse(figure) => figure,
+            Figure::Means(figure) => figure,
         }
     }
 
@@ -203,6 +220,14 @@ pub enum FigureError {
         first: String,
         /// The other.
         second: String,
+    },
+    /// More lines than patterns and markers tell apart.
+    #[error("{count} lines; patterns and markers tell {most} apart")]
+    TooManyLines {
+        /// The number asked for.
+        count: usize,
+        /// The most that is taken.
+        most: usize,
     },
     /// A card with more rows and words than a page.
     #[error("{rows} rows and what must be said with them don't fit on one page: widen the table's index step")]

@@ -1,8 +1,14 @@
 //! The figures of a season, described from its results in the units that they are to be shown in.
 
+mod all_trials;
 mod calibration;
+mod families;
+mod groups;
 mod leaf_canopy;
 mod maps;
+mod means;
+mod net_return;
+mod price_response;
 mod rates;
 mod readings;
 mod residuals;
@@ -54,8 +60,13 @@ struct Material<'a> {
 #[must_use]
 pub fn season_figures(season: &Season, analysed: &[Analysed], wording: &Wording) -> Vec<NamedFigure> {
     let material = Material { season, analysed, wording };
-    let kinds: [fn(Material<'_>) -> Vec<NamedFigure>; 9] = [
+    let kinds: &[fn(Material<'_>) -> Vec<NamedFigure>] = &[
         response::figures,
+        all_trials::figures,
+        families::figures,
+        net_return::figures,
+        price_response::figures,
+        means::figures,
         residuals::figures,
         maps::figures,
         readings::figures,
@@ -65,7 +76,7 @@ pub fn season_figures(season: &Season, analysed: &[Analysed], wording: &Wording)
         validation::forgone,
         rates::figures,
     ];
-    kinds.into_iter().flat_map(|figures| figures(material)).collect()
+    kinds.iter().flat_map(|figures| figures(material)).collect()
 }
 
 /// Draws figures, each as wide as it is made for where no width is given.
@@ -156,4 +167,9 @@ fn stage_of(sensing: &Sensing) -> Option<String> {
 /// `name` for the first page, `name-2` for the second.
 fn page_name(name: &str, position: usize) -> String {
     if position == 0 { name.to_owned() } else { format!("{name}-{}", position + 1) }
+}
+
+/// A probability as papers write it.
+fn p_text(p: f64, wording: &Wording) -> String {
+    if p < 0.001 { format!("p < {}", wording.number(0.001, 3)) } else { format!("p = {}", wording.number(p, 3)) }
 }

@@ -4,8 +4,10 @@ use std::sync::LazyLock;
 
 use rayon::prelude::*;
 
-use super::demo::{calibration, comparison, figure, flat, many, panel, residuals};
-use super::made_up::{self, LONG};
+use super::demo::{LONG, calibration, comparison, figure, flat, many, overlaid, panel, residuals};
+use super::made_up;
+use super::means::means_cases;
+use super::prices::{net_return_cases, price_cases};
 use super::svg_reader::{Page, drawn};
 use crate::figures::{BandPoint, Colours, DecimalMark, Figure, MeanPoint, Style, Width};
 
@@ -93,6 +95,9 @@ fn laid_out() -> Vec<(String, Page)> {
         vec![BandPoint { rate: 0.0, low: -1e9, high: 1e9 }, BandPoint { rate: 150.0, low: -1e9, high: 1e9 }];
     wild.panels[0].means.push(MeanPoint { rate: 75.0, mean: 70.0, standard_error: None });
     responses.push(("wild band", wild));
+    responses.push(("families", overlaid(1, 5)));
+    responses.push(("families of eight", overlaid(8, 6)));
+    responses.push(("twelve curves", overlaid(24, 11)));
 
     let mut calibrations: Vec<(String, _)> =
         [1, 2, 7, 12, 13, 60].into_iter().map(|count| (format!("{count} site-years"), calibration(count))).collect();
@@ -149,17 +154,20 @@ fn laid_out() -> Vec<(String, Page)> {
         .chain(named("calibration", calibrations, Figure::Calibration))
         .chain(named("comparison", comparisons, Figure::Rates))
         .chain(named("residuals", of_residuals, Figure::Residuals))
+        .chain(named("net return", net_return_cases(), Figure::NetReturn))
+        .chain(named("price", price_cases(), Figure::PriceResponse))
+        .chain(named("means", means_cases(), Figure::Means))
         .chain(made_up::all())
         .collect();
-    let narrow = Style { width: Width::SingleColumn, dots_per_inch: 72, ..Style::default() };
-    let styles = WIDTHS.map(|width| Style { width, ..narrow });
-    let grey = Style { colours: Colours::Grey, decimal_mark: DecimalMark::Comma, ..narrow };
     let one = |(style, (name, figure)): (&Style, &(String, Figure))| {
+        let name = format!("{name}, {:?}, {} mm", style.colours, style.width.millimetres());
         let page = drawn(figure, style).unwrap_or_else(|error| panic!("{name}: {error}"));
-        (format!("{name}, {:?}, {} mm", style.colours, style.width.millimetres()), page)
+        (name, page)
     };
-    let styles = || styles.iter().chain([&grey]);
-    let all: Vec<_> = styles().flat_map(|style| figures.iter().map(move |named| (style, named))).collect();
+    let plain = WIDTHS.map(|width| Style { width, dots_per_inch: 72, ..Style::default() });
+    let grey = Style { colours: Colours::Grey, decimal_mark: DecimalMark::Comma, ..plain[0] };
+    let styles: Vec<Style> = plain.into_iter().chain([grey]).collect();
+    let all: Vec<_> = styles.iter().flat_map(|style| figures.iter().map(move |named| (style, named))).collect();
     all.into_par_iter().map(one).collect()
 }
 
