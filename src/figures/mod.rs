@@ -203,14 +203,6 @@ pub enum FigureError {
         /// The most that is taken.
         most: usize,
     },
-    /// More lines than patterns and markers tell apart.
-    #[error("{count} lines; patterns and markers tell {most} apart")]
-    TooManyLines {
-        /// The number asked for.
-        count: usize,
-        /// The most that is taken.
-        most: usize,
-    },
     /// More rows of plots, or more plots in a row, than fit on a page.
     #[error("a field of {rows} rows and {columns} columns; a map takes at most {most} of each")]
     FieldTooLarge {
@@ -228,6 +220,14 @@ pub enum FigureError {
         first: String,
         /// The other.
         second: String,
+    },
+    /// More lines than patterns and markers tell apart.
+    #[error("{count} lines; patterns and markers tell {most} apart")]
+    TooManyLines {
+        /// The number asked for.
+        count: usize,
+        /// The most that is taken.
+        most: usize,
     },
     /// A card with more rows and words than a page.
     #[error("{rows} rows and what must be said with them don't fit on one page: widen the table's index step")]

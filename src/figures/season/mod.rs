@@ -129,11 +129,6 @@ fn percent(level: f64, wording: &Wording) -> String {
     wording.number(tenths / 10.0, usize::from(tenths % 10.0 != 0.0))
 }
 
-/// A probability as papers write it.
-fn p_text(p: f64, wording: &Wording) -> String {
-    if p < 0.001 { format!("p < {}", wording.number(0.001, 3)) } else { format!("p = {}", wording.number(p, 3)) }
-}
-
 /// What an instrument reads, in running text.
 fn instrument_name(instrument: Instrument) -> &'static str {
     match instrument {
@@ -172,4 +167,9 @@ fn stage_of(sensing: &Sensing) -> Option<String> {
 /// `name` for the first page, `name-2` for the second.
 fn page_name(name: &str, position: usize) -> String {
     if position == 0 { name.to_owned() } else { format!("{name}-{}", position + 1) }
+}
+
+/// A probability as papers write it.
+fn p_text(p: f64, wording: &Wording) -> String {
+    if p < 0.001 { format!("p < {}", wording.number(0.001, 3)) } else { format!("p = {}", wording.number(p, 3)) }
 }

@@ -1,13 +1,11 @@
 //! Made-up maps, readings, agreements, forgone returns and rates, ordinary and extreme.
 
-use super::demo::calibration;
+use super::demo::{LONG, calibration};
 use crate::figures::{
     AgreementFigure, AgreementPoint, Censoring, FieldMap, Figure, ForgoneFigure, ForgoneRow, MapPlot, MarkedIndex,
     RateFigure, RateSteps, ReadingFigure, ReadingMean, ReadingPanel, Step, Words,
 };
 
-pub(super) const LONG: &str = "Larkwater valley winter wheat after field pea, reduced tillage, upper terrace, \
-                               third year of the long-running early by topdress nitrogen comparison";
 const LONG_UNIT: &str = "kilograms of nitrogen a hectare, applied";
 
 fn words() -> Words {

@@ -159,15 +159,15 @@ fn laid_out() -> Vec<(String, Page)> {
         .chain(named("means", means_cases(), Figure::Means))
         .chain(made_up::all())
         .collect();
-    let narrow = Style { width: Width::SingleColumn, dots_per_inch: 72, ..Style::default() };
-    let styles = WIDTHS.map(|width| Style { width, ..narrow });
-    let grey = Style { colours: Colours::Grey, decimal_mark: DecimalMark::Comma, ..narrow };
     let one = |(style, (name, figure)): (&Style, &(String, Figure))| {
+        let name = format!("{name}, {:?}, {} mm", style.colours, style.width.millimetres());
         let page = drawn(figure, style).unwrap_or_else(|error| panic!("{name}: {error}"));
-        (format!("{name}, {:?}, {} mm", style.colours, style.width.millimetres()), page)
+        (name, page)
     };
-    let styles = || styles.iter().chain([&grey]);
-    let all: Vec<_> = styles().flat_map(|style| figures.iter().map(move |named| (style, named))).collect();
+    let plain = WIDTHS.map(|width| Style { width, dots_per_inch: 72, ..Style::default() });
+    let grey = Style { colours: Colours::Grey, decimal_mark: DecimalMark::Comma, ..plain[0] };
+    let styles: Vec<Style> = plain.into_iter().chain([grey]).collect();
+    let all: Vec<_> = styles.iter().flat_map(|style| figures.iter().map(move |named| (style, named))).collect();
     all.into_par_iter().map(one).collect()
 }
 

@@ -365,6 +365,11 @@ proptest! {
         input.relation.sort_by(|a, b| a[0].total_cmp(&b[0]));
         let _ = render(&Figure::Calibration(input.clone()), &SMALL);
     }
+}
+
+proptest! {
+    // Six figures a case.
+    #![proptest_config(ProptestConfig { cases: 40, ..ProptestConfig::default() })]
 
     #[test]
     fn no_numbers_make_a_newer_kind_of_figure_panic(
