@@ -77,7 +77,7 @@ pub struct Rendered {
     pub svg: String,
     /// The PDF document of one page as large as the figure, its font embedded.
     pub pdf: Vec<u8>,
-    /// The PNG file, with its resolution recorded in it.
+    /// The PNG file, with its resolution recorded in it; empty where none is asked for.
     pub png: Vec<u8>,
     /// Width in print, mm.
     pub width: f64,
@@ -287,7 +287,7 @@ fn finish(mut scene: Scene, style: &Style, words: &Words, typeface: &Typeface) -
     Ok(Rendered {
         svg: svg::write(&scene, words)?,
         pdf: pdf::write(&scene, &words.title, typeface)?,
-        png: png_image::write(&scene, style.dots_per_inch, typeface)?,
+        png: if style.with_png { png_image::write(&scene, style.dots_per_inch, typeface)? } else { Vec::new() },
         width: scene.width,
         words: words.clone(),
     })
