@@ -104,7 +104,7 @@ pub(super) fn forgone(site_years: usize) -> ForgoneFigure {
     let row = |site: usize| ForgoneRow {
         name: format!("Upper Terrace {}", 1960 + site),
         forgone: (0..5)
-            .map(|rule| (rule != 4 || site % 2 == 0).then_some(3.0 + ((site * 7 + rule * 5) % 23) as f64))
+            .map(|rule| (rule != 4 || site.is_multiple_of(2)).then_some(3.0 + ((site * 7 + rule * 5) % 23) as f64))
             .collect(),
         is_lower_bound: site % 4 == 1,
     };
@@ -199,7 +199,7 @@ pub(super) fn all() -> Vec<(String, Figure)> {
         let mut scaled = readings(2, 2);
         for panel in &mut scaled.panels {
             for mean in &mut panel.means {
-                (mean.mean, mean.n_on) = (mean.mean * factor, mean.n_on * factor.max(1e-3).min(1e5));
+                (mean.mean, mean.n_on) = (mean.mean * factor, mean.n_on * factor.clamp(1e-3, 1e5));
             }
             panel.levels.clear();
         }
