@@ -16,7 +16,6 @@ pub mod proposal;
 pub mod quality;
 pub mod rate_table;
 pub mod recommend;
-pub mod report;
 pub mod response;
 pub mod season;
 pub mod sensing;
