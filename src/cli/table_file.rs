@@ -78,7 +78,8 @@ pub(super) fn picture<'f>(
     let typed = file.extension().map(|ending| ending.to_string_lossy().to_lowercase()).unwrap_or_default();
     let known = endings.iter().find(|ending| **ending == typed);
     known.map(|ending| (file, *ending)).ok_or_else(|| {
-        let wanted: Vec<String> = endings.iter().map(|ending| format!(".{ending}")).collect();
-        Failure::usage(format!("{}: a picture's file ends in {}", file.display(), wanted.join(" or ")))
+        let (last, others) = endings.split_last().map_or(("", Vec::new()), |(last, others)| (*last, others.to_vec()));
+        let others: Vec<String> = others.iter().map(|ending| format!(".{ending}")).collect();
+        Failure::usage(format!("{}: a picture's file ends in {} or .{last}", file.display(), others.join(", ")))
     })
 }

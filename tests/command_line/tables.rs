@@ -308,7 +308,7 @@ fn tables_for_other_uses_are_not_compared() {
         (&["base.json", "barley.json"], "barley"),
         (&["base.json", "metric.json"], "kg/ha"),
         (&["base.json", "none.json"], "there is no such file"),
-        (&["base.json", "dear.json", "--figure", "moved.gif"], ".svg or .png"),
+        (&["base.json", "dear.json", "--figure", "moved.gif"], "ends in .svg, .pdf or .png"),
         (&["base.json", "dear.json", "--out", "base.json"], "one of the files read"),
     ];
     for (further, words) in cases {
