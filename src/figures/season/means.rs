@@ -290,7 +290,7 @@ impl View<'_> {
             if empty { " Means that empty cells leave unknown are not drawn, nor interactions with any." } else { "" };
         format!(
             "Treatment means of yield of {crop}, {which}; {}, n = {} plots; {method}). Means are estimated: other factors and blocks weigh \
-             alike. Panels of one factor: means ± standard error; those that share a letter do not differ (Tukey, {five} %). Panels of two \
+             alike. Panels of one factor: means ± standard error; those that share a letter are not told apart (Tukey, {five} %). Panels of two \
              factors: a line each level of one of them, told apart by pattern and mark. Bars beside a panel: HSD, Tukey's least significant \
              difference; LSD, that of Student's t, given where the F test protects it (both at {five} %); SED, the standard error of a \
              difference, where neither is one number for all pairs and, of two factors, where they do not act together significantly. \
