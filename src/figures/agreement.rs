@@ -134,8 +134,7 @@ fn lay_out(figure: &AgreementFigure, width: f64, typeface: &Typeface) -> Scene {
         let scale = Scale { low: upright[0], high: upright[1], from: height, to: 0.0 };
         let ticks = axis::ticks_up(&scale, upright[0], typeface);
         let lines = typeface.wrap(&title(&figure.up_label), LARGE, height);
-        let labels = axis::longest_label(&ticks, typeface) + axis::LABEL_GAP + axis::TICK;
-        (EDGE + axis::width_of_title_up(lines.len()) + labels, ticks, lines)
+        (EDGE + axis::width_before_line(lines.len(), &ticks, typeface), ticks, lines)
     };
     let height_within = |room: f64| (room / span_across * span_up).min(HIGHEST);
     let (first_left, ..) = margin(height_within(right - 16.0));

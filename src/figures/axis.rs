@@ -223,6 +223,11 @@ pub(super) fn width_of_title_up(lines: usize) -> f64 {
     if lines == 0 { 0.0 } else { capital_height(LARGE) + (lines - 1) as f64 * line_height(LARGE) + 1.6 }
 }
 
+/// Width that an upright axis takes to the left of its line: a title of so many lines, labels and ticks, mm.
+pub(super) fn width_before_line(title_lines: usize, ticks: &[Tick], typeface: &Typeface) -> f64 {
+    width_of_title_up(title_lines) + longest_label(ticks, typeface) + LABEL_GAP + TICK
+}
+
 /// A quantity with its unit in parentheses, or alone where none is known.
 pub(super) fn with_unit(quantity: &str, unit: Option<&str>) -> String {
     unit.map_or_else(|| quantity.to_owned(), |unit| format!("{quantity} ({unit})"))

@@ -235,11 +235,7 @@ fn lay_out(figure: &CalibrationFigure, width: f64, typeface: &Typeface) -> Scene
     let needs = figure.need_scale(height, strip);
     let need_ticks = axis::ticks_up(&needs, needs.low, typeface);
     let need_title = typeface.wrap(&axis::with_unit("N need", figure.need_unit.as_deref()), LARGE, height);
-    let left = EDGE
-        + axis::width_of_title_up(need_title.len())
-        + axis::longest_label(&need_ticks, typeface)
-        + axis::LABEL_GAP
-        + axis::TICK;
+    let left = EDGE + axis::width_before_line(need_title.len(), &need_ticks, typeface);
     let right = EDGE + room;
 
     let top = EDGE;

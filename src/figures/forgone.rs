@@ -58,7 +58,7 @@ impl Description for ForgoneFigure {
             return Err(FigureError::TooManyPanels { count: self.rows.len(), most: MOST_ROWS });
         }
         if self.rules.len() > Marker::GROUPS {
-            return Err(FigureError::TooManyPanels { count: self.rules.len(), most: Marker::GROUPS });
+            return Err(FigureError::TooManyLines { count: self.rules.len(), most: Marker::GROUPS });
         }
         check_unit("the unit of returns", Some(&self.unit))?;
         self.rules.iter().try_for_each(|rule| check_text("a rule", rule))?;

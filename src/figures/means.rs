@@ -4,7 +4,7 @@ mod layout;
 mod letters;
 mod panel;
 
-use super::panels::MOST_PANELS;
+use super::panels;
 use super::scene::Scene;
 use super::stroke::Stroke;
 use super::typeface::Typeface;
@@ -93,9 +93,7 @@ impl Description for MeansFigure {
         if self.panels.is_empty() {
             return Err(FigureError::Empty { what: "the figure of means".to_owned() });
         }
-        if self.panels.len() > MOST_PANELS {
-            return Err(FigureError::TooManyPanels { count: self.panels.len(), most: MOST_PANELS });
-        }
+        panels::check_count(self.panels.len())?;
         check_unit("the yield unit", self.yield_unit.as_deref())?;
         self.panels.iter().enumerate().try_for_each(|(i, panel)| panel.validate(&format!("panel {}", i + 1)))
     }
@@ -109,7 +107,7 @@ impl Description for MeansFigure {
     }
 
     fn usual_width(&self) -> Width {
-        if self.panels.len() == 1 { Width::SingleColumn } else { Width::DoubleColumn }
+        panels::usual_width(self.panels.len())
     }
 }
 

@@ -195,8 +195,8 @@ pub enum FigureError {
         /// The most that is taken.
         most: usize,
     },
-    /// More panels than fit on a page.
-    #[error("{count} panels; one figure takes at most {most}")]
+    /// More panels, or rows, than fit on a page.
+    #[error("{count} panels or rows; one figure takes at most {most}")]
     TooManyPanels {
         /// The number asked for.
         count: usize,

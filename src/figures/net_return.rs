@@ -3,7 +3,7 @@
 use super::axis::{self, Scale};
 use super::calibration::Censoring;
 use super::legend::Entry;
-use super::panels::{self, Frame, HeaderLine, MOST_PANELS, Panels};
+use super::panels::{self, Frame, HeaderLine, Panels};
 use super::response::check_rising;
 use super::scene::{BOLD, HAIR, OCHRE, Place, STONE, Scene, THIN, at};
 use super::stroke::Stroke;
@@ -93,9 +93,7 @@ impl Description for NetReturnFigure {
         if !self.panels.iter().flat_map(|panel| &panel.lines).any(|line| !line.points.is_empty()) {
             return Err(FigureError::Empty { what: "the figure of net returns".to_owned() });
         }
-        if self.panels.len() > MOST_PANELS {
-            return Err(FigureError::TooManyPanels { count: self.panels.len(), most: MOST_PANELS });
-        }
+        panels::check_count(self.panels.len())?;
         let lines = self.panels.iter().map(|panel| panel.lines.len()).chain([self.ratios.len()]).max().unwrap_or(0);
         if lines > Stroke::LINES {
             return Err(FigureError::TooManyLines { count: lines, most: Stroke::LINES });
@@ -117,7 +115,7 @@ impl Description for NetReturnFigure {
     }
 
     fn usual_width(&self) -> Width {
-        if self.panels.len() == 1 { Width::SingleColumn } else { Width::DoubleColumn }
+        panels::usual_width(self.panels.len())
     }
 }
 

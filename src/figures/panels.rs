@@ -4,6 +4,7 @@ use super::axis::{self, Scale, Tick};
 use super::legend::{self, Entry};
 use super::scene::{Anchor, Place, Scene, at};
 use super::typeface::{LARGE, SMALL, Typeface, capital_height, line_height};
+use super::{FigureError, Width};
 
 /// The most panels in one figure; more do not stay legible on a page.
 pub(super) const MOST_PANELS: usize = 24;
@@ -105,11 +106,7 @@ pub(super) fn lay_out(panels: &impl Panels, width: f64, typeface: &Typeface) -> 
     let up_ticks = axis::ticks_up(&up, up.low.max(panels.lowest_tick()), typeface);
     let [title_across, title_up] = panels.axis_titles();
     let up_title = typeface.wrap(&title_up, LARGE, height);
-    let left = EDGE
-        + axis::width_of_title_up(up_title.len())
-        + axis::longest_label(&up_ticks, typeface)
-        + axis::LABEL_GAP
-        + axis::TICK;
+    let left = EDGE + axis::width_before_line(up_title.len(), &up_ticks, typeface);
     let (panel_width, gap, across_ticks) = across(range, width - left - EDGE, columns, typeface);
 
     let mut top = EDGE;
@@ -167,6 +164,27 @@ pub(super) fn scale_with_room([bottom, top]: [f64; 2], lowest: f64, height: f64,
         low = 0.0;
     }
     Scale { low, high, from: height, to: 0.0 }
+}
+
+/// The upright place of a curve at a place across, between its points; `None` outside them.
+pub(super) fn height_on(curve: &[[f64; 2]], across: f64) -> Option<f64> {
+    curve.iter().zip(curve.iter().skip(1)).find_map(|([from, low], [to, high])| {
+        if !(*from..=*to).contains(&across) {
+            return None;
+        }
+        let share = if to > from { (across - from) / (to - from) } else { 0.0 };
+        Some(low + share * (high - low))
+    })
+}
+
+/// Refuses more panels than stay legible.
+pub(super) fn check_count(count: usize) -> Result<(), FigureError> {
+    if count > MOST_PANELS { Err(FigureError::TooManyPanels { count, most: MOST_PANELS }) } else { Ok(()) }
+}
+
+/// The width that a figure of so many panels is made for.
+pub(super) fn usual_width(count: usize) -> Width {
+    if count == 1 { Width::SingleColumn } else { Width::DoubleColumn }
 }
 
 /// Panels side by side that stay some 35 mm wide.

@@ -4,7 +4,7 @@ use super::axis::{self, Scale};
 use super::calibration::Censoring;
 use super::legend::{self, Entry};
 use super::marker::{Form, Marker};
-use super::panels::{self, Frame, HeaderLine, MOST_PANELS, Panels};
+use super::panels::{self, Frame, HeaderLine, Panels};
 use super::response::check_rising;
 use super::scene::{BOLD, BRICK, HAIR, INK, MIST, Place, SEA, STONE, Scene, THIN, at, thinned};
 use super::typeface::Typeface;
@@ -95,9 +95,7 @@ impl Description for PriceResponseFigure {
         if self.panels.iter().all(|panel| panel.line.is_empty() && panel.bands.is_empty()) {
             return Err(FigureError::Empty { what: "the figure of optima against price ratios".to_owned() });
         }
-        if self.panels.len() > MOST_PANELS {
-            return Err(FigureError::TooManyPanels { count: self.panels.len(), most: MOST_PANELS });
-        }
+        panels::check_count(self.panels.len())?;
         for (what, text) in [
             ("the rate axis's name", &self.rate_name),
             ("the words of the band", &self.band_text),
@@ -120,7 +118,7 @@ impl Description for PriceResponseFigure {
     }
 
     fn usual_width(&self) -> Width {
-        if self.panels.len() == 1 { Width::SingleColumn } else { Width::DoubleColumn }
+        panels::usual_width(self.panels.len())
     }
 }
 
@@ -248,11 +246,12 @@ fn draw(scene: &mut Scene, panel: &PricePanel, frame: &Frame) {
     for stretch in &panel.line {
         let places: Vec<Place> = stretch.points.iter().map(|point| place(*point)).collect();
         stroke(scene, &places, stretch.bound);
+        let line: Vec<[f64; 2]> = places.iter().map(|place| [place.x, place.y]).collect();
         if let (Some(first), Some(last)) = (places.first(), places.last()) {
             let arrows = ((last.x - first.x) / ARROW_EVERY).round().max(1.0);
             for number in 0..arrows as u32 {
                 let x = first.x + (f64::from(number) + 0.5) / arrows * (last.x - first.x);
-                if let Some(y) = height_on(&places, x) {
+                if let Some(y) = panels::height_on(&line, x) {
                     let most = if stretch.bound == Censoring::AtMost { frame.up.from - y } else { y - frame.up.to };
                     arrow(scene, at(x, y), stretch.bound, ARROW.min(most));
                 }
@@ -264,17 +263,6 @@ fn draw(scene: &mut Scene, panel: &PricePanel, frame: &Frame) {
             marker.draw(scene, place([mark.ratio, mark.rate]));
         }
     }
-}
-
-/// How high a line stands at `x`.
-fn height_on(places: &[Place], x: f64) -> Option<f64> {
-    places.iter().zip(places.iter().skip(1)).find_map(|(from, to)| {
-        if !(from.x..=to.x).contains(&x) {
-            return None;
-        }
-        let share = if to.x > from.x { (x - from.x) / (to.x - from.x) } else { 0.0 };
-        Some(from.y + share * (to.y - from.y))
-    })
 }
 
 fn stroke(scene: &mut Scene, places: &[Place], bound: Censoring) {

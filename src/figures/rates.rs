@@ -130,11 +130,7 @@ fn lay_out(figure: &RateFigure, width: f64, typeface: &Typeface) -> Scene {
     let rates = Scale { low: -0.02 * most, high: 1.06 * most, from: HEIGHT, to: 0.0 };
     let ticks = axis::ticks_up(&rates, 0.0, typeface);
     let title = typeface.wrap(&axis::with_unit("N rate", Some(&figure.rate_unit)), LARGE, HEIGHT);
-    let left = EDGE
-        + axis::width_of_title_up(title.len())
-        + axis::longest_label(&ticks, typeface)
-        + axis::LABEL_GAP
-        + axis::TICK;
+    let left = EDGE + axis::width_before_line(title.len(), &ticks, typeface);
     let side = 0.03 * (high - low);
     let mut indices = Scale { low: low - side, high: high + side, from: left, to: width - EDGE };
     let index_ticks = axis::ticks_across(&indices, [indices.low, indices.high], typeface);
@@ -145,15 +141,11 @@ fn lay_out(figure: &RateFigure, width: f64, typeface: &Typeface) -> Scene {
     for step in &figure.table.steps {
         draw_range(&mut scene, step, &indices, &rates);
     }
-    let drawn =
-        |earlier: &RateSteps| [(earlier.clone(), BRICK, EARLIER_SHARE), (figure.table.clone(), SEA, TABLE_SHARE)];
-    let bars: Vec<(RateSteps, Colour, f64)> = match &figure.earlier {
-        Some(earlier) => drawn(earlier).into(),
-        None => vec![(figure.table.clone(), SEA, ALONE)],
-    };
-    for (table, colour, share) in &bars {
+    let earlier = figure.earlier.as_ref().map(|earlier| (earlier, BRICK, EARLIER_SHARE));
+    let table = (&figure.table, SEA, if earlier.is_some() { TABLE_SHARE } else { ALONE });
+    for (table, colour, share) in earlier.into_iter().chain([table]) {
         for step in &table.steps {
-            bar(&mut scene, step, &indices, &rates, *colour, *share);
+            bar(&mut scene, step, &indices, &rates, colour, share);
         }
     }
     for flight in figure.earlier.iter().flat_map(|earlier| stairs(&earlier.steps, &indices, &rates)) {

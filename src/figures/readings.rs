@@ -195,11 +195,7 @@ fn lay_out(figure: &ReadingFigure, width: f64, typeface: &Typeface) -> Scene {
             let up = Scale { from: floor, to: panel_top, ..panel.scale() };
             let up_ticks = axis::ticks_up(&up, up.low, typeface);
             let up_title = typeface.wrap(&panel.quantity, LARGE, height);
-            let left = x
-                + axis::width_of_title_up(up_title.len())
-                + axis::longest_label(&up_ticks, typeface)
-                + axis::LABEL_GAP
-                + axis::TICK;
+            let left = x + axis::width_before_line(up_title.len(), &up_ticks, typeface);
             let mut across = Scale { from: left, to: x + column_width, ..rates };
             let ticks = axis::ticks_across(&across, [low, high], typeface);
             across.to -= axis::overhang(&ticks, &across, typeface);

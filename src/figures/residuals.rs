@@ -166,11 +166,7 @@ fn lay_out(figure: &ResidualFigure, width: f64, typeface: &Typeface) -> Scene {
     let up = Scale { from: height, to: 0.0, ..residuals };
     let up_ticks = axis::ticks_up(&up, up.low, typeface);
     let up_title = typeface.wrap(&axis::with_unit("Residual", figure.yield_unit.as_deref()), LARGE, height);
-    let left = EDGE
-        + axis::width_of_title_up(up_title.len())
-        + axis::longest_label(&up_ticks, typeface)
-        + axis::LABEL_GAP
-        + axis::TICK;
+    let left = EDGE + axis::width_before_line(up_title.len(), &up_ticks, typeface);
     let room = width - left - EDGE - (columns - 1) as f64 * GAP;
     let panel_width = room / columns as f64;
     let mut top = EDGE;

@@ -3,7 +3,7 @@
 mod layout;
 mod panel;
 
-use super::panels::{self, MOST_PANELS};
+use super::panels;
 use super::scene::Scene;
 use super::stroke::Stroke;
 use super::typeface::Typeface;
@@ -122,9 +122,7 @@ impl Description for ResponsePanels {
         if self.panels.is_empty() {
             return Err(FigureError::Empty { what: "the response figure".to_owned() });
         }
-        if self.panels.len() > MOST_PANELS {
-            return Err(FigureError::TooManyPanels { count: self.panels.len(), most: MOST_PANELS });
-        }
+        panels::check_count(self.panels.len())?;
         if !(self.band_level > 0.0 && self.band_level < 1.0) {
             return Err(FigureError::NotDrawable {
                 what: "the level of the band (between 0 and 1)".to_owned(),
@@ -146,7 +144,7 @@ impl Description for ResponsePanels {
     }
 
     fn usual_width(&self) -> Width {
-        if self.panels.len() == 1 { Width::SingleColumn } else { Width::DoubleColumn }
+        panels::usual_width(self.panels.len())
     }
 }
 

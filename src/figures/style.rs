@@ -85,6 +85,14 @@ impl DecimalMark {
     }
 }
 
+impl DecimalMark {
+    /// A share as a percentage, with a decimal where it is not whole.
+    pub(super) fn percentage(self, share: f64) -> String {
+        let tenths = (share * 1_000.0).round();
+        self.number(tenths / 10.0, usize::from(tenths % 10.0 != 0.0))
+    }
+}
+
 /// How a figure is put on paper.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Style {

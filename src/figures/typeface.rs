@@ -51,6 +51,11 @@ impl Typeface {
         self.decimal_mark.number(value, decimals)
     }
 
+    /// A share as a percentage, set likewise.
+    pub(super) fn percentage(&self, share: f64) -> String {
+        self.decimal_mark.percentage(share)
+    }
+
     /// The number of a character's glyph.
     pub(super) fn glyph(&self, character: char) -> u16 {
         self.font.glyph_id(character).0

@@ -54,11 +54,7 @@ pub(super) fn lay_out(figure: &MeansFigure, width: f64, typeface: &Typeface) -> 
     let data = panels::scale_with_room(range, range[0], height, [2.0, 1.5]);
     let ticks = axis::ticks_up(&data, data.low.max(range[0].min(0.0)), typeface);
     let title = typeface.wrap(&axis::with_unit("Mean yield", figure.yield_unit.as_deref()), LARGE, height);
-    let left = EDGE
-        + axis::width_of_title_up(title.len())
-        + axis::longest_label(&ticks, typeface)
-        + axis::LABEL_GAP
-        + axis::TICK;
+    let left = EDGE + axis::width_before_line(title.len(), &ticks, typeface);
     let room = width - left - EDGE - (columns - 1) as f64 * GAP;
     let panel_width = room / columns as f64;
     let placed: Vec<Placed<'_>> = figure

@@ -134,7 +134,7 @@ fn draw_marked(scene: &mut Scene, panel: &ResponsePanel, frame: &Frame) {
     let floor = frame.up.from;
     let on_curve = |marked: Option<&MarkedRate>| {
         let rate = marked?.rate?;
-        let value = height_on(&panel.curve, rate)?;
+        let value = panels::height_on(&panel.curve, rate)?;
         Some(at(frame.across.place(rate), frame.up.place(value)))
     };
     let optimum = on_curve(panel.optimum.as_ref());
@@ -157,17 +157,6 @@ fn draw_marked(scene: &mut Scene, panel: &ResponsePanel, frame: &Frame) {
         }
         interval(scene, marked, panel.tested, &frame.across, y, width, colour);
     }
-}
-
-/// The curve's yield at a rate, between its points; `None` outside them.
-fn height_on(curve: &[[f64; 2]], rate: f64) -> Option<f64> {
-    curve.iter().zip(curve.iter().skip(1)).find_map(|([from, low], [to, high])| {
-        if !(*from..=*to).contains(&rate) {
-            return None;
-        }
-        let share = if to > from { (rate - from) / (to - from) } else { 0.0 };
-        Some(low + share * (high - low))
-    })
 }
 
 /// The interval of a marked rate just above the rate axis: an upright end where it is closed, an arrow where it is

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use super::page_name;
 use crate::experiment::FittedGroup;
 use crate::figures::{Censoring, Wording};
 use crate::response::{Curve, OptimumStatus};
@@ -69,8 +70,7 @@ pub(super) fn pages<P>(name: &str, panels: Vec<P>) -> Vec<(String, Vec<P>)> {
         if page.is_empty() {
             return pages;
         }
-        let number = if pages.is_empty() { String::new() } else { format!("-{}", pages.len() + 1) };
-        pages.push((format!("{name}{number}"), page));
+        pages.push((page_name(name, pages.len()), page));
     }
 }
 

@@ -125,8 +125,7 @@ pub fn season_cards(season: &Season) -> (Vec<(String, Card)>, Vec<Finding>) {
 
 /// A share as a percentage.
 fn percent(level: f64, wording: &Wording) -> String {
-    let tenths = (level * 1_000.0).round();
-    wording.number(tenths / 10.0, usize::from(tenths % 10.0 != 0.0))
+    wording.options().decimal_mark.percentage(level)
 }
 
 /// What an instrument reads, in running text.

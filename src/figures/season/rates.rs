@@ -57,14 +57,16 @@ impl Shown<'_> {
         self.wording.map_or_else(|| self.document.rate_unit.clone(), |wording| wording.rate_unit().to_owned())
     }
 
+    fn decimal_mark(self) -> DecimalMark {
+        self.wording.map_or(DecimalMark::Point, |wording| wording.options().decimal_mark)
+    }
+
     fn number(self, value: f64, decimals: usize) -> String {
-        let mark = self.wording.map_or(DecimalMark::Point, |wording| wording.options().decimal_mark);
-        mark.number(value, decimals)
+        self.decimal_mark().number(value, decimals)
     }
 
     fn percent(self, share: f64) -> String {
-        let tenths = (share * 1_000.0).round();
-        self.number(tenths / 10.0, usize::from(tenths % 10.0 != 0.0))
+        self.decimal_mark().percentage(share)
     }
 
     fn new_share(self) -> String {

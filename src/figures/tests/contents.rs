@@ -1,18 +1,9 @@
 //! What was given is what is drawn.
 
-use super::demo::{calibration, figure, flat, many, panel, residuals};
+use super::demo::{SMALL, calibration, figure, flat, many, panel, residuals};
 use super::svg_reader::{Page, read, scales};
 use crate::figures::{
     Censoring, Colours, CurveLine, DecimalMark, Figure, FigureError, Rendered, ResponsePanels, Style, Width, render,
-};
-
-const SMALL: Style = Style {
-    width: Width::SingleColumn,
-    dots_per_inch: 72,
-    with_png: true,
-    colours: Colours::Palette,
-    decimal_mark: DecimalMark::Point,
-    with_title: false,
 };
 
 /// Shapes are placed to half a unit of 0.005 mm, and two ticks give the scale.

@@ -1,13 +1,23 @@
 //! Made-up figures that other tests measure, and a test that writes them out to be looked at.
 
 use crate::figures::{
-    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, CurveLine, Figure, IndexBand, MarkedRate, MeanPoint,
-    OverlaidCurve, RateFigure, RateSteps, ResidualFigure, ResidualPoint, ResponsePanel, ResponsePanels, Step, Style,
-    Width, Words, render,
+    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, Colours, CurveLine, DecimalMark, Figure, IndexBand,
+    MarkedRate, MeanPoint, OverlaidCurve, RateFigure, RateSteps, ResidualFigure, ResidualPoint, ResponsePanel,
+    ResponsePanels, Step, Style, Width, Words, render,
 };
 
 pub(super) const LONG: &str = "Larkwater valley winter wheat after field pea, reduced tillage, upper terrace, \
                     third year of the long-running early by topdress nitrogen comparison";
+
+/// A narrow figure with a coarse PNG.
+pub(super) const SMALL: Style = Style {
+    width: Width::SingleColumn,
+    dots_per_inch: 72,
+    with_png: true,
+    colours: Colours::Palette,
+    decimal_mark: DecimalMark::Point,
+    with_title: false,
+};
 
 pub(super) const BLOCKS: usize = 4;
 

@@ -2,24 +2,14 @@
 
 use proptest::prelude::*;
 
-use super::demo::{calibration, figure, many, overlaid, panel, residuals};
+use super::demo::{SMALL, calibration, figure, many, overlaid, panel, residuals};
 use super::made_up::{agreement, forgone, map, rates, readings, with_critical_index};
 use super::means::{amounts, interaction, means, names};
 use super::prices::{net_returns, price_responses};
 use super::svg_reader::drawn;
 use crate::figures::{
-    AgreementPoint, BandPoint, BestRate, CalibrationPoint, Censoring, Colours, DecimalMark, Figure, FigureError,
-    ForgoneRow, Levels, MapPlot, MeanPoint, OverlaidCurve, PriceBandPoint, ReadingMean, ResponsePanels, Step, Style,
-    Width, render,
-};
-
-const SMALL: Style = Style {
-    width: Width::SingleColumn,
-    dots_per_inch: 72,
-    with_png: true,
-    colours: Colours::Palette,
-    decimal_mark: DecimalMark::Point,
-    with_title: false,
+    AgreementPoint, BandPoint, BestRate, CalibrationPoint, Censoring, Figure, FigureError, ForgoneRow, Levels, MapPlot,
+    MeanPoint, OverlaidCurve, PriceBandPoint, ReadingMean, ResponsePanels, Step, Style, Width, render,
 };
 
 fn one() -> ResponsePanels {
