@@ -11,7 +11,7 @@ use super::failure::Failure;
 use super::flags::{FormatFlag, PriceFlags, SeedFlag};
 use super::source::{read_programme, run_season, season_failure};
 use crate::figures::{Card, NamedFigure, residual_figures, season_cards, season_figures};
-use crate::output::{OutputFile, Summary, WriteError, provenance_of, season_files, season_provenance, write_folder};
+use crate::output::{OutputFile, SeasonReports, Summary, WriteError, provenance_of, season_files, season_provenance, write_folder};
 use crate::season::{SeasonOptions, Step};
 use crate::trial::Programme;
 
@@ -65,7 +65,8 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let (residuals, residuals_left_out) = residual_figures(&analysed);
     let (cards, cards_left_out) = season_cards(&season);
     season.warnings.extend(left_out.into_iter().chain(residuals_left_out).chain(cards_left_out));
-    let mut files = season_files(&season, &analysed).map_err(WriteError::from)?;
+    let reports = SeasonReports::of(&season, &analysed);
+    let mut files = season_files(&season, &reports);
     files.extend(figures.into_iter().chain(residuals).flat_map(figure_files));
     files.extend(cards.into_iter().flat_map(card_files));
     files.push(season_provenance(&season, &files));
@@ -73,7 +74,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     bar.finish_and_clear();
     // Standard error may be closed; there is then nobody to tell.
     let _ = writeln!(std::io::stderr(), "{} files written to {}", files.len(), flags.out.display());
-    let summary = Summary::of(&season, &analysed);
+    let summary = Summary::of(&season, &reports);
     let answered = season.tables.is_empty() || season.tables.iter().any(|result| result.derived.table.is_ok());
     Answer::summary(&summary, &provenance_of(&season), answered, flags.format)
 }

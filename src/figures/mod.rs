@@ -24,8 +24,10 @@ mod residuals;
 mod response;
 mod scene;
 mod season;
+mod style;
 mod svg;
 mod typeface;
+mod wording;
 
 #[cfg(test)]
 mod tests;
@@ -35,6 +37,8 @@ pub use card::{Card, render_card};
 pub use comparison::{ComparisonFigure, Step};
 pub use residuals::{ResidualFigure, ResidualPoint};
 pub use response::{BandPoint, CurveLine, MarkedRate, MeanPoint, ResponsePanel, ResponsePanels};
+pub use style::DecimalMark;
+pub use wording::{UnitForm, UnitSystem, Wording, WordingOptions};
 pub use season::{NamedFigure, residual_figures, season_cards, season_figures};
 
 use scene::Scene;

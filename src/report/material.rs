@@ -1,0 +1,164 @@
+//! What every section is written from.
+
+use serde_json::{Map, Value};
+
+use super::content::{Block, Cell, Illustration, Section};
+use super::draft::{Draft, Numerals, count, dash, with_unit, word};
+use crate::figures::{NamedFigure, Wording};
+use crate::output::group::{factor_text, factors, level_text};
+use crate::output::interval_words::interval_head;
+use crate::output::numbers::plain;
+use crate::output::{ComparisonOf, SeasonReports};
+use crate::season::Season;
+use crate::trial::InputFile;
+
+/// Lists in running text name so many, and count the others.
+const LISTED: usize = 12;
+
+/// A season with everything that was made of it.
+#[derive(Debug)]
+pub(super) struct Material<'a> {
+    pub(super) season: &'a Season,
+    /// Its reports in the units that are shown.
+    pub(super) reports: SeasonReports,
+    pub(super) wording: &'a Wording,
+    pub(super) numerals: Numerals,
+    /// Its tables against earlier ones, with the files of those.
+    pub(super) changes: &'a [(ComparisonOf, InputFile)],
+    pub(super) figures: &'a [NamedFigure],
+}
+
+impl Material<'_> {
+    pub(super) fn rate_unit(&self) -> Option<&str> {
+        Some(self.wording.rate_unit())
+    }
+
+    pub(super) fn yield_unit(&self) -> Option<&str> {
+        Some(self.wording.yield_unit())
+    }
+
+    /// A head with the unit of N rates.
+    pub(super) fn of_rate(&self, head: &str) -> String {
+        with_unit(head, self.rate_unit())
+    }
+
+    /// A head with the unit of yields.
+    pub(super) fn of_yield(&self, head: &str) -> String {
+        with_unit(head, self.yield_unit())
+    }
+
+    /// The head of an interval at the programme's level.
+    pub(super) fn interval_head(&self) -> String {
+        interval_head(Some(self.season.programme.decisions.level))
+    }
+
+    /// The figures of a kind, told by the end of their names; `of` tells them by their beginning, where it is given.
+    pub(super) fn figures(&self, kinds: &[&str], of: Option<&str>) -> Vec<Block> {
+        let is_kind = |name: &str, kind: &str| {
+            let Some((before, after)) = name.rsplit_once(kind) else { return false };
+            // A figure of many panels comes on several pages, which are numbered.
+            let is_end = after.is_empty() || after.strip_prefix('-').is_some_and(|page| page.parse::<u32>().is_ok());
+            is_end && of.is_none_or(|of| before.strip_suffix('-') == Some(of))
+        };
+        let wanted = self.figures.iter().filter(|figure| kinds.iter().any(|kind| is_kind(&figure.name, kind)));
+        wanted.map(|figure| Block::Figure(illustration(figure))).collect()
+    }
+}
+
+/// A drawn figure with its words.
+fn illustration(figure: &NamedFigure) -> Illustration {
+    let rendered = &figure.rendered;
+    Illustration {
+        name: figure.name.clone(),
+        svg: rendered.svg.clone(),
+        width: width(&rendered.svg),
+        alternative: rendered.caption.clone(),
+        caption: rendered.caption.clone(),
+    }
+}
+
+/// The width that a drawing gives itself, mm.
+fn width(svg: &str) -> f64 {
+    const WHOLE_PAGE: f64 = 175.0;
+    let written = svg.split_once("width=\"").and_then(|(_, rest)| rest.split_once("mm\""));
+    written.and_then(|(width, _)| width.parse().ok()).unwrap_or(WHOLE_PAGE)
+}
+
+/// A section of what there is.
+pub(super) fn section(name: &str, title: &str, blocks: impl IntoIterator<Item = Block>) -> Section {
+    Section { name: name.to_owned(), title: title.to_owned(), blocks: blocks.into_iter().collect() }
+}
+
+/// A paragraph; nothing of an empty text.
+pub(super) fn paragraph(text: impl Into<String>) -> Option<Block> {
+    let text: String = text.into();
+    let text = text.trim().to_owned();
+    (!text.is_empty()).then_some(Block::Paragraph(text))
+}
+
+/// A list of points; nothing of none.
+pub(super) fn list(points: Vec<String>) -> Option<Block> {
+    (!points.is_empty()).then_some(Block::List(points))
+}
+
+/// *a, b and 48 more*.
+pub(super) fn listed<S: AsRef<str>>(items: &[S]) -> String {
+    let names = |items: &[S]| items.iter().map(AsRef::as_ref).collect::<Vec<&str>>().join(", ");
+    match items.split_at_checked(LISTED) {
+        Some((shown, others)) if !others.is_empty() => format!("{} and {} more", names(shown), others.len()),
+        _ => names(items),
+    }
+}
+
+/// The points of a list that is kept short, with what stands instead of the others.
+pub(super) fn shortened(mut points: Vec<String>, rest: &str) -> Vec<String> {
+    let more = points.len().saturating_sub(LISTED);
+    points.truncate(LISTED);
+    if more > 0 {
+        points.push(format!("{more} more {rest}."));
+    }
+    points
+}
+
+/// The columns that tell groups apart.
+#[derive(Debug)]
+pub(super) struct Telling {
+    factors: Vec<String>,
+}
+
+/// Amounts of N among what tells groups apart, with their heads.
+const RATES: [(&str, &str); 3] = [("early_n", "early N"), ("topdress_n", "topdress N"), ("n", "N")];
+
+impl Telling {
+    pub(super) fn of<'g>(groups: impl Iterator<Item = &'g Map<String, Value>>) -> Self {
+        let found = factors(groups);
+        let is_rate = |factor: &String| RATES.iter().any(|(name, _)| name == factor);
+        // Amounts of N come last, in the order that they went on.
+        let (_, mut words): (Vec<String>, Vec<String>) = found.iter().cloned().partition(is_rate);
+        words.extend(RATES.iter().map(|(name, _)| (*name).to_owned()).filter(|name| found.contains(name)));
+        Self { factors: words }
+    }
+
+    /// A table with these columns.
+    pub(super) fn columns(&self, draft: Draft, material: &Material<'_>) -> Draft {
+        self.factors.iter().fold(draft, |draft, factor| match RATES.iter().find(|(name, _)| name == factor) {
+            Some((_, head)) => draft.numbers(material.of_rate(head)),
+            None => draft.words(factor_text(factor)),
+        })
+    }
+
+    /// What a group has in them.
+    pub(super) fn cells(&self, group: &Map<String, Value>, material: &Material<'_>) -> Vec<Cell> {
+        let cell = |factor: &String| match group.get(factor) {
+            Some(Value::Number(number)) => material.numerals.written(number.as_f64(), plain),
+            Some(level) => word(&level_text(level)),
+            None => dash(),
+        };
+        self.factors.iter().map(cell).collect()
+    }
+}
+
+/// A count that may be missing.
+pub(super) fn some_count(number: Option<usize>) -> Cell {
+    number.map_or_else(dash, count)
+}
