@@ -9,9 +9,9 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use super::deliver::Answer;
 use super::failure::Failure;
 use super::flags::{FormatFlag, PriceFlags, SeedFlag};
-use super::source::{read_programme, run_season, season_failure};
-use crate::figures::{Card, NamedFigure, residual_figures, season_cards, season_figures};
-use crate::output::{OutputFile, SeasonReports, Summary, WriteError, provenance_of, season_files, season_provenance, write_folder};
+use super::source::{bushel_unknown, read_programme, run_season, season_failure};
+use crate::figures::{Card, DrawnFigure, Style, Wording, WordingOptions, draw_figures, season_cards, season_figures};
+use crate::output::{OutputFile, SeasonReports, Summary, provenance_of, season_files, season_provenance, write_folder};
 use crate::season::{SeasonOptions, Step};
 use crate::trial::Programme;
 
@@ -61,13 +61,14 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     bar.set_message("analysis of variance");
     let analysed = season.analyses().map_err(|error| season_failure(&error, &season.programme.crop.name))?;
     bar.set_message("figures");
-    let (figures, left_out) = season_figures(&season);
-    let (residuals, residuals_left_out) = residual_figures(&analysed);
+    let wording = Wording::new(&season.programme, WordingOptions::default())
+        .map_err(|error| bushel_unknown(&error, &season.programme.crop.name))?;
+    let (figures, left_out) = draw_figures(&season_figures(&season, &analysed, &wording), None, &Style::default());
     let (cards, cards_left_out) = season_cards(&season);
-    season.warnings.extend(left_out.into_iter().chain(residuals_left_out).chain(cards_left_out));
+    season.warnings.extend(left_out.into_iter().chain(cards_left_out));
     let reports = SeasonReports::of(&season, &analysed);
     let mut files = season_files(&season, &reports);
-    files.extend(figures.into_iter().chain(residuals).flat_map(figure_files));
+    files.extend(figures.into_iter().flat_map(figure_files));
     files.extend(cards.into_iter().flat_map(card_files));
     files.push(season_provenance(&season, &files));
     write_folder(&flags.out, &files)?;
@@ -86,13 +87,14 @@ fn holds(folder: &Path, other: &Path) -> bool {
 }
 
 /// A figure's drawings and its caption.
-fn figure_files(figure: NamedFigure) -> [OutputFile; 3] {
-    let NamedFigure { name, rendered } = figure;
+fn figure_files(figure: DrawnFigure) -> [OutputFile; 4] {
+    let DrawnFigure { name, rendered } = figure;
     let path = |ending: &str| format!("figures/{name}.{ending}");
     [
         OutputFile::text(path("svg"), rendered.svg),
+        OutputFile { path: path("pdf"), bytes: rendered.pdf },
         OutputFile { path: path("png"), bytes: rendered.png },
-        OutputFile::text(path("txt"), rendered.caption + "\n"),
+        OutputFile::text(path("txt"), rendered.words.caption + "\n"),
     ]
 }
 

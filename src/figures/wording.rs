@@ -24,7 +24,8 @@ impl UnitSystem {
         match self {
             UnitSystem::Programme => (n_rate, yields),
             UnitSystem::UnitedStates => {
-                let sold = if pounds_per_bushel.is_some() { YieldUnit::BushelsPerAcre } else { YieldUnit::PoundsPerAcre };
+                let sold =
+                    if pounds_per_bushel.is_some() { YieldUnit::BushelsPerAcre } else { YieldUnit::PoundsPerAcre };
                 (NRateUnit::PoundsPerAcre, if yields.is_per_acre() { yields } else { sold })
             }
             UnitSystem::International => {
@@ -86,6 +87,8 @@ pub struct Wording {
 struct Shown {
     factor: f64,
     unit: String,
+    /// Decimals of a number in running text.
+    decimals: usize,
 }
 
 impl Wording {
@@ -108,15 +111,21 @@ impl Wording {
         let form = options.unit_form;
         Ok(Self {
             options,
-            rate: Shown { factor: rate_factor, unit: form.unit(n_rate.symbol()) },
-            yields: Shown { factor: yield_factor(units.yields, yields)?, unit: form.unit(yields.symbol()) },
+            rate: Shown { factor: rate_factor, unit: form.unit(n_rate.symbol()), decimals: 0 },
+            yields: Shown {
+                factor: yield_factor(units.yields, yields)?,
+                unit: form.unit(yields.symbol()),
+                decimals: yield_decimals(yields),
+            },
             price_ratio: Shown {
                 factor: yield_factor(units.yields, priced)? / rate_factor,
                 unit: price_ratio_unit(&ResultUnits { n_rate, yields: priced, ..units }),
+                decimals: 4,
             },
             over_area: Shown {
                 factor: area(yields).hectares() / area(units.yields).hectares(),
                 unit: yields.area_symbol().to_owned(),
+                decimals: 2,
             },
             typed_yields: units.yields.symbol(),
         })
@@ -177,10 +186,49 @@ impl Wording {
         self.options.decimal_mark.number(value, decimals)
     }
 
+    /// Decimals of a shown yield that plots are told apart by.
+    #[must_use]
+    pub fn yield_decimals(&self) -> usize {
+        self.yields.decimals
+    }
+
+    /// A shown yield with its unit, to as many decimals as plots are told apart by.
+    #[must_use]
+    pub fn yield_text(&self, shown: f64) -> String {
+        format!("{} {}", self.number(shown, self.yield_decimals()), self.yields.unit)
+    }
+
+    /// An N rate of the programme that is given as text, as shown: as typed where nothing is converted.
+    #[must_use]
+    pub fn rate_typed(&self, typed: &str) -> String {
+        match typed.parse::<f64>() {
+            Ok(rate) if self.rate.factor != 1.0 => self.number(self.rate(rate), self.rate.decimals),
+            _ => typed.to_owned(),
+        }
+    }
+
+    /// A number with so many significant digits, without zeros at its end.
+    #[must_use]
+    pub fn significant(&self, value: f64, digits: u8) -> String {
+        let size = if value == 0.0 { 0.0 } else { value.abs().log10().floor() };
+        let decimals = (f64::from(digits) - 1.0 - size).clamp(0.0, 12.0) as usize;
+        let text = self.number(value, decimals);
+        if decimals == 0 { text } else { text.trim_end_matches('0').trim_end_matches(['.', ',']).to_owned() }
+    }
+
     /// What was asked.
     #[must_use]
     pub fn options(&self) -> WordingOptions {
         self.options
+    }
+}
+
+/// Decimals that tell plots apart: yields in tons are small numbers.
+fn yield_decimals(yields: YieldUnit) -> usize {
+    match yields {
+        YieldUnit::MegagramsPerHectare | YieldUnit::ShortTonsPerAcre => 2,
+        YieldUnit::BushelsPerAcre => 1,
+        YieldUnit::KilogramsPerHectare | YieldUnit::PoundsPerAcre => 0,
     }
 }
 
@@ -189,3 +237,66 @@ fn counted_in_kilograms(yields: YieldUnit) -> YieldUnit {
     if yields == YieldUnit::MegagramsPerHectare { YieldUnit::KilogramsPerHectare } else { yields }
 }
 
+#[cfg(test)]
+mod tests {
+    use super::{UnitForm, UnitSystem, Wording, WordingOptions};
+    use crate::files::load_programme;
+    use crate::trial::Programme;
+    use crate::units::YieldUnit;
+    use approx::assert_relative_eq;
+    use std::path::Path;
+
+    fn demo() -> Programme {
+        load_programme(&Path::new(env!("CARGO_MANIFEST_DIR")).join("trials")).unwrap().value
+    }
+
+    #[test]
+    fn the_programmes_own_units_change_no_number() {
+        let programme = demo();
+        let own = Wording::new(&programme, WordingOptions::default()).unwrap();
+        for value in [0.1, 1.0 / 3.0, 118.7] {
+            assert_eq!([own.rate(value), own.yields(value), own.price_ratio(value)], [value; 3]);
+            assert_eq!(own.returns(value, "USD/ac"), (value, "USD/ac".to_owned()));
+            assert_eq!(own.returns(value, "bu/ac"), (value, "bu/ac".to_owned()));
+        }
+        assert_eq!((own.rate_unit(), own.yield_unit(), own.price_ratio_unit()), ("lb/ac", "bu/ac", "bu per lb N"));
+    }
+
+    #[test]
+    fn international_units_follow_from_the_pound_the_acre_and_the_bushel() {
+        let options = WordingOptions {
+            units: UnitSystem::International,
+            unit_form: UnitForm::Exponent,
+            ..WordingOptions::default()
+        };
+        let shown = Wording::new(&demo(), options).unwrap();
+        // NIST SP 811: 1 lb/acre is 1.120 851 kg/ha; a bushel of wheat is 60 lb, so 1 bu/ac is 67.251 07 kg/ha.
+        assert_relative_eq!(shown.rate(100.0), 112.0851, max_relative = 1e-6);
+        assert_relative_eq!(shown.yields(60.0), 4.035_064, max_relative = 1e-6);
+        // 60 lb of grain a bushel: 0.1 bu of grain a pound of N is 6 kg a kilogram.
+        assert_relative_eq!(shown.price_ratio(0.1), 6.0, max_relative = 1e-12);
+        // One acre is 0.404 685 64 ha.
+        let (money, unit) = shown.returns(40.0, "USD/ac");
+        assert_relative_eq!(money, 40.0 / 0.404_685_642_24, max_relative = 1e-12);
+        assert_eq!(unit, "USD\u{a0}ha\u{207b}\u{b9}");
+        assert_eq!(shown.rate_unit(), "kg\u{a0}ha\u{207b}\u{b9}");
+        assert_eq!((shown.yield_unit(), shown.price_ratio_unit()), ("Mg\u{a0}ha\u{207b}\u{b9}", "kg per kg N"));
+        // A net return at a price ratio is the same amount in either units.
+        let (yields, rate, ratio) = (71.3, 88.0, 0.13);
+        let net = shown.yields(yields) * 1_000.0 - shown.price_ratio(ratio) * shown.rate(rate);
+        assert_relative_eq!(net, shown.yields(yields - ratio * rate) * 1_000.0, max_relative = 1e-12);
+    }
+
+    #[test]
+    fn bushels_of_a_crop_without_a_bushel_weight_are_not_converted() {
+        let mut programme = demo();
+        programme.crop.pounds_per_bushel = None;
+        let of = |programme: &Programme, units| {
+            Wording::new(programme, WordingOptions { units, ..WordingOptions::default() })
+        };
+        assert!(of(&programme, UnitSystem::International).is_err());
+        assert!(of(&programme, UnitSystem::UnitedStates).is_ok());
+        programme.units.yields = YieldUnit::MegagramsPerHectare;
+        assert_eq!(of(&programme, UnitSystem::UnitedStates).unwrap().yield_unit(), "lb/ac");
+    }
+}

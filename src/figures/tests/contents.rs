@@ -3,11 +3,16 @@
 use super::demo::{calibration, figure, flat, many, panel, residuals};
 use super::svg_reader::{Page, read};
 use crate::figures::{
-    Censoring, CurveLine, FigureError, Rendered, ResponsePanels, Style, Width, render_calibration, render_residuals,
-    render_response,
+    Censoring, Colours, CurveLine, DecimalMark, Figure, FigureError, Rendered, ResponsePanels, Style, Width, render,
 };
 
-const SMALL: Style = Style { width: Width::SingleColumn, dots_per_inch: 72 };
+const SMALL: Style = Style {
+    width: Width::SingleColumn,
+    dots_per_inch: 72,
+    colours: Colours::Palette,
+    decimal_mark: DecimalMark::Point,
+    with_title: false,
+};
 
 /// Shapes are placed to half a unit of 0.005 mm, and two ticks give the scale.
 const PLACEMENT: f64 = 0.02;
@@ -15,7 +20,7 @@ const PLACEMENT: f64 = 0.02;
 const HALF_CAPITAL: f64 = 0.7275 * 7.0 * 25.4 / 72.0 / 2.0;
 
 fn response(input: &ResponsePanels) -> (Rendered, Page) {
-    let rendered = render_response(input, &SMALL).unwrap();
+    let rendered = render(&Figure::Response(input.clone()), &SMALL).unwrap();
     let page = read(&rendered.svg);
     (rendered, page)
 }
@@ -150,7 +155,7 @@ fn panels_share_their_axes_and_label_them_once() {
 #[test]
 fn every_site_year_and_every_point_is_drawn() {
     let input = calibration(12);
-    let rendered = render_calibration(&input, &SMALL).unwrap();
+    let rendered = render(&Figure::Calibration(input.clone()), &SMALL).unwrap();
     let page = read(&rendered.svg);
     let (across, up) = scales(&page);
     for point in &input.points {
@@ -178,7 +183,7 @@ fn a_censored_need_is_an_arrow_in_its_direction() {
         let mut input = input.clone();
         input.points[0].censored = censored;
         (input.points[0].low, input.points[0].high) = (None, None);
-        let page = read(&render_calibration(&input, &SMALL).unwrap().svg);
+        let page = read(&render(&Figure::Calibration(input.clone()), &SMALL).unwrap().svg);
         let (across, up) = scales(&page);
         let (x, y) = (across(input.points[0].index), up(input.points[0].need));
         page.polygons
@@ -196,7 +201,7 @@ fn a_censored_need_is_an_arrow_in_its_direction() {
 
 #[test]
 fn more_site_years_than_markers_are_counted_not_told_apart() {
-    let page = read(&render_calibration(&calibration(13), &SMALL).unwrap().svg);
+    let page = read(&render(&Figure::Calibration(calibration(13)), &SMALL).unwrap().svg);
     assert!(has_text(&page, "13 site-years"));
     assert!(!has_text(&page, "Upper Terrace 2021"));
 }
@@ -209,8 +214,8 @@ fn the_png_has_the_size_and_resolution_asked_for() {
         (Width::SingleColumn, 600, 2008),
         (Width::SingleColumn, 1000, 3346),
     ] {
-        let style = Style { width, dots_per_inch };
-        let rendered = render_response(&many(1), &style).unwrap();
+        let style = Style { width, dots_per_inch, ..Style::default() };
+        let rendered = render(&Figure::Response(many(1)), &style).unwrap();
         let page = read(&rendered.svg);
         let mut reader = png::Decoder::new(rendered.png.as_slice()).read_info().unwrap();
         let info = reader.info();
@@ -230,19 +235,22 @@ fn the_png_has_the_size_and_resolution_asked_for() {
 
 #[test]
 fn the_same_description_gives_the_same_bytes() {
-    assert_eq!(render_response(&many(8), &Style::default()), render_response(&many(8), &Style::default()));
     assert_eq!(
-        render_calibration(&calibration(12), &Style::default()),
-        render_calibration(&calibration(12), &Style::default())
+        render(&Figure::Response(many(8)), &Style::default()),
+        render(&Figure::Response(many(8)), &Style::default())
+    );
+    assert_eq!(
+        render(&Figure::Calibration(calibration(12)), &Style::default()),
+        render(&Figure::Calibration(calibration(12)), &Style::default())
     );
 }
 
 #[test]
 fn the_caption_is_kept_and_markup_in_a_title_is_only_text() -> Result<(), FigureError> {
     let mut input = figure(vec![panel(Some("<script>alert(1)</script> & \"co\""), 40.0, 0.6, 120.0, 1)]);
-    input.caption = "n < 24 & more\u{0}".to_owned();
-    let rendered = render_response(&input, &SMALL)?;
-    assert_eq!(rendered.caption, input.caption);
+    input.words.caption = "n < 24 & more\u{0}".to_owned();
+    let rendered = render(&Figure::Response(input.clone()), &SMALL)?;
+    assert_eq!(rendered.words.caption, input.words.caption);
     assert!(!rendered.svg.contains("<script"));
     assert!(rendered.svg.contains("n &lt; 24 &amp; more"));
     assert!(!rendered.svg.contains('\u{0}'));
@@ -252,7 +260,11 @@ fn the_caption_is_kept_and_markup_in_a_title_is_only_text() -> Result<(), Figure
 
 #[test]
 fn every_residual_stands_in_each_of_the_three_panels() {
-    let rendered = render_residuals(&residuals(24), &Style { width: Width::DoubleColumn, dots_per_inch: 72 }).unwrap();
+    let rendered = render(
+        &Figure::Residuals(residuals(24)),
+        &Style { width: Width::DoubleColumn, dots_per_inch: 72, ..Style::default() },
+    )
+    .unwrap();
     let page = read(&rendered.svg);
     // An open circle is two discs; a plot is in three panels, and once in the legend. The outlier is a diamond in all of them.
     assert_eq!(page.circles.len(), 2 * (3 * 23 + 1));

@@ -2,9 +2,7 @@
 
 use super::demo::{calibration, comparison, figure, flat, many, panel, residuals};
 use super::svg_reader::{Page, read};
-use crate::figures::{
-    BandPoint, MeanPoint, Style, Width, render_calibration, render_comparison, render_residuals, render_response,
-};
+use crate::figures::{BandPoint, Figure, MeanPoint, Style, Width, render};
 
 /// Coordinates in a file are rounded to a hundredth of a unit of 0.005 mm, and a length to the font's units.
 const ROUNDING: f64 = 0.01;
@@ -88,7 +86,6 @@ fn pages() -> Vec<(String, Page)> {
     let mut calibrations: Vec<(String, _)> =
         [1, 2, 7, 12, 13, 60].into_iter().map(|count| (format!("{count} site-years"), calibration(count))).collect();
     let mut long = calibration(12);
-    long.title = Some(LONG.to_owned());
     long.index_label = LONG.to_owned();
     long.need_unit = Some("kilograms of nitrogen a hectare, applied".to_owned());
     long.band_text = LONG.to_owned();
@@ -137,21 +134,21 @@ fn pages() -> Vec<(String, Page)> {
 
     let mut pages = Vec::new();
     for width in [Width::SingleColumn, Width::DoubleColumn] {
-        let style = Style { width, dots_per_inch: 72 };
+        let style = Style { width, dots_per_inch: 72, ..Style::default() };
         for (name, input) in &responses {
-            let rendered = render_response(input, &style).unwrap();
+            let rendered = render(&Figure::Response(input.clone()), &style).unwrap();
             pages.push((format!("{name}, {width:?}"), read(&rendered.svg)));
         }
         for (name, input) in &calibrations {
-            let rendered = render_calibration(input, &style).unwrap();
+            let rendered = render(&Figure::Calibration(input.clone()), &style).unwrap();
             pages.push((format!("calibration, {name}, {width:?}"), read(&rendered.svg)));
         }
         for (name, input) in &comparisons {
-            let rendered = render_comparison(input, &style).unwrap();
+            let rendered = render(&Figure::Comparison(input.clone()), &style).unwrap();
             pages.push((format!("comparison, {name}, {width:?}"), read(&rendered.svg)));
         }
         for (name, input) in &of_residuals {
-            let rendered = render_residuals(input, &style).unwrap();
+            let rendered = render(&Figure::Residuals(input.clone()), &style).unwrap();
             pages.push((format!("residuals, {name}, {width:?}"), read(&rendered.svg)));
         }
     }
