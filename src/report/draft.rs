@@ -106,11 +106,9 @@ impl Numerals {
             Limits::NotComputed => [dash(), dash()],
             Limits::Disjoint => {
                 let pieces = limits_text(limits, low, high, segments, decimals);
-                let mut ends = [low, high].map(|end| self.end(end, decimals));
-                if let [_, upper] = &mut ends {
-                    upper.text += &format!(" {IN_PIECES} ({})", self.set(&pieces));
-                }
-                ends
+                let [lower, mut upper] = [low, high].map(|end| self.end(end, decimals));
+                upper.text += &format!(" {IN_PIECES} ({})", self.set(&pieces));
+                [lower, upper]
             }
             _ => [low, high].map(|end| self.end(end, decimals)),
         }

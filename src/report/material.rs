@@ -4,7 +4,7 @@ use serde_json::{Map, Value};
 
 use super::content::{Block, Cell, Illustration, Section};
 use super::draft::{Draft, Numerals, count, dash, with_unit, word};
-use crate::figures::{NamedFigure, Wording};
+use crate::figures::{DrawnFigure, Wording};
 use crate::output::group::{factor_text, factors, level_text};
 use crate::output::interval_words::interval_head;
 use crate::output::numbers::plain;
@@ -25,7 +25,7 @@ pub(super) struct Material<'a> {
     pub(super) numerals: Numerals,
     /// Its tables against earlier ones, with the files of those.
     pub(super) changes: &'a [(ComparisonOf, InputFile)],
-    pub(super) figures: &'a [NamedFigure],
+    pub(super) figures: &'a [DrawnFigure],
 }
 
 impl Material<'_> {
@@ -66,22 +66,15 @@ impl Material<'_> {
 }
 
 /// A drawn figure with its words.
-fn illustration(figure: &NamedFigure) -> Illustration {
+fn illustration(figure: &DrawnFigure) -> Illustration {
     let rendered = &figure.rendered;
     Illustration {
         name: figure.name.clone(),
         svg: rendered.svg.clone(),
-        width: width(&rendered.svg),
-        alternative: rendered.caption.clone(),
-        caption: rendered.caption.clone(),
+        width: rendered.width,
+        alternative: rendered.words.finding.clone(),
+        caption: rendered.words.caption.clone(),
     }
-}
-
-/// The width that a drawing gives itself, mm.
-fn width(svg: &str) -> f64 {
-    const WHOLE_PAGE: f64 = 175.0;
-    let written = svg.split_once("width=\"").and_then(|(_, rest)| rest.split_once("mm\""));
-    written.and_then(|(width, _)| width.parse().ok()).unwrap_or(WHOLE_PAGE)
 }
 
 /// A section of what there is.

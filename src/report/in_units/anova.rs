@@ -29,7 +29,7 @@ impl InUnits<'_> {
                 [&mut prediction.predicted, &mut prediction.deviation, &mut prediction.standard_deviation];
             scale(values, self.yields);
         }
-        for variances in &mut analysis.error_variances {
+        if let Some(variances) = &mut analysis.error_variances {
             variances.site_years.iter_mut().for_each(|of| scale([&mut of.mean_square], squared));
         }
         for residual in analysis.assumptions.iter_mut().flat_map(|found| &mut found.residuals) {
@@ -64,7 +64,7 @@ impl InUnits<'_> {
                 self.rate_level(level);
             }
         }
-        for over in sed {
+        if let Some(over) = sed {
             scale([&mut over.mean, &mut over.lowest, &mut over.highest], self.yields);
         }
         for pair in pairs {

@@ -26,7 +26,7 @@ impl InUnits<'_> {
         let observations = group.n;
         group.curves.iter_mut().for_each(|curve| self.family(curve, observations));
         if let Some(found) = &mut group.diagnostics {
-            for furthest in &mut found.furthest {
+            if let Some(furthest) = &mut found.furthest {
                 furthest.rate *= self.rate;
                 furthest.residual *= self.yields;
             }
@@ -52,10 +52,10 @@ impl InUnits<'_> {
         for criterion in [&mut curve.aic, &mut curve.aicc, &mut curve.bic].into_iter().flatten() {
             *criterion += moved;
         }
-        for test in &mut curve.lack_of_fit {
+        if let Some(test) = &mut curve.lack_of_fit {
             test.ss *= self.yields * self.yields;
         }
-        for best in &mut curve.best_rate {
+        if let Some(best) = &mut curve.best_rate {
             best.price_ratio *= self.price_ratio;
             scale([&mut best.rate], self.rate);
         }

@@ -56,13 +56,13 @@ impl InUnits<'_> {
         };
         economy.money_unit = unit;
         scale([&mut economy.net_return_money], money);
-        for pass in &mut economy.pass {
+        if let Some(pass) = &mut economy.pass {
             pass.cost *= money;
             pass.cost_in_yield *= self.yields;
             scale([&mut pass.gain_over_zero, &mut pass.gain_after_pass], self.yields);
         }
         economy.uncertain_prices.iter_mut().for_each(|found| self.uncertain(found, money));
-        for valued in &mut economy.with_quality {
+        if let Some(valued) = &mut economy.with_quality {
             scale([&mut valued.net_return], self.yields);
             self.optimum(&mut valued.optimum);
         }
@@ -85,7 +85,7 @@ impl InUnits<'_> {
 
     fn across(&self, across: &mut AcrossOf) {
         self.name_units(&mut across.rate_unit, &mut across.yield_unit);
-        for early in &mut across.early_n {
+        if let Some(early) = &mut across.early_n {
             early.low *= self.rate;
             early.high *= self.rate;
         }
