@@ -1,7 +1,7 @@
 //! `stook season`
 
 use std::io::{IsTerminal as _, Write as _};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -9,7 +9,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use super::deliver::Answer;
 use super::failure::Failure;
 use super::flags::{FormatFlag, PriceFlags, SeedFlag};
-use super::source::{bushel_unknown, read_programme, run_season, season_failure};
+use super::source::{bushel_unknown, holds, read_programme, run_season, season_failure};
 use crate::figures::{Card, DrawnFigure, Style, Wording, WordingOptions, draw_figures, season_cards, season_figures};
 use crate::output::{OutputFile, SeasonReports, Summary, provenance_of, season_files, season_provenance, write_folder};
 use crate::season::{SeasonOptions, Step};
@@ -78,12 +78,6 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let summary = Summary::of(&season, &reports);
     let answered = season.tables.is_empty() || season.tables.iter().any(|result| result.derived.table.is_ok());
     Answer::summary(&summary, &provenance_of(&season), answered, flags.format)
-}
-
-/// Whether a folder is another, or one above it.
-fn holds(folder: &Path, other: &Path) -> bool {
-    let (Ok(folder), Ok(other)) = (folder.canonicalize(), other.canonicalize()) else { return false };
-    other.starts_with(folder)
 }
 
 /// A figure's drawings and its caption.

@@ -40,9 +40,14 @@ impl Width {
         if self == Width::Slide { SLIDE } else { 1.0 }
     }
 
+    /// Whether figures can be as wide.
+    #[must_use]
+    pub fn is_taken(self) -> bool {
+        (WIDTHS[0]..=WIDTHS[1]).contains(&self.millimetres())
+    }
+
     pub(super) fn check(self) -> Result<(), FigureError> {
-        let width = self.millimetres();
-        if (WIDTHS[0]..=WIDTHS[1]).contains(&width) { Ok(()) } else { Err(FigureError::Width(width.to_string())) }
+        if self.is_taken() { Ok(()) } else { Err(FigureError::Width(self.millimetres().to_string())) }
     }
 }
 
