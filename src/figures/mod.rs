@@ -27,6 +27,11 @@ mod season;
 mod svg;
 mod typeface;
 
+/// The palette, for what stands beside figures.
+pub(crate) mod palette {
+    pub(crate) use super::scene::{BRICK, Colour, INK, MIST, PAPER, SAND, SEA};
+}
+
 #[cfg(test)]
 mod tests;
 
