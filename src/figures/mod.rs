@@ -28,6 +28,11 @@ mod svg;
 mod typeface;
 mod wording;
 
+/// The palette, for what stands beside figures.
+pub(crate) mod palette {
+    pub(crate) use super::scene::{BRICK, Colour, INK, MIST, PAPER, SAND, SEA};
+}
+
 #[cfg(test)]
 mod tests;
 

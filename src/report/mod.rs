@@ -10,14 +10,18 @@ mod content;
 mod curves;
 mod draft;
 mod economics;
+mod extent;
 mod files;
 mod findings;
+mod html;
 mod in_units;
 mod material;
 mod methods;
 mod names;
 mod provenance;
 mod rate_tables;
+#[cfg(test)]
+mod samples;
 mod sensing;
 mod site_years;
 mod summary;
@@ -28,6 +32,7 @@ mod validation;
 mod yields;
 
 pub use content::{Block, Cell, Column, Illustration, Report, Section, Table};
+pub use html::html;
 
 use std::collections::BTreeSet;
 
