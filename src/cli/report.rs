@@ -1,0 +1,134 @@
+//! `stook report`
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+
+use super::deliver::Answer;
+use super::failure::Failure;
+use super::flags::{PriceFlags, SeedFlag};
+use super::paper::WordingFlags;
+use super::source::{holds, read_programme, run_season, season_failure};
+use super::table_file::read_table;
+use crate::compare::compare;
+use crate::experiment::anova::Analysed;
+use crate::figures::{DrawnFigure, Style, Wording, draw_figures, season_figures};
+use crate::finding::{Finding, Place};
+use crate::output::{ComparisonOf, OutputFile, SeasonReports, WriteError, write_into};
+use crate::rate_table::RateTable;
+use crate::report::{html, season_report};
+use crate::season::{Season, SeasonOptions};
+use crate::trial::InputFile;
+
+/// The season's report: a page of summary, then trials, yields, curves, economics, sensing, calibration, tables, methods and provenance
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Flags {
+    /// Folder of a programme or trial
+    path: PathBuf,
+    /// Folder to write into; files of the same names there are replaced
+    #[arg(long, value_name = "DIR", default_value = "report")]
+    out: PathBuf,
+    /// An earlier rate table's JSON file, to say what changed since; may be given several times
+    #[arg(long, value_name = "TABLE")]
+    earlier: Vec<PathBuf>,
+    /// Size of the PDF's pages
+    #[arg(long, value_enum, default_value = "a4")]
+    paper: PaperFlag,
+    #[command(flatten)]
+    wording: WordingFlags,
+    #[command(flatten)]
+    prices: PriceFlags,
+    #[command(flatten)]
+    seed: SeedFlag,
+}
+
+/// A size of paper, as it is typed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum PaperFlag {
+    /// 210 × 297 mm
+    A4,
+    /// 8.5 × 11 in
+    Letter,
+}
+
+const EXAMPLES: &str = "Writes report.html, report.pdf, tables.xlsx and tables/NAME.csv.
+
+Examples:
+  stook report trials
+  stook report trials --earlier last-season/tables/leaf-jointing.json --out winter-2026
+  stook report trials --units si --unit-form exponent --decimal-mark comma --paper a4";
+
+pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
+    let price_ratio = flags.prices.ratio()?;
+    let earlier = flags.earlier.iter().map(|file| read_table(file)).collect::<Result<Vec<_>, _>>()?;
+    let loaded = read_programme(&flags.path)?;
+    if holds(&flags.out, &flags.path) {
+        let text = format!("--out {} is or holds the programme: name a folder of its own", flags.out.display());
+        return Err(Failure::usage(text));
+    }
+    let wording = flags.wording.wording(&loaded.value)?;
+    let options = SeasonOptions { seed: flags.seed.seed, price_ratio, ..SeasonOptions::default() };
+    let mut season = run_season(loaded, options, &|_| {})?;
+    let analysed = season.analyses().map_err(|error| season_failure(&error, &season.programme.crop.name))?;
+    let changes = changes(&season, earlier)?;
+    let figures = figures(&mut season, &analysed, &wording);
+    let reports = SeasonReports::of(&season, &analysed);
+    let files = report_files(&season, &reports, &figures, &changes, &wording)?;
+    write_into(&flags.out, &files)?;
+    let list: Vec<String> = files.iter().map(|file| flags.out.join(&file.path).display().to_string() + "\n").collect();
+    let answered = season.tables.is_empty() || season.tables.iter().any(|result| result.derived.table.is_ok());
+    Ok(Answer::bytes(list.concat().into_bytes(), answered, None))
+}
+
+/// The figures of a report, drawn; what cannot be drawn becomes a warning of the season.
+fn figures(season: &mut Season, analysed: &[Analysed], wording: &Wording) -> Vec<DrawnFigure> {
+    let style = Style { decimal_mark: wording.options().decimal_mark, ..Style::default() };
+    let (drawn, left_out) = draw_figures(&season_figures(season, analysed, wording), None, &style);
+    season.warnings.extend(left_out);
+    drawn
+}
+
+/// Each earlier table against the season's table of the same name, or else the one that it can be compared with.
+///
+/// # Errors
+/// A table that can be compared with none of them.
+fn changes(season: &Season, earlier: Vec<(RateTable, InputFile)>) -> Result<Vec<(ComparisonOf, InputFile)>, Failure> {
+    let tables = || season.tables.iter().filter_map(|result| result.derived.table.as_ref().ok());
+    let one = |(old, file): (RateTable, InputFile)| {
+        let is_same = |new: &&RateTable| new.document().name == old.document().name;
+        let candidates = tables().filter(is_same).chain(tables().filter(|new| !is_same(new)));
+        let mut refused = None;
+        for new in candidates {
+            match compare(&old, new) {
+                Ok(comparison) => return Ok((ComparisonOf::of(&old, new, &comparison), file)),
+                Err(reason) => refused = refused.or(Some(reason.to_string())),
+            }
+        }
+        let reason = refused.unwrap_or_else(|| "the season has no rate table".to_owned());
+        let finding = Finding::error("not-comparable", Place::file(file.file), reason);
+        Err(Failure::from(finding.remedy("name an earlier table for the same use, or leave --earlier out")))
+    };
+    earlier.into_iter().map(one).collect()
+}
+
+/// The files of a report.
+///
+/// # Errors
+/// A table that is too large for the workbook.
+pub(super) fn report_files(
+    season: &Season,
+    reports: &SeasonReports,
+    figures: &[DrawnFigure],
+    changes: &[(ComparisonOf, InputFile)],
+    wording: &Wording,
+) -> Result<Vec<OutputFile>, Failure> {
+    let report = season_report(season, reports, figures, changes, wording);
+    let workbook = report.workbook(season, reports).map_err(WriteError::from)?;
+    let mut files = vec![
+        OutputFile::text("report.html", html(&report)),
+        OutputFile { path: "tables.xlsx".to_owned(), bytes: workbook },
+    ];
+    files.extend(report.csv_files());
+    Ok(files)
+}
