@@ -61,7 +61,7 @@ const ALONE: Kind = Kind { heading: "Trial by trial", name: "trials", head: "tri
 
 fn part(material: &Material<'_>, analyses: &[&AnalysisOf], kind: &Kind) -> Vec<Block> {
     let described = analyses.iter().map(|analysis| {
-        format!("{}: {} {}", name_of(analysis), material.numerals.set(&short_design(analysis)), method(analysis))
+        format!("{}: {} {}", name_of(analysis), material.set(&short_design(analysis)), method(analysis))
     });
     let described = shortened(described.collect(), "are in the tables");
     let tables = [
@@ -74,10 +74,10 @@ fn part(material: &Material<'_>, analyses: &[&AnalysisOf], kind: &Kind) -> Vec<B
     ];
     let variances = analyses.iter().filter_map(|analysis| {
         let found = analysis.error_variances.as_ref()?;
-        Some(format!("{}: {}", name_of(analysis), material.numerals.set(&homogeneity(found, 1.0 - analysis.level))))
+        Some(format!("{}: {}", name_of(analysis), material.set(&homogeneity(found, 1.0 - analysis.level))))
     });
     let notes = analyses.iter().flat_map(|analysis| {
-        analysis.warnings.iter().map(|note| format!("{}: {}", name_of(analysis), material.numerals.set(&note.text)))
+        analysis.warnings.iter().map(|note| format!("{}: {}", name_of(analysis), material.set(&note.text)))
     });
     let notes = shortened(variances.chain(notes).collect(), "are in data/anova.csv of a season");
     list(described).into_iter().chain(tables.into_iter().filter_map(Draft::block)).chain(list(notes)).collect()

@@ -45,9 +45,8 @@ fn of_table(material: &Material<'_>, table: &TableCalibration) -> Vec<Block> {
     blocks.extend(points(material, table, base).block());
     blocks.extend(set_aside(table, base).block());
     if !base.points.is_empty() {
-        let numerals = material.numerals;
-        blocks.extend(paragraph(numerals.set(&reliability_words(&table.reliability))));
-        blocks.extend(paragraph(numerals.set(&critical_index_words(&table.critical_index, material.wording.rate_unit()))));
+        blocks.extend(paragraph(material.set(&reliability_words(&table.reliability))));
+        blocks.extend(paragraph(material.set(&critical_index_words(&table.critical_index, material.wording.rate_unit()))));
         blocks.extend(confusion(material, table).block());
     }
     let kinds = ["calibration", "validation", "forgone", "predicted", "critical-index"];
@@ -63,7 +62,7 @@ fn introduction(material: &Material<'_>, table: &TableCalibration, base: &Calibr
         material.reports.calibrations.price_ratio_unit.as_deref().unwrap_or_default()
     );
     let reason = table.reason.as_ref().map_or_else(String::new, |reason| format!(" There is no relation: {reason}."));
-    material.numerals.set(&format!(
+    material.set(&format!(
         "At a price ratio of {}: {} from {} of {}; {} set aside.{reason}",
         ratio.trim(),
         counted(base.points.len(), "point"),

@@ -26,7 +26,7 @@ pub(super) fn curves(material: &Material<'_>) -> Section {
     let disagree = groups.iter().filter_map(|group| {
         let found = group.disagreement.as_ref()?;
         let words = disagreement_text(found, group.rate_unit.as_deref(), decimals_of_rates(highest_rate(group)));
-        Some(format!("{}: {}", name_of(material, group), material.numerals.set(&words)))
+        Some(format!("{}: {}", name_of(material, group), material.set(&words)))
     });
     let disagree = shortened(disagree.collect(), "disagree too: see the optimum by family");
     let mut blocks: Vec<Block> = Vec::new();

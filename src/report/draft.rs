@@ -22,8 +22,8 @@ impl Numerals {
         Self { mark }
     }
 
-    /// Text that was made of words and numbers here, its numbers in this form: `-` before a digit that begins a number is a minus, a point
-    /// between digits the decimal mark. Not for what users typed.
+    /// Text that was made of words and numbers here, its numbers in this form: `-` before a number or between the terms of a formula is a
+    /// minus, a point between digits the decimal mark. Not for what users typed.
     pub(super) fn set(self, text: &str) -> String {
         let letters: Vec<char> = text.chars().collect();
         let at = |position: Option<usize>| position.and_then(|position| letters.get(position)).copied();
@@ -32,6 +32,8 @@ impl Numerals {
             let (before, after) = (at(position.checked_sub(1)), at(position.checked_add(1)));
             match letter {
                 '-' if is_digit(after) && before.is_none_or(|before| !before.is_alphanumeric()) => '−',
+                // Between two terms of a formula.
+                '-' if before == Some(' ') && after == Some(' ') => '−',
                 '.' if self.mark == DecimalMark::Comma && is_digit(before) && is_digit(after) => ',',
                 other => *other,
             }
@@ -231,6 +233,7 @@ mod tests {
     fn numbers_take_the_mark_and_the_minus_and_words_keep_their_hyphens() {
         assert_eq!(COMMA.set("at least 150.5 lb/ac, -0.25 to 1.5 (quadratic-plateau)"), "at least 150,5 lb/ac, −0,25 to 1,5 (quadratic-plateau)");
         assert_eq!(POINT.set("2024-04-02"), "2024-04-02");
+        assert_eq!(COMMA.set("380.6 - 422.3·(e^(-0.5·s) - 1)"), "380,6 − 422,3·(e^(−0,5·s) − 1)");
         assert_eq!(COMMA.cell(-0.001, 2).text, "0,00");
     }
 

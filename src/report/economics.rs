@@ -56,7 +56,7 @@ fn prices(material: &Material<'_>, first: &OptimumGroup) -> String {
         [] => String::new(),
         several => format!(" Optima at {} stand beside it.", several.join(" and ")),
     };
-    material.numerals.set(&format!(
+    material.set(&format!(
         "The economic optimum N rate (EONR) is the rate at which the next unit of N costs what it brings, here at a price ratio of {} {unit}.{others} \
          Net return is yield minus the yield that pays for the N. The near-optimum range holds the rates whose net return is within the \
          programme's tolerance of the best.",

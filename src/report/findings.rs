@@ -38,7 +38,7 @@ pub(super) fn findings(material: &Material<'_>) -> Section {
 
 /// Notes on the weather; no section without any.
 pub(super) fn weather(material: &Material<'_>) -> Option<Section> {
-    let mut draft = Draft::new("weather", "Notes on the weather, as they were written down").words("trial").words("notes");
+    let mut draft = Draft::new("weather-notes", "Notes on the weather, as they were written down").words("trial").words("notes");
     for trial in &material.season.programme.trials {
         if let Some(notes) = &trial.background.weather_notes {
             draft.row([word(&trial.folder), word(notes)]);

@@ -1,5 +1,7 @@
 //! What every section is written from.
 
+use std::collections::BTreeSet;
+
 use serde_json::{Map, Value};
 
 use super::content::{Block, Cell, Illustration, Section};
@@ -23,12 +25,41 @@ pub(super) struct Material<'a> {
     pub(super) reports: SeasonReports,
     pub(super) wording: &'a Wording,
     pub(super) numerals: Numerals,
+    /// Labels that users typed and that would read as numbers to be written otherwise; mostly none.
+    pub(super) typed: Vec<String>,
     /// Its tables against earlier ones, with the files of those.
     pub(super) changes: &'a [(ComparisonOf, InputFile)],
     pub(super) figures: &'a [DrawnFigure],
 }
 
 impl Material<'_> {
+    /// Words and numbers that were put together here, the numbers as they are written; what users typed among them stays as it is.
+    pub(super) fn set(&self, text: &str) -> String {
+        let typed = |start: usize| {
+            let rest = text.get(start..)?;
+            let whole = |label: &&String| {
+                let ends = |letter: Option<char>| letter.is_none_or(|letter| !letter.is_alphanumeric());
+                rest.starts_with(label.as_str())
+                    && ends(text.get(..start).and_then(|before| before.chars().next_back()))
+                    && ends(rest.get(label.len()..).and_then(|after| after.chars().next()))
+            };
+            self.typed.iter().filter(whole).map(String::len).max()
+        };
+        let (mut set, mut from) = (String::new(), 0);
+        let mut position = 0;
+        while position < text.len() {
+            match typed(position) {
+                Some(length) => {
+                    set += &self.numerals.set(text.get(from..position).unwrap_or_default());
+                    set += text.get(position..position + length).unwrap_or_default();
+                    (from, position) = (position + length, position + length);
+                }
+                None => position += 1,
+            }
+        }
+        set + &self.numerals.set(text.get(from..).unwrap_or_default())
+    }
+
     pub(super) fn rate_unit(&self) -> Option<&str> {
         Some(self.wording.rate_unit())
     }
@@ -63,6 +94,23 @@ impl Material<'_> {
         let wanted = self.figures.iter().filter(|figure| kinds.iter().any(|kind| is_kind(&figure.name, kind)));
         wanted.map(|figure| Block::Figure(illustration(figure))).collect()
     }
+}
+
+/// Labels that users typed which [`Numerals::set`] would change.
+pub(super) fn typed_labels(season: &Season, numerals: Numerals) -> Vec<String> {
+    let mut labels: BTreeSet<&str> = BTreeSet::new();
+    for trial in &season.programme.trials {
+        labels.extend([trial.folder.as_str(), trial.site.as_str()]);
+        labels.extend(trial.factors.iter().map(String::as_str));
+        labels.extend(trial.applications.iter().map(|application| application.name.as_str()));
+        for plot in &trial.plots {
+            let columns = [&plot.block, &plot.main_plot, &plot.strip, &plot.variety];
+            labels.extend(columns.into_iter().flatten().map(String::as_str));
+            labels.extend(plot.factor_levels.iter().map(String::as_str).chain([plot.id.as_str()]));
+        }
+    }
+    labels.extend(season.programme.tables.iter().map(|table| table.name.as_str()));
+    labels.into_iter().filter(|label| numerals.set(label) != **label).map(str::to_owned).collect()
 }
 
 /// A drawn figure with its words.

@@ -56,11 +56,13 @@ pub fn season_report(
     wording: &Wording,
 ) -> Report {
     let programme = &season.programme;
+    let numerals = Numerals::new(wording.options().decimal_mark);
     let material = Material {
         season,
         reports: in_units::in_units(reports, wording, programme),
         wording,
-        numerals: Numerals::new(wording.options().decimal_mark),
+        numerals,
+        typed: material::typed_labels(season, numerals),
         changes,
         figures,
     };

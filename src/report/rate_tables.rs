@@ -15,11 +15,21 @@ pub(super) fn rate_tables(material: &Material<'_>) -> Section {
     if material.season.tables.is_empty() {
         blocks.extend(paragraph("The programme wants no rate table: add [[table]] to programme.toml."));
     }
+    let mut said: Vec<String> = Vec::new();
     for result in &material.season.tables {
         let name = &result.specification.name;
         blocks.push(Block::Heading(format!("{name}, {}", result.specification.instrument.name())));
         match &result.derived.table {
-            Ok(table) => blocks.extend(of_table(material, table)),
+            Ok(table) => {
+                blocks.extend(of_table(material, table));
+                // What holds for every table is said with the first.
+                let new: Vec<String> =
+                    table.document().cautions.iter().filter(|caution| !said.contains(caution)).cloned().collect();
+                said.extend(new.iter().cloned());
+                if !new.is_empty() {
+                    blocks.push(Block::Cautions(new));
+                }
+            }
             Err(reason) => blocks.extend(paragraph(format!("There is no table: {reason}."))),
         }
         let changes = material.changes.iter().filter(|(comparison, _)| comparison.new.table == *name);
@@ -44,7 +54,6 @@ fn of_table(material: &Material<'_>, table: &RateTable) -> Vec<Block> {
     let mut blocks: Vec<Block> = Vec::new();
     blocks.extend(paragraph(about));
     blocks.extend(rows(material, table).block());
-    blocks.push(Block::Cautions(document.cautions.clone()));
     blocks.extend(paragraph(format!("Digest of the table: {}", table.digest())));
     blocks.extend(material.figures(&["table", "steps", "rates"], Some(&document.name)));
     blocks
@@ -175,6 +184,7 @@ fn change(material: &Material<'_>, comparison: &ComparisonOf, file: &InputFile) 
     blocks.extend(paragraph(from));
     blocks.extend(super::material::list(points));
     blocks.extend(moves(material, comparison).block());
+    blocks.extend(material.figures(&["change"], Some(&comparison.new.table)));
     blocks
 }
 

@@ -250,9 +250,10 @@ fn doubts(material: &Material<'_>) -> Vec<String> {
     let unit = &sense.rate_unit;
     let mut doubts = Vec::new();
     for sensing in &sense.sensings {
-        let mut doubt = |text: &str| doubts.push(format!("{}: {}", name_of(sensing), material.numerals.set(text)));
+        let mut doubt = |text: &str| doubts.push(format!("{}: {}", name_of(sensing), material.set(text)));
         let doubtful = sensing.references.iter().filter(|reference| reference.verdict == "doubtful");
-        doubtful.for_each(|reference| doubt(&reference_text(reference, sensing, unit)));
+        // What the yield says stands in the table of references.
+        doubtful.for_each(|reference| doubt(&reference_text(reference, sensing, unit).replace(", see below.", ".")));
         let crowded = sensing.crowding.iter().filter(|crowding| crowding.crowded == "crowded");
         crowded.filter_map(|crowding| crowding_text(crowding, unit)).for_each(|text| doubt(&text));
         for shown in sensing.shows_n.iter().filter(|shown| !shown.shown) {
@@ -261,7 +262,7 @@ fn doubts(material: &Material<'_>) -> Vec<String> {
         }
     }
     let off = sense.plates.iter().filter(|plate| plate.kept != "within-tolerance");
-    doubts.extend(off.map(|plate| format!("{}: {}", plate.trial, material.numerals.set(&plate_text(plate)))));
+    doubts.extend(off.map(|plate| format!("{}: {}", plate.trial, material.set(&plate_text(plate)))));
     doubts
 }
 
@@ -269,7 +270,7 @@ fn stand(material: &Material<'_>) -> Vec<String> {
     let sense = &material.reports.sense;
     let of_day = |sensing: &SensingOf| {
         let words = sensing.stand.as_ref().map_or_else(Vec::new, |stand| stand_words(stand, &sense.rate_unit));
-        words.into_iter().map(|words| format!("{}: {}", name_of(sensing), material.numerals.set(&words))).collect::<Vec<_>>()
+        words.into_iter().map(|words| format!("{}: {}", name_of(sensing), material.set(&words))).collect::<Vec<_>>()
     };
     sense.sensings.iter().flat_map(of_day).collect()
 }

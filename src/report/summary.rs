@@ -48,7 +48,7 @@ fn introduction(material: &Material<'_>) -> String {
         || "No price ratio is given, so there is no economic optimum and no rate table.".to_owned(),
         |ratio| {
             let shown = material.wording.price_ratio(ratio.value);
-            let text = material.numerals.set(&price_ratio(shown));
+            let text = material.set(&price_ratio(shown));
             format!("The price ratio is {text} {}.", material.wording.price_ratio_unit())
         },
     );
@@ -89,7 +89,7 @@ fn in_short(material: &Material<'_>, result: &TableResult, calibration: &TableCa
     };
     let said = calibration.verdict.as_ref().map_or_else(
         || "No verdict on the sensor: too few site-years could be held out.".to_owned(),
-        |found| material.numerals.set(&verdict(found, &calibration.return_unit)),
+        |found| material.set(&verdict(found, &calibration.return_unit)),
     );
     rows(material, table, calibration).block().into_iter().chain(paragraph(said)).collect()
 }

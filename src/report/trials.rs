@@ -48,7 +48,7 @@ pub(super) fn design(material: &Material<'_>, trial: &Trial) -> String {
 }
 
 fn designs(material: &Material<'_>) -> Draft {
-    let mut draft = Draft::new("trials", "Trials")
+    let mut draft = Draft::new("trial-designs", "Trials")
         .words("trial")
         .words("site")
         .numbers("harvest")
@@ -122,7 +122,7 @@ fn background(material: &Material<'_>) -> Draft {
             word(known.preceding_crop.as_deref().unwrap_or(NONE)),
             material.numerals.written(known.manure_credit.map(rate), plain),
             material.numerals.written(nitrate.map(|found| rate(found.n)), plain),
-            material.numerals.written(nitrate.map(|found| found.depth_metres), plain),
+            material.numerals.cell(nitrate.map(|found| found.depth_metres), 2),
         ];
         if cells.iter().skip(1).any(|cell| cell.text != NONE) {
             draft.row(cells);

@@ -21,7 +21,7 @@ pub(super) fn validation(material: &Material<'_>, of: &TableCalibration) -> Vec<
         return blocks;
     }
     blocks.extend(paragraph(match &of.verdict {
-        Some(found) => material.numerals.set(&verdict(found, &of.return_unit)),
+        Some(found) => material.set(&verdict(found, &of.return_unit)),
         None => "No verdict on the sensor: fewer than two site-years can be predicted by the others.".to_owned(),
     }));
     let Some(own) = of.validation.iter().find(|validation| validation.held_out == "site-year") else { return blocks };

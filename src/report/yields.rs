@@ -14,7 +14,7 @@ const RECOVERY_DECIMALS: usize = 2;
 pub(super) fn yields(material: &Material<'_>) -> Section {
     let moisture = material.reports.yields.moisture_percent.map_or_else(
         || "Yields are of grain at the moisture it had.".to_owned(),
-        |moisture| format!("Yields are brought to {} % moisture.", material.numerals.set(&plain(moisture))),
+        |moisture| format!("Yields are brought to {} % moisture.", material.set(&plain(moisture))),
     );
     let blocks = [
         paragraph(moisture),

@@ -2,7 +2,9 @@
 
 use super::{InUnits, scale, scale_interval};
 use crate::output::Sense;
-use crate::output::sense_study::{AgainstOthers, CrowdingOf, SlopeOf};
+use crate::output::sense_study::{
+    AgainstOthers, CrowdingOf, PER_SQUARE_FOOT, PER_SQUARE_METRE, SQUARE_METRES_PER_SQUARE_FOOT, SlopeOf, StandOf,
+};
 
 impl InUnits<'_> {
     pub(super) fn sense(&self, sense: &mut Sense) {
@@ -18,12 +20,27 @@ impl InUnits<'_> {
             for CrowdingOf { lower, upper, leaf_upper, .. } in &mut sensing.crowding {
                 [lower, upper, leaf_upper].into_iter().flatten().for_each(|slope| self.slope(slope));
             }
-            for model in sensing.stand.iter_mut().flat_map(|stand| &mut stand.model) {
-                model.n_range = model.n_range.map(|range| range.map(|rate| rate * self.rate));
-            }
+            sensing.stand.iter_mut().for_each(|stand| self.stand(stand));
             sensing.treatments.iter_mut().for_each(|treatment| treatment.n_on *= self.rate);
             sensing.plots.iter_mut().for_each(|plot| plot.n_on *= self.rate);
         }
+    }
+
+    /// Stands are counted over the area that goes with that of N rates.
+    fn stand(&self, stand: &mut StandOf) {
+        if let Some(model) = &mut stand.model {
+            model.n_range = model.n_range.map(|range| range.map(|rate| rate * self.rate));
+        }
+        if self.rate == 1.0 {
+            return;
+        }
+        let (factor, unit) = match stand.unit {
+            PER_SQUARE_FOOT => (1.0 / SQUARE_METRES_PER_SQUARE_FOOT, PER_SQUARE_METRE),
+            _ => (SQUARE_METRES_PER_SQUARE_FOOT, PER_SQUARE_FOOT),
+        };
+        stand.unit = unit;
+        scale([&mut stand.full, &mut stand.thin_below], factor);
+        stand.low.iter_mut().for_each(|low| scale([&mut low.stand], factor));
     }
 
     fn against(&self, found: &mut AgainstOthers) {

@@ -7,6 +7,7 @@ use super::{Part, and, level, number};
 use crate::calibration::{FEWEST_SITE_YEARS, INTERVAL_METHOD};
 use crate::output::TableCalibration;
 use crate::output::calibrate_validation_text::rule_words;
+use crate::output::curves_text::capitalised;
 use crate::output::numbers::percent;
 use crate::rate_table::{Document, RateTable};
 use crate::report::material::Material;
@@ -102,16 +103,16 @@ fn validation(material: &Material<'_>, tables: &[&TableCalibration]) -> String {
         .filter(|rule| *rule != "sensor")
         .collect();
     let mut text = format!(
-        " Every {} was held out in turn, every choice made anew without it; its own curve then scored the sensor rule beside {} by root mean square error, bias \
+        " {} was held out in turn, every choice made anew without it; its own curve then scored the sensor rule beside {} by root mean square error, bias \
          and forgone return, the net return lost against the best rate in hindsight.",
-        and(&held_out).replace(" and ", " and every "),
+        capitalised(&and(&held_out.iter().map(|held_out| format!("every {held_out}")).collect::<Vec<_>>())),
         and(&rules.into_iter().collect::<Vec<_>>()),
     );
     if let Some(verdict) = tables.iter().find_map(|table| table.verdict.as_ref()) {
         text += &format!(
             " The sensor is judged against the better flat rule that knows the early N, by Student's t interval ({}) of the gain over site-years and an exchange \
              test of the two rules within site-years.",
-            material.numerals.set(&percent(verdict.gain.level)),
+            material.set(&percent(verdict.gain.level)),
         );
     }
     text
@@ -150,7 +151,7 @@ fn tables_text(material: &Material<'_>, citations: &mut Citations) -> String {
         text += &format!(
             " Intervals of rows ({}) are of the return-maximising rate before limits and rounding: Student's t with the jackknife's standard error over site-years \
              {} and the degrees of freedom of that error {}; they need {FEWEST_SITE_YEARS} site-years.",
-            material.numerals.set(&percent(noted.interval.level)),
+            material.set(&percent(noted.interval.level)),
             citations.cite(&[Reference::EfronTibshirani1993]),
             citations.cite(&[Reference::JohnsonRust1992]),
         );
@@ -158,7 +159,7 @@ fn tables_text(material: &Material<'_>, citations: &mut Citations) -> String {
     if let Some(range) = rates().find_map(|rate| rate.new_site_years.as_ref()) {
         text += &format!(
             " The range of new site-years is where {} of their optima are expected, the spread between and within site-years added.",
-            material.numerals.set(&percent(range.interval.level)),
+            material.set(&percent(range.interval.level)),
         );
     }
     if documents.iter().all(|document| document.settings.outside == Outside::NoRate) {

@@ -113,19 +113,22 @@ pub(super) fn analysis(material: &Material<'_>, citations: &mut Citations) -> Pa
     }
     for (method, name) in [("reml", "restricted maximum likelihood (REML)"), ("ml", "maximum likelihood (ML)")] {
         if with(&|of| of.method == method) {
-            ways.push(format!("{} by a linear mixed model fitted by {name} {}", "what else is not balanced", citations.cite(&[Reference::Bates2015])));
+            ways.push(format!(
+                "what else is not balanced by a linear mixed model fitted by {name} {}",
+                citations.cite(&[Reference::Bates2015])
+            ));
         }
     }
     let mut text = format!("Treatments were compared by analysis of variance: {}.", and(&ways));
     if with(&|of| of.degrees_of_freedom == Some("kenward-roger")) {
         text += &format!(
-            " Denominator degrees of freedom of mixed models are those of Kenward and Roger {}.",
+            " Denominator degrees of freedom of mixed models, and the covariance that goes with them, are corrected for estimated variances {}.",
             citations.cite(&[Reference::KenwardRoger1997])
         );
     }
     if with(&|of| of.degrees_of_freedom == Some("satterthwaite")) {
         text += &format!(
-            " Denominator degrees of freedom of mixed models are Satterthwaite's {}.",
+            " Denominator degrees of freedom of mixed models are approximated from the variance of estimated variances {}.",
             citations.cite(&[Reference::Satterthwaite1946, Reference::FaiCornelius1996])
         );
     }

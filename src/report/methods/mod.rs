@@ -47,12 +47,12 @@ pub(super) fn methods(material: &Material<'_>) -> Section {
 
 /// The level of intervals: *95 %*.
 fn level(material: &Material<'_>) -> String {
-    material.numerals.set(&percent(material.season.programme.decisions.level))
+    material.set(&percent(material.season.programme.decisions.level))
 }
 
 /// A number in running text.
 fn number(material: &Material<'_>, value: f64) -> String {
-    material.numerals.set(&plain(value))
+    material.set(&plain(value))
 }
 
 /// *a, b and c*.

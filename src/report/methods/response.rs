@@ -79,11 +79,14 @@ fn response_test(fitted: &[&CurveGroup]) -> String {
         fitted.iter().filter(|group| group.response_test == Some("permutation")).collect();
     let mut text = String::new();
     if let Some(most) = permuted.iter().map(|group| group.permutations).max() {
+        let mut randomised: Vec<&str> = permuted.iter().map(|group| group.error_stratum).collect();
+        randomised.sort_unstable();
+        randomised.dedup();
         let all = if permuted.iter().any(|group| group.exhaustive) { ", or all that there are," } else { "" };
         text += &format!(
-            " A response to N was tested by a permutation test of the best rising curve: {most} permutations{all} of what was randomised, plots within \
-             blocks or whole main plots; it is detected where p ≤ {RESPONSE_ALPHA}. A response that is not detected is called not shown, and the mean stands for \
-             the group."
+            " A response to N was tested by a permutation test of the best rising curve: {most} permutations{all} of what was randomised ({}); it is detected where p ≤ {RESPONSE_ALPHA}. A response that is not detected is called not shown, and the mean stands for \
+             the group.",
+            and(&randomised),
         );
     }
     if fitted.iter().any(|group| group.response_test == Some("f")) {
@@ -137,11 +140,11 @@ pub(super) fn economics(material: &Material<'_>, citations: &mut Citations) -> P
     let mut text = format!(
         "The economic optimum N rate (EONR) maximises net return, yield minus price ratio × N {}, at a price ratio of {} {unit}{}.",
         citations.cite(&[Reference::Pannell2006]),
-        material.numerals.set(&price_ratio(first.price_ratio)),
+        material.set(&price_ratio(first.price_ratio)),
         prices(material),
     );
     let others: Vec<String> =
-        first.by_price.iter().skip(1).map(|at| material.numerals.set(&price_ratio(at.price_ratio))).collect();
+        first.by_price.iter().skip(1).map(|at| material.set(&price_ratio(at.price_ratio))).collect();
     if !others.is_empty() {
         text += &format!(" It was also computed at {}.", and(&others));
     }

@@ -24,8 +24,8 @@ pub(super) fn site_years(material: &Material<'_>, citations: &mut Citations) -> 
     if by("reml") {
         text += &format!(
             " The mean of the optima and their standard deviation between site-years are those of a random-effects model by REML, each optimum with its own \
-             error; the interval of the mean is that of Knapp and Hartung {}, never narrower than without its scaling {}, that of the standard deviation the \
-             Q-profile {}.",
+             error; the interval of the mean scales its variance by the weighted residual mean square {}, never by less than 1 {}, that of the standard \
+             deviation is the Q-profile {}.",
             citations.cite(&[Reference::KnappHartung2003]),
             citations.cite(&[Reference::Roever2015]),
             citations.cite(&[Reference::Viechtbauer2007]),
