@@ -27,9 +27,9 @@ pub(super) fn calibration(material: &Material<'_>) -> Section {
         )));
         blocks.extend(of_table(material, table));
     }
-    for features in &calibrations.features {
+    for (number, features) in (1_usize..).zip(&calibrations.features) {
         blocks.push(Block::Heading(format!("Several readings at once: {}", features.of)));
-        blocks.extend(together(material, features));
+        blocks.extend(together(material, number, features));
     }
     section("calibration", "Calibration and validation", blocks)
 }
@@ -217,14 +217,13 @@ fn confusion(material: &Material<'_>, of: &TableCalibration) -> Draft {
     draft
 }
 
-/// Several features at once.
-fn together(material: &Material<'_>, found: &FeaturesOf) -> Vec<Block> {
+/// Several features at once; `number` tells their tables apart.
+fn together(material: &Material<'_>, number: usize, found: &FeaturesOf) -> Vec<Block> {
     if let Some(reason) = &found.reason {
         return paragraph(format!("Not compared: {reason}.")).into_iter().collect();
     }
     let numerals = material.numerals;
-    let name: String = found.of.replace(|letter: char| !letter.is_alphanumeric(), "-");
-    let mut draft = Draft::new(format!("features-{name}"), format!("Features of N need: {}", found.of))
+    let mut draft = Draft::new(format!("features-{number}"), format!("Features of N need: {}", found.of))
         .words("features")
         .words("earns its place")
         .numbers(material.of_rate("RMSE, held out"))
