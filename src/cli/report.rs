@@ -1,5 +1,6 @@
 //! `stook report`
 
+use std::io::Write as _;
 use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
@@ -16,7 +17,7 @@ use crate::figures::{DrawnFigure, Style, Wording, draw_figures, season_figures};
 use crate::finding::{Finding, Place};
 use crate::output::{ComparisonOf, OutputFile, SeasonReports, WriteError, write_into};
 use crate::rate_table::RateTable;
-use crate::report::{html, season_report};
+use crate::report::{Report, html, season_report};
 use crate::season::{Season, SeasonOptions};
 use crate::trial::InputFile;
 
@@ -44,20 +45,25 @@ pub(super) struct Flags {
 }
 
 /// A size of paper, as it is typed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum PaperFlag {
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub(super) enum PaperFlag {
     /// 210 × 297 mm
+    #[default]
     A4,
     /// 8.5 × 11 in
     Letter,
 }
 
-const EXAMPLES: &str = "Writes report.html, report.pdf, tables.xlsx and tables/NAME.csv.
+const EXAMPLES: &str = "Writes report.html, tables.xlsx, tables/NAME.csv and, in a build with the feature pdf, report.pdf.
 
 Examples:
   stook report trials
   stook report trials --earlier last-season/tables/leaf-jointing.json --out winter-2026
   stook report trials --units si --unit-form exponent --decimal-mark comma --paper a4";
+
+/// What a build without the feature says.
+const NO_PDF: &str =
+    "report.pdf is left out: this build cannot make one (build with --features pdf, or print report.html to a file)";
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let price_ratio = flags.prices.ratio()?;
@@ -74,8 +80,12 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let changes = changes(&season, earlier)?;
     let figures = figures(&mut season, &analysed, &wording);
     let reports = SeasonReports::of(&season, &analysed);
-    let files = report_files(&season, &reports, &figures, &changes, &wording)?;
+    let files = report_files(&season, &reports, &figures, &changes, &wording, flags.paper)?;
     write_into(&flags.out, &files)?;
+    if cfg!(not(feature = "pdf")) {
+        // Standard error may be closed; there is then nobody to tell.
+        let _ = writeln!(std::io::stderr(), "{NO_PDF}");
+    }
     let list: Vec<String> = files.iter().map(|file| flags.out.join(&file.path).display().to_string() + "\n").collect();
     let answered = season.tables.is_empty() || season.tables.iter().any(|result| result.derived.table.is_ok());
     Ok(Answer::bytes(list.concat().into_bytes(), answered, None))
@@ -122,13 +132,35 @@ pub(super) fn report_files(
     figures: &[DrawnFigure],
     changes: &[(ComparisonOf, InputFile)],
     wording: &Wording,
+    paper: PaperFlag,
 ) -> Result<Vec<OutputFile>, Failure> {
     let report = season_report(season, reports, figures, changes, wording);
     let workbook = report.workbook(season, reports).map_err(WriteError::from)?;
-    let mut files = vec![
-        OutputFile::text("report.html", html(&report)),
-        OutputFile { path: "tables.xlsx".to_owned(), bytes: workbook },
-    ];
+    let mut files = vec![OutputFile::text("report.html", html(&report))];
+    files.extend(pdf_file(&report, paper)?);
+    files.push(OutputFile { path: "tables.xlsx".to_owned(), bytes: workbook });
     files.extend(report.csv_files());
     Ok(files)
+}
+
+/// The report as a PDF.
+///
+/// # Errors
+/// A report that can't be typeset.
+#[cfg(feature = "pdf")]
+fn pdf_file(report: &Report, paper: PaperFlag) -> Result<Option<OutputFile>, Failure> {
+    use crate::report::{Paper, pdf};
+    let paper = match paper {
+        PaperFlag::A4 => Paper::A4,
+        PaperFlag::Letter => Paper::UsLetter,
+    };
+    let bytes = pdf(report, paper)
+        .map_err(|error| WriteError::new("report.pdf", std::io::Error::other(error.to_string())))?;
+    Ok(Some(OutputFile { path: "report.pdf".to_owned(), bytes }))
+}
+
+/// A build without the feature has none.
+#[cfg(not(feature = "pdf"))]
+fn pdf_file(_: &Report, _: PaperFlag) -> Result<Option<OutputFile>, Failure> {
+    Ok(None)
 }

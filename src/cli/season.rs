@@ -9,7 +9,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use super::deliver::Answer;
 use super::failure::Failure;
 use super::flags::{FormatFlag, PriceFlags, SeedFlag};
-use super::report::report_files;
+use super::report::{PaperFlag, report_files};
 use super::source::{bushel_unknown, holds, read_programme, run_season, season_failure};
 use crate::figures::{Card, DrawnFigure, Style, Wording, WordingOptions, draw_figures, season_cards, season_figures};
 use crate::output::{OutputFile, SeasonReports, Summary, provenance_of, season_files, season_provenance, write_folder};
@@ -70,7 +70,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let reports = SeasonReports::of(&season, &analysed);
     let mut files = season_files(&season, &reports);
     bar.set_message("report");
-    let report = report_files(&season, &reports, &figures, &[], &wording)?;
+    let report = report_files(&season, &reports, &figures, &[], &wording, PaperFlag::default())?;
     files.extend(report.into_iter().map(|file| OutputFile { path: format!("report/{}", file.path), ..file }));
     files.extend(figures.into_iter().flat_map(figure_files));
     files.extend(cards.into_iter().flat_map(card_files));

@@ -22,7 +22,7 @@ const COLOURS: [(&str, Colour); 6] =
 /// Nothing runs and nothing is fetched, whatever a text may hold.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:";
 /// Longest cell, in characters, that is kept on one line.
-const SHORT: usize = 24;
+const SHORT: usize = 28;
 /// Most columns that a phone may show whole; beyond, the box of a table can be reached from the keyboard.
 const NARROW_COLUMNS: usize = 3;
 /// Widest drawing that a phone shows whole, mm.

@@ -18,6 +18,8 @@ mod in_units;
 mod material;
 mod methods;
 mod names;
+#[cfg(feature = "pdf")]
+mod pdf;
 mod provenance;
 mod rate_tables;
 #[cfg(test)]
@@ -33,6 +35,8 @@ mod yields;
 
 pub use content::{Block, Cell, Column, Illustration, Report, Section, Table};
 pub use html::html;
+#[cfg(feature = "pdf")]
+pub use pdf::{Paper, PdfError, pdf};
 
 use std::collections::BTreeSet;
 
