@@ -76,7 +76,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let wanted = |name: &str| flags.only.is_empty() || flags.only.iter().any(|part| name.contains(part.as_str()));
     if let Some(part) = flags.only.iter().find(|part| !all.iter().any(|figure| figure.name.contains(part.as_str()))) {
         let names: Vec<&str> = all.iter().map(|figure| figure.name.as_str()).collect();
-        return Err(Failure::usage(format!("no figure has {part} in its name; there are {}", names.join(", "))));
+        return Err(Failure::usage(format!("no figure has “{part}” in its name; there are {}", names.join(", "))));
     }
     let chosen: Vec<_> = all.into_iter().filter(|figure| wanted(&figure.name)).collect();
     let (width, style) = flags.style.style(&wording);

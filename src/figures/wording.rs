@@ -198,13 +198,10 @@ impl Wording {
         format!("{} {}", self.number(shown, self.yield_decimals()), self.yields.unit)
     }
 
-    /// An N rate of the programme that is given as text, as shown: as typed where nothing is converted.
+    /// An N rate of the programme that is given as text, as shown, to three digits; any other text as it is.
     #[must_use]
-    pub fn rate_typed(&self, typed: &str) -> String {
-        match typed.parse::<f64>() {
-            Ok(rate) if self.rate.factor != 1.0 => self.number(self.rate(rate), self.rate.decimals),
-            _ => typed.to_owned(),
-        }
+    pub fn rate_of_text(&self, text: &str) -> String {
+        text.parse().map_or_else(|_| text.to_owned(), |rate| self.significant(self.rate(rate), 3))
     }
 
     /// A number with so many significant digits, without zeros at its end.

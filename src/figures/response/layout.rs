@@ -193,7 +193,7 @@ fn legend_entries(figure: &ResponsePanels, typeface: &Typeface) -> Vec<Entry> {
     if panels.iter().any(|panel| !panel.band.is_empty()) {
         let tenths = (1_000.0 * figure.band_level).round();
         let percent = typeface.number(tenths / 10.0, usize::from(tenths % 10.0 != 0.0));
-        entries.push(Entry::new(format!("{percent}% confidence band"), |scene, middle| {
+        entries.push(Entry::new(format!("{percent} % confidence band"), |scene, middle| {
             legend::swatch(scene, middle, MIST)
         }));
     }

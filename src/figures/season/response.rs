@@ -39,8 +39,9 @@ fn response_panels(material: Material<'_>, trial: &Trial, result: &TrialResult) 
         result.groups.iter().filter_map(|group| panel(material, group, result.groups.len())).collect();
     let (rate_name, against) = match trial.need_from {
         NeedFrom::DifferenceFromOptimum => ("N rate", "N rate"),
-        NeedFrom::TopdressResponse => ("Topdress N rate", "topdress N rate, a panel each early N level"),
+        NeedFrom::TopdressResponse => ("Topdress N rate", "topdress N rate"),
     };
+    let levels = if trial.need_from == NeedFrom::TopdressResponse { ", a panel each early N level" } else { "" };
     let ratio = season.price_ratio.as_ref().map_or(String::new(), |ratio| {
         let unit = ratio.unit.as_ref().map_or("", |_| wording.price_ratio_unit());
         let shown = wording.significant(wording.price_ratio(ratio.value), 4);
@@ -49,9 +50,9 @@ fn response_panels(material: Material<'_>, trial: &Trial, result: &TrialResult) 
     let percent = percent(season.programme.decisions.level, wording);
     let plots: usize = panels.iter().map(|panel| panel.plots.len()).sum();
     let blocks = trial.plots.iter().filter_map(|plot| plot.block.as_deref()).collect::<BTreeSet<_>>().len();
-    let title = format!("Yield of {} against {rate_name}, {}", season.programme.crop.name, trial.site_year());
+    let title = format!("Yield of {} against {against}, {}", season.programme.crop.name, trial.site_year());
     let caption = format!(
-        "Yield of {} against {against}, {} ({}, {}, {blocks} blocks, n = {plots} plots). Open circles: plots. Filled circles: treatment \
+        "Yield of {} against {against}{levels}, {} ({}, {}, {blocks} blocks, n = {plots} plots). Open circles: plots. Filled circles: treatment \
          means, block effects removed, with their standard error. Line: the chosen curve given its family; shade: its {percent} % \
          profile confidence band. Bar above the rate axis: {percent} % {} interval of the optimum, an arrow where it is open or goes \
          past the tested rates.{ratio} A broken line: a response was not shown.",
@@ -98,7 +99,7 @@ fn panel(material: Material<'_>, group: &FittedGroup, panels: usize) -> Option<R
         .iter()
         .filter(|(name, _)| name != "trial")
         .map(|(name, level)| match name.as_str() {
-            "early_n" => format!("{}\u{a0}{} early", wording.rate_typed(level), wording.rate_unit()),
+            "early_n" => format!("{}\u{a0}{} early", wording.rate_of_text(level), wording.rate_unit()),
             _ => level.clone(),
         })
         .collect();

@@ -275,3 +275,59 @@ fn every_residual_stands_in_each_of_the_three_panels() {
         assert!(has_text(&page, title), "{title}");
     }
 }
+
+/// A figure of each width, colours, decimal mark and title that can be asked for.
+fn in_style(style: Style) -> Rendered {
+    let mut input = figure(vec![panel(None, 0.403, 0.006, 120.0, 1)]);
+    input.words.title = "Yield against N rate".to_owned();
+    render(&Figure::Response(input), &style).unwrap()
+}
+
+#[test]
+fn grey_leaves_no_hue_and_the_lightness_of_each_colour() {
+    let grey = in_style(Style { colours: Colours::Grey, ..SMALL });
+    let colours: Vec<&str> = grey.svg.split('#').skip(1).filter_map(|rest| rest.get(..6)).collect();
+    let hues: Vec<&&str> =
+        colours.iter().filter(|colour| colour[..2] != colour[2..4] || colour[..2] != colour[4..]).collect();
+    // The ink of the letters alone.
+    assert!(colours.len() > 50 && hues.iter().all(|colour| **colour == "22272B"), "{hues:?}");
+    // sea, #1B5878, has a luminance of 0.0857 (IEC 61966-2-1, computed in Python), as has the grey #535353.
+    assert!(colours.contains(&"535353"));
+}
+
+#[test]
+fn a_comma_stands_in_the_labels_of_axes() {
+    let page = read(&in_style(Style { decimal_mark: DecimalMark::Comma, ..SMALL }).svg);
+    assert!(page.texts.iter().any(|text| text.content.starts_with("0,")));
+    assert!(!page.texts.iter().any(|text| text.content.parse::<f64>().is_ok() && text.content.contains('.')));
+}
+
+#[test]
+fn a_title_stands_above_everything_where_it_is_asked_for() {
+    let (without, with) = (in_style(SMALL), in_style(Style { with_title: true, ..SMALL }));
+    let title =
+        |rendered: &Rendered| read(&rendered.svg).texts.into_iter().find(|text| text.content == "Yield against N rate");
+    assert!(title(&without).is_none());
+    let (page, title) = (read(&with.svg), title(&with).unwrap());
+    assert!(page.texts.iter().all(|text| text.content == title.content || text.top > title.bottom));
+    assert!(page.height > read(&without.svg).height + 2.0);
+}
+
+#[test]
+fn a_slide_has_type_of_twice_the_size() {
+    let page = read(&in_style(Style { width: Width::Slide, ..SMALL }).svg);
+    assert!((page.width - 254.0).abs() < 0.01);
+    assert!(page.texts.iter().all(|text| text.points >= 13.99), "no type under 14 pt");
+}
+
+#[test]
+fn the_pdf_is_as_large_as_the_figure() {
+    let rendered = in_style(Style { width: Width::Millimetres(101.6), ..SMALL });
+    assert_eq!(rendered.width, 101.6);
+    let head = String::from_utf8_lossy(&rendered.pdf);
+    let media = head.split("/MediaBox").nth(1).and_then(|rest| rest.split(['[', ']']).nth(1)).unwrap().to_owned();
+    let sides: Vec<f64> = media.split_whitespace().map(|side| side.parse().unwrap()).collect();
+    // Four inches of 72 points.
+    assert!((sides[2] - 288.0).abs() < 0.01, "{media}");
+    assert!((sides[3] * 25.4 / 72.0 - read(&rendered.svg).height).abs() < 0.01, "{media}");
+}

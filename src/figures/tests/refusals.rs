@@ -87,6 +87,13 @@ fn limits_in_the_wrong_order_are_refused() {
 
 #[test]
 fn sizes_out_of_range_are_refused() {
+    for width in [69.9, 300.1, f64::NAN, -85.0] {
+        let style = Style { width: Width::Millimetres(width), ..SMALL };
+        assert!(matches!(render(&Figure::Response(one()), &style), Err(FigureError::Width(_))), "{width}");
+    }
+    let fine = Style { width: Width::Millimetres(300.0), dots_per_inch: 1200, ..SMALL };
+    let outcome = render(&Figure::Response(many(24)), &fine);
+    assert!(matches!(outcome, Err(FigureError::TooManyDots { width: 14_173, .. })), "{outcome:?}");
     let coarse = Style { dots_per_inch: 20, ..SMALL };
     assert_eq!(render(&Figure::Response(one()), &coarse), Err(FigureError::Resolution(20)));
     let outcome = render(&Figure::Response(many(25)), &SMALL);
