@@ -12,8 +12,9 @@ use super::paper::WordingFlags;
 use super::source::{holds, read_programme, run_season, season_failure};
 use super::table_file::read_table;
 use crate::compare::compare;
-use crate::experiment::anova::Analysed;
-use crate::figures::{DrawnFigure, Style, Wording, draw_figures, season_figures};
+use crate::figures::{
+    ComparisonFigure, DrawnFigure, Figure, NamedFigure, Style, Wording, draw_figures, season_figures,
+};
 use crate::finding::{Finding, Place};
 use crate::output::{ComparisonOf, OutputFile, SeasonReports, WriteError, write_into};
 use crate::rate_table::RateTable;
@@ -54,7 +55,8 @@ pub(super) enum PaperFlag {
     Letter,
 }
 
-const EXAMPLES: &str = "Writes report.html, tables.xlsx, tables/NAME.csv and, in a build with the feature pdf, report.pdf.
+const EXAMPLES: &str =
+    "Writes report.html, tables.xlsx, tables/NAME.csv and, in a build with the feature pdf, report.pdf.
 
 Examples:
   stook report trials
@@ -77,8 +79,12 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let options = SeasonOptions { seed: flags.seed.seed, price_ratio, ..SeasonOptions::default() };
     let mut season = run_season(loaded, options, &|_| {})?;
     let analysed = season.analyses().map_err(|error| season_failure(&error, &season.programme.crop.name))?;
-    let changes = changes(&season, earlier)?;
-    let figures = figures(&mut season, &analysed, &wording);
+    let (changes, pictures) = changes(&season, earlier)?;
+    let mut described = season_figures(&season, &analysed, &wording);
+    described.extend(pictures);
+    let style = Style { decimal_mark: wording.options().decimal_mark, ..Style::default() };
+    let (figures, left_out) = draw_figures(&described, None, &style);
+    season.warnings.extend(left_out);
     let reports = SeasonReports::of(&season, &analysed);
     let files = report_files(&season, &reports, &figures, &changes, &wording, flags.paper)?;
     write_into(&flags.out, &files)?;
@@ -91,27 +97,26 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     Ok(Answer::bytes(list.concat().into_bytes(), answered, None))
 }
 
-/// The figures of a report, drawn; what cannot be drawn becomes a warning of the season.
-fn figures(season: &mut Season, analysed: &[Analysed], wording: &Wording) -> Vec<DrawnFigure> {
-    let style = Style { decimal_mark: wording.options().decimal_mark, ..Style::default() };
-    let (drawn, left_out) = draw_figures(&season_figures(season, analysed, wording), None, &style);
-    season.warnings.extend(left_out);
-    drawn
-}
+/// What an earlier table is compared to, and the file that it stands in.
+type Change = (ComparisonOf, InputFile);
 
-/// Each earlier table against the season's table of the same name, or else the one that it can be compared with.
+/// Each earlier table against the season's table of the same name, or else the one that it can be compared with, and a picture of both.
 ///
 /// # Errors
 /// A table that can be compared with none of them.
-fn changes(season: &Season, earlier: Vec<(RateTable, InputFile)>) -> Result<Vec<(ComparisonOf, InputFile)>, Failure> {
+fn changes(season: &Season, earlier: Vec<(RateTable, InputFile)>) -> Result<(Vec<Change>, Vec<NamedFigure>), Failure> {
     let tables = || season.tables.iter().filter_map(|result| result.derived.table.as_ref().ok());
-    let one = |(old, file): (RateTable, InputFile)| {
+    let one = |(number, (old, file)): (usize, (RateTable, InputFile))| {
         let is_same = |new: &&RateTable| new.document().name == old.document().name;
         let candidates = tables().filter(is_same).chain(tables().filter(|new| !is_same(new)));
         let mut refused = None;
         for new in candidates {
             match compare(&old, new) {
-                Ok(comparison) => return Ok((ComparisonOf::of(&old, new, &comparison), file)),
+                Ok(comparison) => {
+                    let name = format!("{}-change-{number}", new.document().name);
+                    let figure = Figure::Comparison(ComparisonFigure::of(&old, new));
+                    return Ok(((ComparisonOf::of(&old, new, &comparison), file), NamedFigure { name, figure }));
+                }
                 Err(reason) => refused = refused.or(Some(reason.to_string())),
             }
         }
@@ -119,7 +124,8 @@ fn changes(season: &Season, earlier: Vec<(RateTable, InputFile)>) -> Result<Vec<
         let finding = Finding::error("not-comparable", Place::file(file.file), reason);
         Err(Failure::from(finding.remedy("name an earlier table for the same use, or leave --earlier out")))
     };
-    earlier.into_iter().map(one).collect()
+    let found: Result<Vec<_>, Failure> = (1..).zip(earlier).map(one).collect();
+    Ok(found?.into_iter().unzip())
 }
 
 /// The files of a report.
@@ -154,8 +160,8 @@ fn pdf_file(report: &Report, paper: PaperFlag) -> Result<Option<OutputFile>, Fai
         PaperFlag::A4 => Paper::A4,
         PaperFlag::Letter => Paper::UsLetter,
     };
-    let bytes = pdf(report, paper)
-        .map_err(|error| WriteError::new("report.pdf", std::io::Error::other(error.to_string())))?;
+    let bytes =
+        pdf(report, paper).map_err(|error| WriteError::new("report.pdf", std::io::Error::other(error.to_string())))?;
     Ok(Some(OutputFile { path: "report.pdf".to_owned(), bytes }))
 }
 

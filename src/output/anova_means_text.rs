@@ -90,7 +90,12 @@ fn listed(analysis: &AnalysisOf, effect: &MeansOf, letters: Letters) -> String {
 
 /// The letters of a mean: of marginal comparisons, in two factors of those at one level of the other; none where the effect is not
 /// significant.
-pub(crate) fn letters_of_mean(analysis: &AnalysisOf, effect: &MeansOf, mean: &MeanOfLevels, letters: Letters) -> String {
+pub(crate) fn letters_of_mean(
+    analysis: &AnalysisOf,
+    effect: &MeansOf,
+    mean: &MeanOfLevels,
+    letters: Letters,
+) -> String {
     if effect.factors.len() == 2 {
         return cell_letters(analysis, effect, mean, letters);
     }

@@ -370,8 +370,11 @@ impl SlopeOf {
 
 impl StandOf {
     pub(super) fn of(trial: &Trial, found: &Stand, rate_unit: NRateUnit) -> Self {
-        let (unit, scale) =
-            if rate_unit.is_per_acre() { (PER_SQUARE_FOOT, SQUARE_METRES_PER_SQUARE_FOOT) } else { (PER_SQUARE_METRE, 1.0) };
+        let (unit, scale) = if rate_unit.is_per_acre() {
+            (PER_SQUARE_FOOT, SQUARE_METRES_PER_SQUARE_FOOT)
+        } else {
+            (PER_SQUARE_METRE, 1.0)
+        };
         let counts = found.counts.as_ref();
         let low = found.low.iter().filter_map(|low| {
             Some(LowPlotOf {

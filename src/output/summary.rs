@@ -138,7 +138,8 @@ impl Summary {
         let trials = programme.trials.iter().zip(&season.trials);
         let tables = season.tables.iter().zip(&reports.calibrations.tables);
         let groups = |folder: &str| {
-            let of_trial = |group: &&OptimumGroup| group.group.get("trial").and_then(|trial| trial.as_str()) == Some(folder);
+            let of_trial =
+                |group: &&OptimumGroup| group.group.get("trial").and_then(|trial| trial.as_str()) == Some(folder);
             reports.optima.groups.iter().filter(of_trial).cloned().collect()
         };
         Self {

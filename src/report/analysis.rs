@@ -6,7 +6,9 @@ use super::draft::{Draft, count, dash, with_unit, word};
 use super::material::{Material, list, listed, paragraph, section, shortened};
 use crate::output::anova_means_text::{Differences, Told, differences_of, letters_of_mean};
 use crate::output::anova_model_text::{homogeneity, notable};
-use crate::output::anova_text::{THREE_DIGITS, TOTAL, design, df_text, heading, method, p_cell, square_decimals, yield_decimals};
+use crate::output::anova_text::{
+    THREE_DIGITS, TOTAL, design, df_text, heading, method, p_cell, square_decimals, yield_decimals,
+};
 use crate::output::curves_text::capitalised;
 use crate::output::numbers::{decimals_of_error, percent, significant};
 use crate::output::{AnalysisOf, Letters};
@@ -111,17 +113,18 @@ fn squared(material: &Material<'_>, head: &str) -> String {
 
 fn rows(material: &Material<'_>, analyses: &[&AnalysisOf], kind: &Kind) -> Draft {
     let numerals = material.numerals;
-    let mut draft = Draft::new(format!("anova-{}", kind.name), format!("Analysis of variance: {}", kind.heading.to_lowercase()))
-        .words(kind.head)
-        .words("source")
-        .numbers("df")
-        .numbers(squared(material, "SS"))
-        .numbers(squared(material, "MS"))
-        .numbers("error df")
-        .numbers("F")
-        .numbers("p")
-        .words("")
-        .words("tested on");
+    let mut draft =
+        Draft::new(format!("anova-{}", kind.name), format!("Analysis of variance: {}", kind.heading.to_lowercase()))
+            .words(kind.head)
+            .words("source")
+            .numbers("df")
+            .numbers(squared(material, "SS"))
+            .numbers(squared(material, "MS"))
+            .numbers("error df")
+            .numbers("F")
+            .numbers("p")
+            .words("")
+            .words("tested on");
     for analysis in analyses {
         let rows = || analysis.tables.iter().flat_map(|table| &table.rows);
         let decimals = square_decimals(&rows().cloned().collect::<Vec<_>>());

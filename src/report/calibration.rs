@@ -46,7 +46,9 @@ fn of_table(material: &Material<'_>, table: &TableCalibration) -> Vec<Block> {
     blocks.extend(set_aside(table, base).block());
     if !base.points.is_empty() {
         blocks.extend(paragraph(material.set(&reliability_words(&table.reliability))));
-        blocks.extend(paragraph(material.set(&critical_index_words(&table.critical_index, material.wording.rate_unit()))));
+        blocks.extend(paragraph(
+            material.set(&critical_index_words(&table.critical_index, material.wording.rate_unit())),
+        ));
         blocks.extend(confusion(material, table).block());
     }
     let kinds = ["calibration", "validation", "forgone", "predicted", "critical-index"];
@@ -74,14 +76,15 @@ fn introduction(material: &Material<'_>, table: &TableCalibration, base: &Calibr
 
 fn relations(material: &Material<'_>, of: &TableCalibration, base: &CalibrationAt) -> Draft {
     let numerals = material.numerals;
-    let mut draft = Draft::new(format!("relations-{}", of.table), format!("{}: relations of N need and index", of.table))
-        .words("relation")
-        .words("taken")
-        .words(material.of_rate("N need ="))
-        .numbers(material.of_rate("SD between site-years"))
-        .numbers(material.of_rate("SD within"))
-        .numbers(with_unit("forgone, held out", Some(&of.return_unit)))
-        .words("none, because");
+    let mut draft =
+        Draft::new(format!("relations-{}", of.table), format!("{}: relations of N need and index", of.table))
+            .words("relation")
+            .words("taken")
+            .words(material.of_rate("N need ="))
+            .numbers(material.of_rate("SD between site-years"))
+            .numbers(material.of_rate("SD within"))
+            .numbers(with_unit("forgone, held out", Some(&of.return_unit)))
+            .words("none, because");
     for relation in &base.relations {
         let forgone = of.tried.iter().find(|tried| tried.relation == relation.kind).and_then(|tried| tried.forgone);
         let taken = Some(relation.kind) == of.relation;
@@ -172,7 +175,8 @@ fn points(material: &Material<'_>, of: &TableCalibration, base: &CalibrationAt) 
     }
     draft.note("Needs are negative where more was on than the optimum. Points of one trial and variety may share the error of its optimum.");
     if base.points.iter().any(is_past) {
-        draft.note("Past: the whole interval comes from beyond the tested rates, where a number would be extrapolated.");
+        draft
+            .note("Past: the whole interval comes from beyond the tested rates, where a number would be extrapolated.");
     }
     draft
 }

@@ -3,9 +3,9 @@
 use super::content::{Block, Cell, Section};
 use super::draft::{Draft, Numerals, count, dash, with_unit, word};
 use super::material::{Material, Telling, list, paragraph, section, shortened};
+use crate::output::anova_text::p_cell;
 use crate::output::curves_text::{capitalised, criterion, highest_rate, yield_decimals};
 use crate::output::equation::equation;
-use crate::output::anova_text::p_cell;
 use crate::output::group::group_text;
 use crate::output::numbers::{NONE, decimals_of_rates, fixed, plain, significant};
 use crate::output::optimum_text::status_text;
@@ -125,7 +125,9 @@ fn tests(material: &Material<'_>) -> Draft {
         ];
         draft.row(telling.cells(&group.group, material).into_iter().chain(own));
     }
-    draft.note("F: of the N rates as they are, whatever the curve. n: plots, or main plots and strips where N was on these.");
+    draft.note(
+        "F: of the N rates as they are, whatever the curve. n: plots, or main plots and strips where N was on these.",
+    );
     draft
 }
 
@@ -197,8 +199,13 @@ fn coefficients(material: &Material<'_>) -> Draft {
     let numerals = material.numerals;
     let telling = telling(material);
     let draft = Draft::new("coefficients", "Coefficients of these curves");
-    let mut draft =
-        telling.columns(draft, material).words("family").words("coefficient").words("unit").numbers("estimate").numbers("SE");
+    let mut draft = telling
+        .columns(draft, material)
+        .words("family")
+        .words("coefficient")
+        .words("unit")
+        .numbers("estimate")
+        .numbers("SE");
     let (rates, yields) = (material.wording.rate_unit(), material.wording.yield_unit());
     let slope = format!("({yields})/({rates})");
     for group in &material.reports.curves.groups {

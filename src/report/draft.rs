@@ -133,13 +133,8 @@ pub(super) struct Draft {
 impl Draft {
     /// A table without columns.
     pub(super) fn new(name: impl Into<String>, title: impl Into<String>) -> Self {
-        let table = Table {
-            name: name.into(),
-            title: title.into(),
-            columns: Vec::new(),
-            rows: Vec::new(),
-            notes: Vec::new(),
-        };
+        let table =
+            Table { name: name.into(), title: title.into(), columns: Vec::new(), rows: Vec::new(), notes: Vec::new() };
         Self { table }
     }
 
@@ -176,9 +171,8 @@ impl Draft {
     /// The table without its columns of dashes alone; `None` without rows.
     pub(super) fn finish(mut self) -> Option<Table> {
         let table = &mut self.table;
-        let is_told = |column: usize| {
-            table.rows.iter().any(|row| row.get(column).is_some_and(|cell| cell.text != NONE))
-        };
+        let is_told =
+            |column: usize| table.rows.iter().any(|row| row.get(column).is_some_and(|cell| cell.text != NONE));
         let told: Vec<bool> = (0..table.columns.len()).map(is_told).collect();
         let keep = |position: usize| told.get(position).copied().unwrap_or(false);
         table.columns = kept(std::mem::take(&mut table.columns), keep);
@@ -186,9 +180,12 @@ impl Draft {
             *row = kept(std::mem::take(row), keep);
         }
         let cells = || table.rows.iter().flatten();
-        let (dashed, pieces) = (cells().any(|cell| cell.text == NONE), cells().any(|cell| cell.text.contains(IN_PIECES)));
+        let (dashed, pieces) =
+            (cells().any(|cell| cell.text == NONE), cells().any(|cell| cell.text.contains(IN_PIECES)));
         if pieces {
-            self.note(format!("{IN_PIECES}: an interval of several pieces, the ends of all; the pieces stand in brackets."));
+            self.note(format!(
+                "{IN_PIECES}: an interval of several pieces, the ends of all; the pieces stand in brackets."
+            ));
         }
         if dashed {
             self.note(DASH);
@@ -231,7 +228,10 @@ mod tests {
 
     #[test]
     fn numbers_take_the_mark_and_the_minus_and_words_keep_their_hyphens() {
-        assert_eq!(COMMA.set("at least 150.5 lb/ac, -0.25 to 1.5 (quadratic-plateau)"), "at least 150,5 lb/ac, −0,25 to 1,5 (quadratic-plateau)");
+        assert_eq!(
+            COMMA.set("at least 150.5 lb/ac, -0.25 to 1.5 (quadratic-plateau)"),
+            "at least 150,5 lb/ac, −0,25 to 1,5 (quadratic-plateau)"
+        );
         assert_eq!(POINT.set("2024-04-02"), "2024-04-02");
         assert_eq!(COMMA.set("380.6 - 422.3·(e^(-0.5·s) - 1)"), "380,6 − 422,3·(e^(−0,5·s) − 1)");
         assert_eq!(COMMA.cell(-0.001, 2).text, "0,00");

@@ -21,7 +21,9 @@ pub(super) fn economics(material: &Material<'_>) -> Section {
     let optima = &material.reports.optima;
     let Some(first) = optima.groups.first() else {
         let text = match material.season.price_ratio {
-            None => "Neither prices nor a price ratio are given, so there is no economic optimum: give [prices] in programme.toml, or --price-ratio.",
+            None => {
+                "Neither prices nor a price ratio are given, so there is no economic optimum: give [prices] in programme.toml, or --price-ratio."
+            }
             Some(_) => "No trial has a group of plots that a curve could be fitted to.",
         };
         return section(NAME.0, NAME.1, paragraph(text));
@@ -115,7 +117,10 @@ fn chosen(material: &Material<'_>) -> Draft {
         let decimals = decimals(group);
         let near = group.near_optimum.map_or([None, None], |near| [Some(near.low), Some(near.high)]);
         let near = near.map(|end| numerals.written(end, |end| rate(end, decimals)));
-        let head = [word(group.optimum.family.unwrap_or_default()), optimum(material, group.response, &group.optimum, decimals)];
+        let head = [
+            word(group.optimum.family.unwrap_or_default()),
+            optimum(material, group.response, &group.optimum, decimals),
+        ];
         let returns = [
             numerals.written(group.net_return, |net| significant(net, 4)),
             numerals.cell(group.economy.net_return_money, MONEY_DECIMALS),
@@ -175,10 +180,8 @@ fn by_price(material: &Material<'_>) -> Draft {
         for at in &group.by_price {
             let near = at.near_optimum.map_or([None, None], |near| [Some(near.low), Some(near.high)]);
             let near = near.map(|end| numerals.written(end, |end| rate(end, decimals)));
-            let head = [
-                numerals.written(at.price_ratio, price_ratio),
-                optimum(material, at.response, &at.optimum, decimals),
-            ];
+            let head =
+                [numerals.written(at.price_ratio, price_ratio), optimum(material, at.response, &at.optimum, decimals)];
             let limits = limits(material, &at.optimum, decimals);
             let net = [numerals.written(at.net_return, |net| significant(net, 4))];
             let own = head.into_iter().chain(limits).chain(near).chain(net);
@@ -286,7 +289,10 @@ fn uncertain(material: &Material<'_>, first: &OptimumGroup) -> Option<Draft> {
 
 fn with_quality(material: &Material<'_>) -> Draft {
     let telling = telling(material);
-    let draft = Draft::new("optimum-with-quality", "Optima of yields that are worth what the quality of their grain makes them worth");
+    let draft = Draft::new(
+        "optimum-with-quality",
+        "Optima of yields that are worth what the quality of their grain makes them worth",
+    );
     let mut draft = telling
         .columns(draft, material)
         .numbers(material.of_rate("EONR"))
@@ -308,12 +314,10 @@ fn with_quality(material: &Material<'_>) -> Draft {
             optimum(material, valued.response, &valued.optimum, decimals),
         ];
         let limits = limits(material, &valued.optimum, decimals);
-        let rest =
-            [word(valued.optimum.family.unwrap_or_default()), word(&plots(valued)), word(counted)];
+        let rest = [word(valued.optimum.family.unwrap_or_default()), word(&plots(valued)), word(counted)];
         let own = head.into_iter().chain(limits).chain(rest);
         draft.row(telling.cells(&group.group, material).into_iter().chain(own));
     }
     draft.note("Each yield counts as what would bring as much at the base price; a plot that was not measured is left out, not filled in.");
     draft
 }
-

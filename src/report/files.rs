@@ -20,7 +20,9 @@ impl Report {
     /// Every table as a CSV file in the folder `tables`, named after it: numbers with all their digits, an empty field for what is not known.
     #[must_use]
     pub fn csv_files(&self) -> Vec<OutputFile> {
-        self.tables().map(|table| OutputFile::text(format!("tables/{}.csv", table.name), csv(&exported(table)))).collect()
+        self.tables()
+            .map(|table| OutputFile::text(format!("tables/{}.csv", table.name), csv(&exported(table))))
+            .collect()
     }
 
     /// Every table as a sheet of one workbook, then the long tables of the season that hold every plot and number, with a sheet that says what

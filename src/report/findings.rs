@@ -10,7 +10,9 @@ pub(super) fn findings(material: &Material<'_>) -> Section {
     let found = &material.season.warnings;
     let introduction = match found.len() {
         0 => "The checks found nothing to tell of the data, nor did the results.",
-        _ => "Nothing was changed on account of a finding: what is left out was left out by whoever described the trial, with a reason.",
+        _ => {
+            "Nothing was changed on account of a finding: what is left out was left out by whoever described the trial, with a reason."
+        }
     };
     let mut kinds: BTreeMap<&str, usize> = BTreeMap::new();
     for finding in found {
@@ -38,7 +40,8 @@ pub(super) fn findings(material: &Material<'_>) -> Section {
 
 /// Notes on the weather; no section without any.
 pub(super) fn weather(material: &Material<'_>) -> Option<Section> {
-    let mut draft = Draft::new("weather-notes", "Notes on the weather, as they were written down").words("trial").words("notes");
+    let mut draft =
+        Draft::new("weather-notes", "Notes on the weather, as they were written down").words("trial").words("notes");
     for trial in &material.season.programme.trials {
         if let Some(notes) = &trial.background.weather_notes {
             draft.row([word(&trial.folder), word(notes)]);

@@ -28,7 +28,8 @@ fn free(name: &str, taken: &mut BTreeSet<String>) -> String {
 
 fn kebab(name: &str) -> String {
     let lower = name.to_lowercase();
-    let parts: Vec<&str> = lower.split(|letter: char| !letter.is_alphanumeric()).filter(|part| !part.is_empty()).collect();
+    let parts: Vec<&str> =
+        lower.split(|letter: char| !letter.is_alphanumeric()).filter(|part| !part.is_empty()).collect();
     if parts.is_empty() { "unnamed".to_owned() } else { parts.join("-") }
 }
 

@@ -10,19 +10,28 @@ pub(super) fn provenance(material: &Material<'_>) -> Section {
     let provenance = provenance_of(material.season);
     let options = material.wording.options();
     let shown = [
-        ("units shown", match options.units {
-            UnitSystem::Programme => "the programme's",
-            UnitSystem::UnitedStates => "US",
-            UnitSystem::International => "SI",
-        }),
-        ("unit form", match options.unit_form {
-            UnitForm::Slash => "slash",
-            UnitForm::Exponent => "exponent",
-        }),
-        ("decimal mark", match options.decimal_mark {
-            DecimalMark::Point => "point",
-            DecimalMark::Comma => "comma",
-        }),
+        (
+            "units shown",
+            match options.units {
+                UnitSystem::Programme => "the programme's",
+                UnitSystem::UnitedStates => "US",
+                UnitSystem::International => "SI",
+            },
+        ),
+        (
+            "unit form",
+            match options.unit_form {
+                UnitForm::Slash => "slash",
+                UnitForm::Exponent => "exponent",
+            },
+        ),
+        (
+            "decimal mark",
+            match options.decimal_mark {
+                DecimalMark::Point => "point",
+                DecimalMark::Comma => "comma",
+            },
+        ),
     ];
     let mut made = Draft::new("made-with", "What made this report").words("what").words("value");
     made.row([word("program"), word(concat!("stook ", env!("CARGO_PKG_VERSION")))]);

@@ -36,6 +36,7 @@ pub(super) fn rate_tables(material: &Material<'_>) -> Section {
         for (comparison, file) in changes {
             blocks.extend(change(material, comparison, file));
         }
+        blocks.extend(material.figures(&["change"], Some(name)));
     }
     section("rate-tables", "Rate tables", blocks)
 }
@@ -91,7 +92,8 @@ fn rows(material: &Material<'_>, table: &RateTable) -> Draft {
     let level = |found: fn(&RowRate) -> Option<&RowInterval>| {
         rates().find_map(found).map(|noted| crate::output::numbers::percent(noted.interval.level))
     };
-    let interval = level(|rate| rate.interval.as_ref()).map_or_else(|| "interval".to_owned(), |level| format!("{level} interval"));
+    let interval =
+        level(|rate| rate.interval.as_ref()).map_or_else(|| "interval".to_owned(), |level| format!("{level} interval"));
     let range = level(|rate| rate.new_site_years.as_ref());
     let range = range.map_or_else(|| "new site-years".to_owned(), |share| format!("{share} of new site-years"));
     let mut draft = Draft::new(format!("rates-{}", document.name), format!("{}: N rates", document.name))
@@ -106,14 +108,21 @@ fn rows(material: &Material<'_>, table: &RateTable) -> Draft {
             .limits(&material.of_rate(&range));
     }
     for price in document.prices.iter().filter(|price| !price.base) {
-        draft = draft.numbers(with_unit(&format!("N rate at ratio {}", numerals.set(&price_ratio(price.price_ratio))), Some(&own_unit)));
+        draft = draft.numbers(with_unit(
+            &format!("N rate at ratio {}", numerals.set(&price_ratio(price.price_ratio))),
+            Some(&own_unit),
+        ));
     }
     let mut draft = draft.numbers("site-years").numbers("points").numbers("plots").words("note");
     for row in &document.rows {
         draft.row(row_cells(material, row, base, converted));
     }
     let ratio = document.prices.get(base).map_or_else(String::new, |price| {
-        format!("N rate and intervals at a price ratio of {} {}.", price_ratio(price.price_ratio), price.price_ratio_unit)
+        format!(
+            "N rate and intervals at a price ratio of {} {}.",
+            price_ratio(price.price_ratio),
+            price.price_ratio_unit
+        )
     });
     draft.note(numerals.set(&ratio));
     for line in about_rates(document) {
@@ -174,17 +183,18 @@ fn change(material: &Material<'_>, comparison: &ComparisonOf, file: &InputFile) 
     name("Site-years with other observations", changed.site_years_corrected.as_deref().unwrap_or_default());
     points.push(format!("Site-years in both: {}", changed.site_years_kept));
     points.extend(changed.settings.iter().map(|one| format!("{}: {} → {}", one.name, one.old, one.new)));
-    points.extend(comparison.not_explained.iter().map(|reason| format!("Moves are not split, or not wholly: {reason}")));
+    points
+        .extend(comparison.not_explained.iter().map(|reason| format!("Moves are not split, or not wholly: {reason}")));
     if let Some(reason) = &comparison.no_differences {
         points.push(format!("The difference has no interval of its own: {reason}"));
     }
     let heading = format!("{}: change since {}", comparison.new.table, comparison.old.title);
-    let from = format!("The earlier table is {} of {}, file {}.", comparison.old.table, comparison.old.title, file.file);
+    let from =
+        format!("The earlier table is {} of {}, file {}.", comparison.old.table, comparison.old.title, file.file);
     let mut blocks = vec![Block::Heading(heading)];
     blocks.extend(paragraph(from));
     blocks.extend(super::material::list(points));
     blocks.extend(moves(material, comparison).block());
-    blocks.extend(material.figures(&["change"], Some(&comparison.new.table)));
     blocks
 }
 

@@ -69,7 +69,8 @@ fn readings(material: &Material<'_>) -> Draft {
     for sensing in &material.reports.sense.sensings {
         let counts = || [sensing.plots_read, sensing.used, sensing.excluded].map(count);
         if sensing.shows_n.is_empty() {
-            let none = [dash(), word("not tested: all plots had the same"), dash(), dash(), count(sensing.flagged.len())];
+            let none =
+                [dash(), word("not tested: all plots had the same"), dash(), dash(), count(sensing.flagged.len())];
             draft.row(day(sensing).into_iter().chain(counts()).chain(none));
         }
         for shown in &sensing.shows_n {

@@ -22,9 +22,9 @@ pub(super) fn together(material: &Material<'_>) -> Vec<Block> {
     blocks.extend(optima(material, &several).block());
     blocks.extend(each(material, &several).block());
     blocks.extend(list(note_words(&several)));
-    let aside = several.iter().flat_map(|across| {
-        across.set_aside.iter().map(|aside| aside_text(aside, across.rate_unit.as_deref()))
-    });
+    let aside = several
+        .iter()
+        .flat_map(|across| across.set_aside.iter().map(|aside| aside_text(aside, across.rate_unit.as_deref())));
     blocks.extend(list(shortened(aside.collect(), "are set aside: see data/optimum.json of a season")));
     let cautions: Vec<String> = several
         .iter()
@@ -63,7 +63,8 @@ fn common(material: &Material<'_>, several: &[&AcrossOf]) -> Draft {
     for across in several {
         let of = &across.common_rate;
         let decimals = decimals(across);
-        let head = [word(&capitalised(&name(across))), count(of.site_years), estimate(material, of.rate.as_ref(), decimals)];
+        let head =
+            [word(&capitalised(&name(across))), count(of.site_years), estimate(material, of.rate.as_ref(), decimals)];
         let rest = [
             numerals.written(of.lowest_rate, plain),
             numerals.written(of.highest_rate, plain),

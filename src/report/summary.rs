@@ -168,7 +168,8 @@ fn cautions(material: &Material<'_>) -> Vec<String> {
         }
     }
     kinds.sort_by_key(|(_, number)| std::cmp::Reverse(*number));
-    let mut named: Vec<String> = kinds.iter().take(KINDS_NAMED).map(|(code, number)| format!("{number} {code}")).collect();
+    let mut named: Vec<String> =
+        kinds.iter().take(KINDS_NAMED).map(|(code, number)| format!("{number} {code}")).collect();
     let others: usize = kinds.iter().skip(KINDS_NAMED).map(|(_, number)| number).sum();
     if others > 0 {
         named.push(format!("{others} of other kinds"));

@@ -125,7 +125,8 @@ fn the_demo_has_every_section_and_no_cell_that_is_empty_or_no_number() {
             for cell in row {
                 assert!(!cell.text.trim().is_empty(), "an empty cell in {}", table.name);
                 assert!(cell.number.is_none_or(f64::is_finite), "{}: {cell:?}", table.name);
-                let is_bare = |name: &str| cell.text.split(|letter: char| !letter.is_alphanumeric()).any(|word| word == name);
+                let is_bare =
+                    |name: &str| cell.text.split(|letter: char| !letter.is_alphanumeric()).any(|word| word == name);
                 assert!(!is_bare("NaN") && !is_bare("inf"), "{}: {cell:?}", table.name);
             }
         }
@@ -181,15 +182,21 @@ fn the_summary_fits_one_page() {
 fn a_table_of_means_reads_as_a_paper_has_it() {
     let report = whole().report(AS_IS);
     let means = plain(table(&report, "means-trials"));
-    let of_trial: Vec<&str> =
-        means.lines().filter(|line| !line.contains('|') || line.starts_with("chalk-rise-2023") || line.starts_with("trial")).collect();
+    let of_trial: Vec<&str> = means
+        .lines()
+        .filter(|line| !line.contains('|') || line.starts_with("chalk-rise-2023") || line.starts_with("trial"))
+        .collect();
     insta::assert_snapshot!("means", of_trial.join("\n"));
 }
 
 #[test]
 fn si_units_convert_every_number_once_and_the_rate_table_stands_in_both() {
     let run = whole();
-    let options = WordingOptions { units: UnitSystem::International, unit_form: UnitForm::Exponent, decimal_mark: DecimalMark::Comma };
+    let options = WordingOptions {
+        units: UnitSystem::International,
+        unit_form: UnitForm::Exponent,
+        decimal_mark: DecimalMark::Comma,
+    };
     let (report, own) = (run.report(options), run.report(AS_IS));
     // 1 lb/ac = 1.1208511 kg/ha; a bushel of wheat an acre is 67.251069 kg/ha (NIST SP 811, 60 lb).
     const RATE: f64 = 1.120_851_156_5;
@@ -225,8 +232,11 @@ fn si_units_convert_every_number_once_and_the_rate_table_stands_in_both() {
     assert_eq!(head, "net return (USD\u{a0}ha⁻¹)");
     assert!((shown / was * 0.404_685_642_24 - 1.0).abs() < 1e-9, "{shown} {was}");
     insta::assert_snapshot!("rates_si", plain(table(&report, "rates-leaf-jointing")));
-    let texts: Vec<&str> = report.tables().flat_map(|table| &table.rows).flatten().map(|cell| cell.text.as_str()).collect();
-    let is_number = |text: &&&str| text.chars().all(|letter| letter.is_ascii_digit() || ".,−".contains(letter)) && text.contains('.');
+    let texts: Vec<&str> =
+        report.tables().flat_map(|table| &table.rows).flatten().map(|cell| cell.text.as_str()).collect();
+    let is_number = |text: &&&str| {
+        text.chars().all(|letter| letter.is_ascii_digit() || ".,−".contains(letter)) && text.contains('.')
+    };
     let points: Vec<&&str> = texts.iter().filter(is_number).collect();
     assert!(points.is_empty(), "{points:?}");
 }
@@ -251,7 +261,14 @@ fn a_relation_is_the_same_in_any_units() {
 #[test]
 fn methods_leave_out_what_was_not_done() {
     let with = words(section(&whole().report(AS_IS), "methods"));
-    for said in ["profile intervals", "Sensing", "canopy NDVI", "Calibration and rate tables", "held out in turn", "Site-years together"] {
+    for said in [
+        "profile intervals",
+        "Sensing",
+        "canopy NDVI",
+        "Calibration and rate tables",
+        "held out in turn",
+        "Site-years together",
+    ] {
         assert!(with.contains(said), "{said}");
     }
     let mut bare = part(&["upper-terrace-2024"]);
@@ -298,7 +315,10 @@ fn a_single_trial_of_a_programme_has_a_report() {
     let report = Run::of(load_trial(&folder).unwrap().value, FEW).report(AS_IS);
     assert!(report.tables().count() > 20);
     let text = words(section(&report, "calibration"));
-    assert!(text.contains("one site-year cannot be held out from itself") || text.contains("wants no rate table"), "{text}");
+    assert!(
+        text.contains("one site-year cannot be held out from itself") || text.contains("wants no rate table"),
+        "{text}"
+    );
 }
 
 #[test]

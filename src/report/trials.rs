@@ -38,9 +38,8 @@ fn introduction(material: &Material<'_>) -> String {
 
 /// The design in the words of the analysis of variance, which has looked at the plots; of a trial that has none as it is declared.
 pub(super) fn design(material: &Material<'_>, trial: &Trial) -> String {
-    let of_trial = |analysis: &&AnalysisOf| {
-        analysis.group.get("trial").and_then(|name| name.as_str()) == Some(&trial.folder)
-    };
+    let of_trial =
+        |analysis: &&AnalysisOf| analysis.group.get("trial").and_then(|name| name.as_str()) == Some(&trial.folder);
     match material.reports.anova.analyses.iter().find(of_trial) {
         Some(analysis) => capitalised(&analysis.design),
         None => capitalised(&trial.design.name().replace('-', " ")),

@@ -70,7 +70,10 @@ fn rules(material: &Material<'_>, of: &TableCalibration, own: &ValidationOf) -> 
     }
     let outside = points().filter(|prediction| !prediction.in_domain).count();
     if outside > 0 {
-        draft.note(format!("{outside} of {} points lie beyond the others' indices: predicted at the nearest.", points().count()));
+        draft.note(format!(
+            "{outside} of {} points lie beyond the others' indices: predicted at the nearest.",
+            points().count()
+        ));
     }
     draft
 }
@@ -113,12 +116,13 @@ fn each(material: &Material<'_>, of: &TableCalibration, own: &ValidationOf) -> D
 fn wholes(material: &Material<'_>, of: &TableCalibration) -> Draft {
     let numerals = material.numerals;
     let against = of.verdict.as_ref().map(|verdict| verdict.against);
-    let mut draft = Draft::new(format!("wholes-{}", of.table), format!("{}: seasons and sites left out as a whole", of.table))
-        .words("left out")
-        .numbers("parts")
-        .numbers(material.of_rate("RMSE of need"))
-        .numbers(material.of_rate("bias"))
-        .numbers(with_unit("forgone: sensor", Some(&of.return_unit)));
+    let mut draft =
+        Draft::new(format!("wholes-{}", of.table), format!("{}: seasons and sites left out as a whole", of.table))
+            .words("left out")
+            .numbers("parts")
+            .numbers(material.of_rate("RMSE of need"))
+            .numbers(material.of_rate("bias"))
+            .numbers(with_unit("forgone: sensor", Some(&of.return_unit)));
     if let Some(against) = against {
         draft = draft.numbers(format!("forgone: {}", rule_words(against)));
     }
@@ -131,7 +135,8 @@ fn wholes(material: &Material<'_>, of: &TableCalibration) -> Draft {
             numerals.cell(sensor.bias, RATE_DECIMALS),
             forgone_cell(material, sensor),
         ];
-        let other = against.map(|against| validation.rule(against).map_or_else(dash, |rule| forgone_cell(material, rule)));
+        let other =
+            against.map(|against| validation.rule(against).map_or_else(dash, |rule| forgone_cell(material, rule)));
         draft.row(head.into_iter().chain(other));
     }
     draft

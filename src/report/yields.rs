@@ -39,7 +39,8 @@ fn telling(material: &Material<'_>) -> Telling {
 fn treatments(material: &Material<'_>) -> Draft {
     let numerals = material.numerals;
     let telling = telling(material);
-    let draft = telling.columns(Draft::new("treatment-means", "Mean yields of the treatments").words("trial"), material);
+    let draft =
+        telling.columns(Draft::new("treatment-means", "Mean yields of the treatments").words("trial"), material);
     let mut draft = draft
         .words("plots are")
         .numbers("n")
@@ -48,8 +49,7 @@ fn treatments(material: &Material<'_>) -> Draft {
         .numbers(material.of_yield("mean with all"));
     let highest = all_treatments(material).filter_map(|(_, of)| of.yields.mean).fold(0.0, f64::max);
     for (trial, of) in all_treatments(material) {
-        let [mean, error] =
-            numerals.with_error(of.yields.mean, of.yields.standard_error(), decimals_of_rates(highest));
+        let [mean, error] = numerals.with_error(of.yields.mean, of.yields.standard_error(), decimals_of_rates(highest));
         let with_all = of.yield_with_excluded.and_then(|with| with.mean);
         let decimals = mean.text.split(['.', ',']).nth(1).map_or(0, |decimals| decimals.chars().count());
         let own = [

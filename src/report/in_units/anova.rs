@@ -25,8 +25,7 @@ impl InUnits<'_> {
         analysis.rate_factors = rates;
         analysis.components.iter_mut().for_each(|component| scale_interval(&mut component.variance, squared));
         for prediction in &mut analysis.predictions {
-            let values =
-                [&mut prediction.predicted, &mut prediction.deviation, &mut prediction.standard_deviation];
+            let values = [&mut prediction.predicted, &mut prediction.deviation, &mut prediction.standard_deviation];
             scale(values, self.yields);
         }
         if let Some(variances) = &mut analysis.error_variances {

@@ -16,8 +16,7 @@ impl InUnits<'_> {
         scale([&mut group.highest_tested_rate], self.rate);
         scale([&mut group.net_return], self.yields);
         group.price_ratio *= self.price_ratio;
-        group.price_ratio_unit =
-            group.price_ratio_unit.take().map(|_| self.wording.price_ratio_unit().to_owned());
+        group.price_ratio_unit = group.price_ratio_unit.take().map(|_| self.wording.price_ratio_unit().to_owned());
         self.optimum(&mut group.optimum);
         group.with_excluded.iter_mut().for_each(|refitted| self.optimum(&mut refitted.optimum));
         group.by_family.iter_mut().for_each(|optimum| self.optimum(optimum));
@@ -90,13 +89,7 @@ impl InUnits<'_> {
             early.high *= self.rate;
         }
         for of in &mut across.site_years {
-            let rates = [
-                &mut of.optimum,
-                &mut of.standard_error,
-                &mut of.at_least,
-                &mut of.at_most,
-                &mut of.best_rate,
-            ];
+            let rates = [&mut of.optimum, &mut of.standard_error, &mut of.at_least, &mut of.at_most, &mut of.best_rate];
             scale(rates, self.rate);
             scale([&mut of.forgone_return], self.yields);
         }

@@ -67,13 +67,15 @@ fn relations(tables: &[&TableCalibration]) -> String {
         text += &format!(" Taken: {}.", and(&taken));
     }
     let is_taken = |one_stage: bool| {
-        tables.iter().filter_map(|table| table.relation).any(|taken| {
-            kinds().any(|kind| kind.name() == taken && kind.is_one_stage() == one_stage)
-        })
+        tables
+            .iter()
+            .filter_map(|table| table.relation)
+            .any(|taken| kinds().any(|kind| kind.name() == taken && kind.is_one_stage() == one_stage))
     };
     if is_taken(true) {
         let cubed = tables.iter().filter_map(|table| table.base()).flat_map(|base| &base.relations).any(|relation| {
-            tables.iter().any(|table| table.relation == Some(relation.kind)) && relation.coefficients.get("loss_power") == Some(&3.0)
+            tables.iter().any(|table| table.relation == Some(relation.kind))
+                && relation.coefficients.get("loss_power") == Some(&3.0)
         });
         let power = if cubed { "the square, or the cube where that fits better," } else { "the square" };
         text += &format!(
@@ -146,7 +148,8 @@ fn tables_text(material: &Material<'_>, citations: &mut Citations) -> String {
     text += &limits.collect::<Vec<_>>().join("; ");
     text += "). Only rows whose midpoint lies among the calibrated indices have a rate.";
     let rates = || documents.iter().flat_map(|document| &document.rows).flat_map(|row| &row.rates);
-    let interval = rates().filter_map(|rate| rate.interval.as_ref()).find(|noted| noted.interval.method == INTERVAL_METHOD);
+    let interval =
+        rates().filter_map(|rate| rate.interval.as_ref()).find(|noted| noted.interval.method == INTERVAL_METHOD);
     if let Some(noted) = interval {
         text += &format!(
             " Intervals of rows ({}) are of the return-maximising rate before limits and rounding: Student's t with the jackknife's standard error over site-years \

@@ -35,7 +35,11 @@ pub(super) fn designs(material: &Material<'_>, _: &mut Citations) -> Part {
     let mut text = format!(
         "{is} of N rates in {} {} {harvested} at {}; the design was {}.",
         programme.crop.name,
-        if programme.trials.len() == 1 { "was".to_owned() } else { format!("({}) were", number_of(programme.trials.len(), "trial")) },
+        if programme.trials.len() == 1 {
+            "was".to_owned()
+        } else {
+            format!("({}) were", number_of(programme.trials.len(), "trial"))
+        },
         number_of(sites.len(), "site"),
         and(&kinds),
     );
@@ -44,11 +48,20 @@ pub(super) fn designs(material: &Material<'_>, _: &mut Citations) -> Part {
     text += match (whole, split) {
         (_, 0) => " All N went on before the crop was sensed.",
         (0, _) => " Levels of early N were combined with rates of topdress.",
-        _ => " In some trials all N went on before the crop was sensed, in the others levels of early N were combined with rates of topdress.",
+        _ => {
+            " In some trials all N went on before the crop was sensed, in the others levels of early N were combined with rates of topdress."
+        }
     };
     let left_out = programme.left_out.len();
     if left_out > 0 {
-        text += &format!(" {} left out, for reasons that are given.", capital(&format!("{} {}", number_of(left_out, "further trial"), if left_out == 1 { "was" } else { "were" })));
+        text += &format!(
+            " {} left out, for reasons that are given.",
+            capital(&format!(
+                "{} {}",
+                number_of(left_out, "further trial"),
+                if left_out == 1 { "was" } else { "were" }
+            ))
+        );
     }
     Some(("Trials", text))
 }
@@ -103,7 +116,8 @@ pub(super) fn analysis(material: &Material<'_>, citations: &mut Citations) -> Pa
     let mut ways: Vec<String> = Vec::new();
     if with(&|of| of.method == "classical") {
         ways.push(if with(&|of| of.method == "classical" && of.strata.len() > 1) {
-            "balanced designs by the classical analysis of variance, each effect on the error of its own stratum".to_owned()
+            "balanced designs by the classical analysis of variance, each effect on the error of its own stratum"
+                .to_owned()
         } else {
             "balanced designs by the classical analysis of variance".to_owned()
         });
@@ -141,7 +155,9 @@ pub(super) fn analysis(material: &Material<'_>, citations: &mut Citations) -> Pa
             text += &format!(" Where designs were not balanced {words}.");
         }
     }
-    if with(&|of| of.rate_factors.len() == 1 && of.tables.iter().flat_map(|table| &table.rows).any(|row| row.part_of.is_some())) {
+    if with(&|of| {
+        of.rate_factors.len() == 1 && of.tables.iter().flat_map(|table| &table.rows).any(|row| row.part_of.is_some())
+    }) {
         text += " The effect of N was split into linear, quadratic and lack of fit at the rates as they are spaced.";
     }
     text += &comparisons(material, citations);
@@ -181,7 +197,8 @@ fn together(material: &Material<'_>, citations: &mut Citations) -> String {
     let together: Vec<&AnalysisOf> =
         material.reports.anova.analyses.iter().filter(|of| !of.site_years.is_empty()).collect();
     let Some(first) = together.first() else { return String::new() };
-    let mut text = " Trials with the same factors were analysed together, rates within 2 % counting as one level".to_owned();
+    let mut text =
+        " Trials with the same factors were analysed together, rates within 2 % counting as one level".to_owned();
     text += &first.inference.as_ref().map_or_else(
         || ".".to_owned(),
         |words| format!("; site-years and their interactions with every effect entered so that inference is {words}."),
@@ -199,7 +216,10 @@ fn residuals(material: &Material<'_>, citations: &mut Citations) -> String {
     let found = || material.reports.anova.analyses.iter().filter_map(|of| of.assumptions.as_ref());
     let mut tests: Vec<String> = Vec::new();
     if found().any(|found| found.normality.is_some()) {
-        tests.push(format!("normality (Shapiro and Wilk's W; {}", citations.cite(&[Reference::Royston1995]).trim_start_matches('(')));
+        tests.push(format!(
+            "normality (Shapiro and Wilk's W; {}",
+            citations.cite(&[Reference::Royston1995]).trim_start_matches('(')
+        ));
     }
     if found().any(|found| found.spread.is_some()) {
         tests.push(format!("equal spread in all treatments {}", citations.cite(&[Reference::BrownForsythe1974])));

@@ -69,9 +69,8 @@ fn and<S: AsRef<str>>(items: &[S]) -> String {
 
 /// A number of things, small ones in words: *three trials*.
 fn number_of(number: usize, noun: &str) -> String {
-    const WORDS: [&str; 13] = [
-        "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
-    ];
+    const WORDS: [&str; 13] =
+        ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"];
     let plural = if number == 1 { "" } else { "s" };
     WORDS.get(number).map_or_else(|| format!("{number} {noun}{plural}"), |word| format!("{word} {noun}{plural}"))
 }

@@ -81,9 +81,10 @@ impl Reference {
             // From memory.
             Self::Efron1987 => ("Efron 1987", "Efron 1987. J. Am. Stat. Assoc. 82:171–185."),
             // From memory.
-            Self::EfronTibshirani1993 => {
-                ("Efron and Tibshirani 1993", "Efron and Tibshirani 1993. An Introduction to the Bootstrap, chapter 11.")
-            }
+            Self::EfronTibshirani1993 => (
+                "Efron and Tibshirani 1993",
+                "Efron and Tibshirani 1993. An Introduction to the Bootstrap, chapter 11.",
+            ),
             Self::FaiCornelius1996 => {
                 ("Fai and Cornelius 1996", "Fai and Cornelius 1996. J. Stat. Comput. Simul. 54:363–378.")
             }
@@ -92,10 +93,9 @@ impl Reference {
             // From memory.
             Self::HanleyMcNeil1982 => ("Hanley and McNeil 1982", "Hanley and McNeil 1982."),
             // From memory.
-            Self::Higgins2009 => (
-                "Higgins et al. 2009",
-                "Higgins, Thompson and Spiegelhalter 2009. J. R. Stat. Soc. A 172:137–159.",
-            ),
+            Self::Higgins2009 => {
+                ("Higgins et al. 2009", "Higgins, Thompson and Spiegelhalter 2009. J. R. Stat. Soc. A 172:137–159.")
+            }
             // From memory.
             Self::HurvichTsai1989 => ("Hurvich and Tsai 1989", "Hurvich and Tsai 1989."),
             // From memory.
@@ -128,9 +128,7 @@ impl Reference {
                 ("Searle et al. 1992", "Searle, Casella and McCulloch 1992. Variance Components.")
             }
             // From memory.
-            Self::ShroutFleiss1979 => {
-                ("Shrout and Fleiss 1979", "Shrout and Fleiss 1979. Psychol. Bull. 86:420–428.")
-            }
+            Self::ShroutFleiss1979 => ("Shrout and Fleiss 1979", "Shrout and Fleiss 1979. Psychol. Bull. 86:420–428."),
             // From memory.
             Self::Tukey1953 => ("Tukey 1953", "Tukey 1953."),
             // From memory.

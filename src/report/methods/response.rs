@@ -21,7 +21,9 @@ pub(super) fn curves(material: &Material<'_>, citations: &mut Citations) -> Part
     }
     let families: Vec<&str> = Family::ALL
         .iter()
-        .filter(|family| fitted.iter().any(|group| group.curves.iter().any(|of| of.family == family.name() && of.is_estimated())))
+        .filter(|family| {
+            fitted.iter().any(|group| group.curves.iter().any(|of| of.family == family.name() && of.is_estimated()))
+        })
         .map(|family| family.name())
         .collect();
     let blocks = if fitted.iter().any(|group| group.blocks > 0) { ", block effects removed" } else { "" };
@@ -34,7 +36,8 @@ pub(super) fn curves(material: &Material<'_>, citations: &mut Citations) -> Part
     text += &chosen(&fitted, citations);
     text += &response_test(&fitted);
     text += &intervals(material, citations);
-    let diagnosed = fitted.iter().any(|group| group.diagnostics.as_ref().is_some_and(|found| found.normality.is_some()));
+    let diagnosed =
+        fitted.iter().any(|group| group.diagnostics.as_ref().is_some_and(|found| found.normality.is_some()));
     if diagnosed {
         text += &format!(
             " Residuals of the chosen curves were tested for normality {} and equal spread {}, the furthest by its studentised residual {}; none was \
@@ -66,10 +69,8 @@ fn chosen(fitted: &[&CurveGroup], citations: &mut Citations) -> String {
         text += " The family was settled beforehand and taken where it could be estimated.";
     }
     if fitted.iter().any(|group| group.weighted_by.is_some()) {
-        text += &format!(
-            " Families are weighed by that criterion {}.",
-            citations.cite(&[Reference::BurnhamAnderson2002])
-        );
+        text +=
+            &format!(" Families are weighed by that criterion {}.", citations.cite(&[Reference::BurnhamAnderson2002]));
     }
     text
 }
@@ -166,7 +167,8 @@ pub(super) fn economics(material: &Material<'_>, citations: &mut Citations) -> P
         text += " The cost of a pass moves no optimum; it decides between that rate and none.";
     }
     if let Some(draws) = economy().find_map(|of| of.uncertain_prices.as_ref()).map(|found| found.draws) {
-        text += &format!(" Uncertain prices were drawn {draws} times from their distributions, the curve taken as fitted.");
+        text +=
+            &format!(" Uncertain prices were drawn {draws} times from their distributions, the curve taken as fitted.");
     }
     if economy().any(|of| of.with_quality.is_some()) {
         text += " Yields were also valued by the quality of their grain, yield × (1 + premium ÷ base price) × (1 − share lost to lodging), and analysed anew.";
