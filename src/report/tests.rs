@@ -380,33 +380,20 @@ fn figures_stand_in_their_sections_with_words_for_those_who_cannot_see_them() {
 
 #[test]
 fn tables_as_files_hold_what_the_report_does() {
-    use calamine::{Data, Reader as _, Xlsx};
-    let run = whole();
-    let report = run.report(AS_IS);
-    let csv = report.csv_files();
-    assert_eq!(csv.len(), report.tables().count());
-    let workbook = report.workbook(&run.season, &run.reports).unwrap();
-    let mut workbook: Xlsx<_> = Xlsx::new(std::io::Cursor::new(workbook)).unwrap();
-    for (table, file) in report.tables().zip(&csv) {
+    let report = whole().report(AS_IS);
+    let files = report.csv_files();
+    assert_eq!(files.len(), report.tables().count());
+    for (table, file) in report.tables().zip(&files) {
         assert_eq!(file.path, format!("tables/{}.csv", table.name));
         let mut reader = csv::ReaderBuilder::new().has_headers(false).from_reader(file.bytes.as_slice());
         let records: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
         assert_eq!(records.len(), table.rows.len() + 1, "{}", table.name);
-        let sheet = workbook.worksheet_range(&table.name).unwrap_or_else(|error| panic!("{}: {error}", table.name));
-        for (position, row) in table.rows.iter().enumerate() {
-            for (column, cell) in row.iter().enumerate() {
-                let field = &records[position + 1][column];
-                let found = sheet.get((position + 1, column)).unwrap_or(&Data::Empty);
+        for (record, row) in records.iter().skip(1).zip(&table.rows) {
+            for (field, cell) in record.iter().zip(row) {
                 match (cell.number, cell.text.as_str()) {
-                    (Some(number), _) => {
-                        assert_eq!(field.parse::<f64>().unwrap(), number, "{}", table.name);
-                        assert_eq!(found, &Data::Float(number), "{}", table.name);
-                    }
-                    (None, "–") => assert_eq!((field, found), ("", &Data::Empty), "{}", table.name),
-                    (None, text) => {
-                        assert_eq!(field, text, "{}", table.name);
-                        assert_eq!(found, &Data::String(text.to_owned()), "{}", table.name);
-                    }
+                    (Some(number), _) => assert_eq!(field.parse::<f64>(), Ok(number), "{}", table.name),
+                    (None, "–") => assert_eq!(field, "", "{}", table.name),
+                    (None, text) => assert_eq!(field, text, "{}", table.name),
                 }
             }
         }

@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use calamine::{Data, Reader as _, Xlsx};
+
 use crate::run::{programme_copy, stook_in};
 
 /// One site-year of the demo as a programme of its own: the whole demo is in the season's tests.
@@ -47,6 +49,40 @@ fn a_report_is_written_and_the_same_twice() {
     assert!(listed.iter().all(|file| copy.path().join(file).is_file()), "{listed:?}");
     let html = String::from_utf8(one["report.html"].clone()).unwrap();
     assert!(html.starts_with("<!DOCTYPE html>") && html.contains("Provenance"), "{}", &html[..200]);
+}
+
+#[test]
+fn the_workbook_of_a_report_holds_its_tables_and_text_stays_text() {
+    let copy = programme_copy();
+    let trial = copy.path().join(TRIAL).join("trial.toml");
+    let text = std::fs::read_to_string(&trial).unwrap();
+    let hostile = text.replace("site = \"Upper Terrace\"", "site = \"=1+1\"");
+    assert_ne!(hostile, text);
+    std::fs::write(&trial, hostile).unwrap();
+    let run = stook_in(copy.path(), ["report", TRIAL]);
+    assert_eq!(run.status, 0, "{}", run.stderr);
+    let found = files(&copy.path().join("report"));
+    let mut workbook: Xlsx<_> = Xlsx::new(std::io::Cursor::new(&found["tables.xlsx"])).unwrap();
+    let mut tables = 0;
+    for (name, bytes) in &found {
+        let Some(sheet) = name.strip_prefix("tables/").and_then(|name| name.strip_suffix(".csv")) else { continue };
+        tables += 1;
+        let range = workbook.worksheet_range(sheet).unwrap_or_else(|error| panic!("{sheet}: {error}"));
+        let mut reader = csv::ReaderBuilder::new().has_headers(false).from_reader(bytes.as_slice());
+        for (row, record) in reader.records().map(Result::unwrap).enumerate() {
+            for (column, field) in record.iter().enumerate() {
+                match range.get((row, column)).unwrap_or(&Data::Empty) {
+                    Data::Float(number) => assert_eq!(number.to_string(), field, "{sheet}"),
+                    Data::String(text) => assert_eq!(text, field, "{sheet}"),
+                    Data::Empty => assert_eq!("", field, "{sheet}"),
+                    other => panic!("{sheet}: {other:?}"),
+                }
+            }
+        }
+    }
+    assert!(tables > 15, "{tables}");
+    let designs = workbook.worksheet_range("trial-designs").unwrap();
+    assert_eq!(designs.get((1, 1)), Some(&Data::String("=1+1".to_owned())));
 }
 
 #[test]
