@@ -10,7 +10,7 @@ use super::failure::Failure;
 use super::flags::OutputFlags;
 use super::table_file::{picture, read_table, warn_of_no_plots, warn_of_version};
 use crate::compare::compare;
-use crate::figures::{ComparisonFigure, Style, Width, render_comparison};
+use crate::figures::{ComparisonFigure, Figure, Style, Width, render};
 use crate::finding::{Finding, Place};
 use crate::output::{ComparisonOf, Provenance, write_file};
 
@@ -22,7 +22,7 @@ pub(super) struct Flags {
     old: PathBuf,
     /// The later table's JSON file
     new: PathBuf,
-    /// Also draw both tables, to a file that ends in .svg or .png
+    /// Also draw both tables, to a file that ends in .svg, .pdf or .png
     #[arg(long, value_name = "FILE")]
     figure: Option<PathBuf>,
     #[command(flatten)]
@@ -42,14 +42,17 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     for file in [&flags.old, &flags.new] {
         flags.output.spares(file, Some(&[]))?;
     }
-    let drawn_to =
-        flags.figure.as_deref().map(|file| picture(file, &["svg", "png"], &[&flags.old, &flags.new])).transpose()?;
+    let drawn_to = flags
+        .figure
+        .as_deref()
+        .map(|file| picture(file, &["svg", "pdf", "png"], &[&flags.old, &flags.new]))
+        .transpose()?;
     let comparison = compare(&old, &new).map_err(|refused| {
         let place = Place::file(flags.new.display().to_string());
         Finding::error("not-comparable", place, refused.to_string()).remedy("name two tables for the same use")
     })?;
     if let Some((file, ending)) = drawn_to {
-        draw(&ComparisonFigure::of(&old, &new), file, ending)?;
+        draw(ComparisonFigure::of(&old, &new), file, ending)?;
     }
     let tables = [(&old, &flags.old), (&new, &flags.new)].into_iter();
     let warnings =
@@ -63,12 +66,16 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     Answer::report(&ComparisonOf::of(&old, &new, &comparison), &provenance, true, &flags.output)
 }
 
-fn draw(figure: &ComparisonFigure, file: &Path, ending: &str) -> Result<(), Failure> {
+fn draw(figure: ComparisonFigure, file: &Path, ending: &str) -> Result<(), Failure> {
     let style = Style { width: Width::DoubleColumn, ..Style::default() };
-    let rendered = render_comparison(figure, &style).map_err(|error| {
+    let rendered = render(&Figure::Comparison(figure), &style).map_err(|error| {
         let place = Place::file(file.display().to_string());
         Finding::error("not-drawn", place, error.to_string()).remedy("leave --figure out")
     })?;
-    let bytes = if ending == "svg" { rendered.svg.into_bytes() } else { rendered.png };
+    let bytes = match ending {
+        "svg" => rendered.svg.into_bytes(),
+        "pdf" => rendered.pdf,
+        _ => rendered.png,
+    };
     Ok(write_file(file, &bytes)?)
 }

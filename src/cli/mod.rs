@@ -10,11 +10,13 @@ mod compare;
 mod curves;
 mod deliver;
 mod failure;
+mod figures;
 mod fitting;
 mod flags;
 mod lookup;
 mod new;
 mod optimum;
+mod paper;
 mod pricing;
 mod roles;
 mod season;
@@ -48,7 +50,8 @@ const EXAMPLES: &str = "Examples:
   stook curves oats.csv --rate nitrogen --yield yield --block block --by variety
   stook optimum trials/upper-terrace-2024 --price-ratio 0.1
   stook lookup --table season/tables/leaf-jointing.json --reading 51 --reference 55
-  stook compare last-season/tables/leaf-jointing.json season/tables/leaf-jointing.json";
+  stook compare last-season/tables/leaf-jointing.json season/tables/leaf-jointing.json
+  stook figures trials --width single --units si";
 
 #[derive(Debug, Subcommand)]
 enum Command {
@@ -64,6 +67,7 @@ enum Command {
     Table(table::Flags),
     Lookup(lookup::Flags),
     Compare(compare::Flags),
+    Figures(Box<figures::Flags>),
 }
 
 impl Command {
@@ -81,6 +85,7 @@ impl Command {
             Self::Table(flags) => table::run(&flags),
             Self::Lookup(flags) => lookup::run(&flags),
             Self::Compare(flags) => compare::run(&flags),
+            Self::Figures(flags) => figures::run(&flags),
         }
     }
 }

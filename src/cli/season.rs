@@ -1,7 +1,7 @@
 //! `stook season`
 
 use std::io::{IsTerminal as _, Write as _};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -9,8 +9,8 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use super::deliver::Answer;
 use super::failure::Failure;
 use super::flags::{FormatFlag, PriceFlags, SeedFlag};
-use super::source::{read_programme, run_season, season_failure};
-use crate::figures::{Card, NamedFigure, residual_figures, season_cards, season_figures};
+use super::source::{bushel_unknown, holds, read_programme, run_season, season_failure};
+use crate::figures::{Card, DrawnFigure, Style, Wording, WordingOptions, draw_figures, season_cards, season_figures};
 use crate::output::{OutputFile, Summary, WriteError, provenance_of, season_files, season_provenance, write_folder};
 use crate::season::{SeasonOptions, Step};
 use crate::trial::Programme;
@@ -61,12 +61,13 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     bar.set_message("analysis of variance");
     let analysed = season.analyses().map_err(|error| season_failure(&error, &season.programme.crop.name))?;
     bar.set_message("figures");
-    let (figures, left_out) = season_figures(&season);
-    let (residuals, residuals_left_out) = residual_figures(&analysed);
+    let wording = Wording::new(&season.programme, WordingOptions::default())
+        .map_err(|error| bushel_unknown(&error, &season.programme.crop.name))?;
+    let (figures, left_out) = draw_figures(&season_figures(&season, &analysed, &wording), None, &Style::default());
     let (cards, cards_left_out) = season_cards(&season);
-    season.warnings.extend(left_out.into_iter().chain(residuals_left_out).chain(cards_left_out));
+    season.warnings.extend(left_out.into_iter().chain(cards_left_out));
     let mut files = season_files(&season, &analysed).map_err(WriteError::from)?;
-    files.extend(figures.into_iter().chain(residuals).flat_map(figure_files));
+    files.extend(figures.into_iter().flat_map(figure_files));
     files.extend(cards.into_iter().flat_map(card_files));
     files.push(season_provenance(&season, &files));
     write_folder(&flags.out, &files)?;
@@ -78,20 +79,15 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     Answer::summary(&summary, &provenance_of(&season), answered, flags.format)
 }
 
-/// Whether a folder is another, or one above it.
-fn holds(folder: &Path, other: &Path) -> bool {
-    let (Ok(folder), Ok(other)) = (folder.canonicalize(), other.canonicalize()) else { return false };
-    other.starts_with(folder)
-}
-
 /// A figure's drawings and its caption.
-fn figure_files(figure: NamedFigure) -> [OutputFile; 3] {
-    let NamedFigure { name, rendered } = figure;
+fn figure_files(figure: DrawnFigure) -> [OutputFile; 4] {
+    let DrawnFigure { name, rendered } = figure;
     let path = |ending: &str| format!("figures/{name}.{ending}");
     [
         OutputFile::text(path("svg"), rendered.svg),
+        OutputFile { path: path("pdf"), bytes: rendered.pdf },
         OutputFile { path: path("png"), bytes: rendered.png },
-        OutputFile::text(path("txt"), rendered.caption + "\n"),
+        OutputFile::text(path("txt"), rendered.words.caption + "\n"),
     ]
 }
 

@@ -98,6 +98,12 @@ impl Source {
     }
 }
 
+/// Whether a folder is another, or one above it.
+pub(super) fn holds(folder: &Path, other: &Path) -> bool {
+    let (Ok(folder), Ok(other)) = (folder.canonicalize(), other.canonicalize()) else { return false };
+    other.starts_with(folder)
+}
+
 /// Reads a programme, or a trial as a programme of its own.
 ///
 /// # Errors

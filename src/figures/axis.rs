@@ -59,7 +59,7 @@ pub(super) struct Tick {
 
 /// Multiples of 1, 2 or 5 times a power of ten between `low` and `high`, at most `most` of them (and never fewer than
 /// one step allows). The range must be finite with `low < high`.
-pub(super) fn ticks(low: f64, high: f64, most: usize) -> Vec<Tick> {
+pub(super) fn ticks(low: f64, high: f64, most: usize, typeface: &Typeface) -> Vec<Tick> {
     let span = high - low;
     let slack = 1e-9 * span;
     let mut power = (span / most.max(1) as f64).log10().floor() as i32;
@@ -74,18 +74,12 @@ pub(super) fn ticks(low: f64, high: f64, most: usize) -> Vec<Tick> {
                 return (0..=count)
                     .map(|i| (first + f64::from(i)) * step)
                     .filter(|value| *value >= low - slack && *value <= high + slack)
-                    .map(|value| Tick { value, label: number(value, decimals) })
+                    .map(|value| Tick { value, label: typeface.number(value, decimals) })
                     .collect();
             }
         }
         power += 1;
     }
-}
-
-/// A number with a true minus sign, and no minus before zero.
-fn number(value: f64, decimals: usize) -> String {
-    let text = format!("{:.decimals$}", value.abs());
-    if value < 0.0 && text.chars().any(|c| c.is_ascii_digit() && c != '0') { format!("\u{2212}{text}") } else { text }
 }
 
 /// Ticks of a horizontal axis whose labels stand clear of each other: at most eight, one of them at `high` where a round
@@ -100,20 +94,20 @@ pub(super) fn ticks_across(scale: &Scale, [low, high]: [f64; 2], typeface: &Type
     };
     if low == 0.0
         && high > 0.0
-        && let Some(found) = ticks_from_zero_to(high).find(|ticks| clear(ticks))
+        && let Some(found) = ticks_from_zero_to(high, typeface).find(|ticks| clear(ticks))
     {
         return found;
     }
     (2..=8)
         .rev()
-        .map(|most| ticks(low, scale.high, most))
+        .map(|most| ticks(low, scale.high, most, typeface))
         .find(|found| clear(found))
-        .unwrap_or_else(|| ticks(low, scale.high, 1))
+        .unwrap_or_else(|| ticks(low, scale.high, 1, typeface))
 }
 
 /// Ticks from zero to a highest rate that is a round number: tested rates end at 150 or 240 and a reader looks for that
 /// number. Densest first; none where no round step divides `high`.
-fn ticks_from_zero_to(high: f64) -> impl Iterator<Item = Vec<Tick>> {
+fn ticks_from_zero_to(high: f64, typeface: &Typeface) -> impl Iterator<Item = Vec<Tick>> {
     let power = high.log10().floor() as i32;
     [(-1, 1.5), (-1, 2.0), (-1, 2.5), (-1, 3.0), (-1, 4.0), (-1, 5.0), (0, 1.0)]
         .into_iter()
@@ -129,16 +123,16 @@ fn ticks_from_zero_to(high: f64) -> impl Iterator<Item = Vec<Tick>> {
             (0..=(high / step).round() as i32)
                 .map(|i| {
                     let value = f64::from(i) * step;
-                    Tick { value, label: number(value, decimals) }
+                    Tick { value, label: typeface.number(value, decimals) }
                 })
                 .collect()
         })
 }
 
 /// Ticks of a vertical axis, some 6 mm apart or wider.
-pub(super) fn ticks_up(scale: &Scale, low: f64) -> Vec<Tick> {
+pub(super) fn ticks_up(scale: &Scale, low: f64, typeface: &Typeface) -> Vec<Tick> {
     let most = ((scale.to - scale.from).abs() / 6.0).floor().max(2.0);
-    ticks(low, scale.high, most as usize)
+    ticks(low, scale.high, most as usize, typeface)
 }
 
 /// The longest tick label, mm.
@@ -205,16 +199,6 @@ pub(super) fn title_across(scene: &mut Scene, lines: &[String], x: f64, top: f64
     bottom + 0.25 * capital_height(LARGE)
 }
 
-/// A title whose lines begin at `x`; returns the bottom.
-pub(super) fn title_start(scene: &mut Scene, lines: &[String], x: f64, top: f64, typeface: &Typeface) -> f64 {
-    let first = scene.texts.len();
-    let bottom = title_across(scene, lines, x, top, typeface);
-    for text in scene.texts.iter_mut().skip(first) {
-        text.anchor = Anchor::Start;
-    }
-    bottom
-}
-
 /// How far the last label reaches past the end of a horizontal axis, mm.
 pub(super) fn overhang(ticks: &[Tick], scale: &Scale, typeface: &Typeface) -> f64 {
     ticks.last().map_or(0.0, |tick| {
@@ -247,6 +231,7 @@ pub(super) fn with_unit(quantity: &str, unit: Option<&str>) -> String {
 #[cfg(test)]
 mod tests {
     use super::{Scale, Tick, extent, ticks, ticks_across};
+    use crate::figures::style::DecimalMark;
     use crate::figures::typeface::Typeface;
 
     fn labels(ticks: &[Tick]) -> Vec<&str> {
@@ -255,6 +240,8 @@ mod tests {
 
     #[test]
     fn ticks_are_round_numbers_with_as_many_decimals_as_they_need() {
+        let typeface = Typeface::load(DecimalMark::Point).unwrap();
+        let ticks = |low, high, most| ticks(low, high, most, &typeface);
         assert_eq!(labels(&ticks(0.68, 1.01, 8)), ["0.70", "0.75", "0.80", "0.85", "0.90", "0.95", "1.00"]);
         assert_eq!(labels(&ticks(-34.0, 61.0, 6)), ["\u{2212}20", "0", "20", "40", "60"]);
         assert_eq!(labels(&ticks(0.0, 2.4e6, 4)), ["0", "1000000", "2000000"]);
@@ -262,7 +249,7 @@ mod tests {
 
     #[test]
     fn a_rate_axis_ends_at_the_highest_tested_rate_where_a_round_step_leads_there() {
-        let typeface = Typeface::load().unwrap();
+        let typeface = Typeface::load(DecimalMark::Point).unwrap();
         let last = |high: f64| {
             let scale = Scale { low: -0.05 * high, high: 1.05 * high, from: 10.0, to: 80.0 };
             ticks_across(&scale, [0.0, high], &typeface).pop().map(|tick| tick.label)

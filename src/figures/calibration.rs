@@ -6,7 +6,7 @@ use super::marker::Marker;
 use super::response::check_rising;
 use super::scene::{BOLD, Colour, HAIR, INK, MIST, PLUM, Place, SAND, SEA, STONE, Scene, THIN, at, thinned};
 use super::typeface::{LARGE, Typeface};
-use super::{FigureError, check_number, check_numbers, check_order, check_text, check_unit};
+use super::{Description, FigureError, Words, check_number, check_numbers, check_order, check_text, check_unit};
 
 /// What is known of an N need that lies outside the tested rates.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -51,8 +51,6 @@ pub struct IndexBand {
 /// A figure of one relation between index and N need.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CalibrationFigure {
-    /// Title above the figure; journals want none.
-    pub title: Option<String>,
     /// Title of the index axis, such as "Sufficiency index, leaf chlorophyll".
     pub index_label: String,
     /// Unit of N need, such as "lb/ac"; `None` where the data declare none.
@@ -73,8 +71,8 @@ pub struct CalibrationFigure {
     pub domain: [f64; 2],
     /// Lowest and highest index of the rate table made from it.
     pub table_range: Option<[f64; 2]>,
-    /// The text that goes beside the figure; kept as it is.
-    pub caption: String,
+    /// The words that go with it.
+    pub words: Words,
 }
 
 /// Clear paper round the figure, mm.
@@ -83,13 +81,12 @@ const EDGE: f64 = 1.5;
 const ARROW: f64 = 4.0;
 const ZERO_DASH: [f64; 2] = [0.8, 0.8];
 
-impl CalibrationFigure {
-    pub(super) fn validate(&self) -> Result<(), FigureError> {
+impl Description for CalibrationFigure {
+    fn validate(&self) -> Result<(), FigureError> {
         if self.points.is_empty() {
             return Err(FigureError::Empty { what: "the calibration figure".to_owned() });
         }
         for (what, text) in [
-            ("the title", self.title.as_deref().unwrap_or("")),
             ("the index label", &self.index_label),
             ("the relation's label", &self.relation_label),
             ("the band's text", &self.band_text),
@@ -120,6 +117,16 @@ impl CalibrationFigure {
         Ok(())
     }
 
+    fn lay_out(&self, width: f64, typeface: &Typeface) -> Scene {
+        lay_out(self, width, typeface)
+    }
+
+    fn words(&self) -> &Words {
+        &self.words
+    }
+}
+
+impl CalibrationFigure {
     /// Site-years in the order of their first point.
     fn site_years(&self) -> Vec<&str> {
         let mut names: Vec<&str> = Vec::new();
@@ -185,7 +192,7 @@ fn open_ends(point: &CalibrationPoint) -> Vec<Censoring> {
     ends
 }
 
-pub(super) fn lay_out(figure: &CalibrationFigure, width: f64, typeface: &Typeface) -> Scene {
+fn lay_out(figure: &CalibrationFigure, width: f64, typeface: &Typeface) -> Scene {
     let mut scene = Scene { width, ..Scene::default() };
     let beside = width >= 120.0;
     // Two legends: names of site-years are often shorter than the rest and then stand in more columns.
@@ -199,7 +206,7 @@ pub(super) fn lay_out(figure: &CalibrationFigure, width: f64, typeface: &Typefac
     let height = (0.66 * room).clamp(50.0, 80.0);
     let strip = if figure.table_range.is_some() { 3.5 } else { 0.0 };
     let needs = figure.need_scale(height, strip);
-    let need_ticks = axis::ticks_up(&needs, needs.low);
+    let need_ticks = axis::ticks_up(&needs, needs.low, typeface);
     let need_title = typeface.wrap(&axis::with_unit("N need", figure.need_unit.as_deref()), LARGE, height);
     let left = EDGE
         + axis::width_of_title_up(need_title.len())
@@ -208,11 +215,7 @@ pub(super) fn lay_out(figure: &CalibrationFigure, width: f64, typeface: &Typefac
         + axis::TICK;
     let right = EDGE + room;
 
-    let title = typeface.wrap(figure.title.as_deref().unwrap_or(""), LARGE, width - left - EDGE);
-    let mut top = EDGE;
-    if !title.is_empty() {
-        top = axis::title_start(&mut scene, &title, left, top, typeface) + 1.5;
-    }
+    let top = EDGE;
     let bottom = top + height;
     let [index_low, index_high] = figure.index_range();
     let mut indices = Scale { low: index_low, high: index_high, from: left, to: right };

@@ -1,10 +1,10 @@
 //! A rate table on one page, for the cab: what it is for, what to do, the rates large and what is known of them small.
 
-use super::card_words::{RowWords, Words};
+use super::card_words::{CardWords, RowWords};
 use super::pdf;
 use super::scene::{Anchor, Colour, HAIR, INK, MIST, SAND, STONE, Scene, at};
 use super::typeface::{Typeface, WIDER_FALLBACK, capital_height, line_height};
-use super::{FigureError, svg};
+use super::{DecimalMark, FigureError, Words, svg};
 use crate::rate_table::RateTable;
 
 /// A card as vector files; the same table gives the same bytes.
@@ -40,15 +40,16 @@ const FIGURE_SHARE: f64 = 0.5;
 /// # Errors
 /// [`FigureError::PageTooSmall`] where its rows and words don't fit on one page.
 pub fn render_card(table: &RateTable) -> Result<Card, FigureError> {
-    let typeface = Typeface::load()?;
-    let words = Words::of(table);
+    let typeface = Typeface::load(DecimalMark::Point)?;
+    let words = CardWords::of(table);
     let scene = lay_out(&words, &typeface)?;
     let title = format!("{}: {}", words.title, words.subtitle);
-    Ok(Card { svg: svg::write(&scene, &title)?, pdf: pdf::write(&scene, &title, &typeface)? })
+    let pdf = pdf::write(&scene, &title, &typeface)?;
+    Ok(Card { svg: svg::write(&scene, &Words { title, ..Words::default() })?, pdf })
 }
 
 /// The page, as large as it fits.
-pub(super) fn lay_out(words: &Words, typeface: &Typeface) -> Result<Scene, FigureError> {
+pub(super) fn lay_out(words: &CardWords, typeface: &Typeface) -> Result<Scene, FigureError> {
     let lowest = PAGE[1] - MARGIN;
     for size in SHRINK {
         let [row, highest_row] = ROW.map(|height| height * size);
@@ -90,7 +91,7 @@ impl<'t> Pen<'t> {
         Pen { scene, typeface, size, at: MARGIN }
     }
 
-    fn draw(mut self, words: &Words, row_height: f64) -> Self {
+    fn draw(mut self, words: &CardWords, row_height: f64) -> Self {
         self.block(&words.title, TITLE, MARGIN);
         self.gap(0.8);
         self.block(&words.subtitle, BODY, MARGIN);
@@ -150,7 +151,7 @@ impl<'t> Pen<'t> {
         self.gap(0.5);
     }
 
-    fn columns(&self, words: &Words) -> Columns {
+    fn columns(&self, words: &CardWords) -> Columns {
         let end = PAGE[0] - MARGIN;
         let width = |full: f64| full * self.size.max(0.9);
         let rate = MARGIN + width(44.0);
@@ -171,7 +172,7 @@ impl<'t> Pen<'t> {
         Columns { rate, interval, new_site_years, prices, support, end }
     }
 
-    fn rows(&mut self, words: &Words, height: f64) {
+    fn rows(&mut self, words: &CardWords, height: f64) {
         let columns = self.columns(words);
         self.heads(words, &columns);
         self.rule(INK);
@@ -182,7 +183,7 @@ impl<'t> Pen<'t> {
         }
     }
 
-    fn heads(&mut self, words: &Words, columns: &Columns) {
+    fn heads(&mut self, words: &CardWords, columns: &Columns) {
         let points = self.points(NOTE);
         let after = |left: f64, lefts: &[f64]| {
             lefts.iter().copied().filter(|other| *other > left).fold(columns.end, f64::min) - left - 1.5

@@ -14,7 +14,7 @@ const DIGEST_SHOWN: usize = 12;
 
 /// Everything on a card, in order.
 #[derive(Debug)]
-pub(super) struct Words {
+pub(super) struct CardWords {
     pub title: String,
     pub subtitle: String,
     /// What it is for, by name.
@@ -46,8 +46,8 @@ pub(super) struct RowWords {
     pub support: String,
 }
 
-impl Words {
-    pub(super) fn of(table: &RateTable) -> Words {
+impl CardWords {
+    pub(super) fn of(table: &RateTable) -> CardWords {
         let document = table.document();
         let base = document.prices.iter().position(|price| price.base).unwrap_or(0);
         let others: Vec<usize> = (0..document.prices.len()).filter(|position| *position != base).collect();
@@ -59,7 +59,7 @@ impl Words {
         let (interval, new_range) =
             (of_rows(|rate| rate.interval.as_ref()), of_rows(|rate| rate.new_site_years.as_ref()));
         let percent = |noted: &RowInterval| format!("{} %", number((noted.interval.level * 1000.0).round() / 10.0));
-        Words {
+        CardWords {
             title: format!("Topdress N rates for {}", document.crop),
             subtitle: format!("{} \u{2022} table {}", document.title, document.name),
             facts: facts(document, base),

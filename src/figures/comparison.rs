@@ -4,7 +4,7 @@ use super::axis::{self, Scale};
 use super::legend::{self, Entry};
 use super::scene::{BOLD, BRICK, Colour, INK, Place, SEA, Scene, THIN, at};
 use super::typeface::{LARGE, Typeface};
-use super::{FigureError, check_numbers, check_order, check_text, check_unit};
+use super::{Description, FigureError, Words, check_numbers, check_order, check_text, check_unit};
 use crate::rate_table::{Document, RateTable};
 
 /// A row of a table.
@@ -39,8 +39,8 @@ pub struct ComparisonFigure {
     pub new: Vec<Step>,
     /// What the bars are.
     pub interval_text: String,
-    /// The text that goes beside the figure; kept as it is.
-    pub caption: String,
+    /// The words that go with it.
+    pub words: Words,
 }
 
 /// Clear paper round the figure, mm.
@@ -52,41 +52,8 @@ const OLD_SHARE: f64 = 0.38;
 const NEW_SHARE: f64 = 0.62;
 const HALF_CAP: f64 = 0.7;
 
-impl ComparisonFigure {
-    /// The figure of two tables at their base price ratios.
-    #[must_use]
-    pub fn of(old: &RateTable, new: &RateTable) -> ComparisonFigure {
-        let (before, after) = (old.document(), new.document());
-        let label = |which: &str, document: &Document| {
-            let years = || document.site_years.iter().map(|one| one.harvest_year);
-            format!(
-                "{which}: {}, harvests {} to {}, price ratio {:.4}",
-                document.name,
-                years().min().unwrap_or_default(),
-                years().max().unwrap_or_default(),
-                base_ratio(document),
-            )
-        };
-        let level = after.settings.level;
-        let percent = (level * 1000.0).round() / 10.0;
-        ComparisonFigure {
-            index_label: format!("Sufficiency index, {}", after.instrument.name().replace('-', " ")),
-            rate_unit: after.rate_unit.clone(),
-            old_label: label("old", before),
-            new_label: label("new", after),
-            old: steps(before),
-            new: steps(after),
-            interval_text: format!("{percent} % interval of the return-maximising rate"),
-            caption: format!(
-                "N rate by sufficiency index in two rate tables for {}, at their base price ratios. Steps: the tables' rows. Bars: {percent} % \
-                 intervals of the return-maximising rate over site-years, before limits and rounding; as the tables share site-years, \
-                 bars that overlap do not mean that the rates don't differ.",
-                after.crop
-            ),
-        }
-    }
-
-    pub(super) fn validate(&self) -> Result<(), FigureError> {
+impl Description for ComparisonFigure {
+    fn validate(&self) -> Result<(), FigureError> {
         if self.old.is_empty() && self.new.is_empty() {
             return Err(FigureError::Empty { what: "the comparison".to_owned() });
         }
@@ -109,9 +76,65 @@ impl ComparisonFigure {
         Ok(())
     }
 
+    fn lay_out(&self, width: f64, typeface: &Typeface) -> Scene {
+        lay_out(self, width, typeface)
+    }
+
+    fn words(&self) -> &Words {
+        &self.words
+    }
+}
+
+impl ComparisonFigure {
+    /// The figure of two tables at their base price ratios.
+    #[must_use]
+    pub fn of(old: &RateTable, new: &RateTable) -> ComparisonFigure {
+        let (before, after) = (old.document(), new.document());
+        let label = |which: &str, document: &Document| {
+            let years = || document.site_years.iter().map(|one| one.harvest_year);
+            format!(
+                "{which}: {}, harvests {} to {}, price ratio {:.4}",
+                document.name,
+                years().min().unwrap_or_default(),
+                years().max().unwrap_or_default(),
+                base_ratio(document),
+            )
+        };
+        let level = after.settings.level;
+        let percent = (level * 1000.0).round() / 10.0;
+        let title = format!("N rate by sufficiency index in two rate tables for {}", after.crop);
+        let caption = format!(
+            "N rate by sufficiency index in two rate tables for {}, at their base price ratios. Steps: the tables' rows. Bars: {percent} % \
+                 intervals of the return-maximising rate over site-years, before limits and rounding; as the tables share site-years, \
+                 bars that overlap do not mean that the rates don't differ.",
+            after.crop
+        );
+        let (old, new) = (steps(before), steps(after));
+        let finding = finding(&old, &new, &after.rate_unit);
+        ComparisonFigure {
+            index_label: format!("Sufficiency index, {}", after.instrument.name().replace('-', " ")),
+            rate_unit: after.rate_unit.clone(),
+            old_label: label("old", before),
+            new_label: label("new", after),
+            old,
+            new,
+            interval_text: format!("{percent} % interval of the return-maximising rate"),
+            words: Words { title, caption, finding },
+        }
+    }
+
     fn all(&self) -> impl Iterator<Item = &Step> {
         self.old.iter().chain(&self.new)
     }
+}
+
+/// The rates of both tables by row, in words.
+fn finding(old: &[Step], new: &[Step], unit: &str) -> String {
+    let rates = |steps: &[Step]| {
+        let row = |step: &Step| format!("{} from an index of {}", step.rate, step.from);
+        if steps.is_empty() { "none".to_owned() } else { steps.iter().map(row).collect::<Vec<_>>().join(", ") }
+    };
+    format!("Rates in {unit}. Old table: {}. New table: {}.", rates(old), rates(new))
 }
 
 fn base_ratio(document: &Document) -> f64 {
@@ -134,7 +157,7 @@ fn steps(document: &Document) -> Vec<Step> {
     rows.collect()
 }
 
-pub(super) fn lay_out(figure: &ComparisonFigure, width: f64, typeface: &Typeface) -> Scene {
+fn lay_out(figure: &ComparisonFigure, width: f64, typeface: &Typeface) -> Scene {
     let mut scene = Scene { width, ..Scene::default() };
     let [low, high] = axis::extent(figure.all().flat_map(|step| [step.from, step.below]));
     let [_, most] = axis::extent(
@@ -142,7 +165,7 @@ pub(super) fn lay_out(figure: &ComparisonFigure, width: f64, typeface: &Typeface
     );
     let (top, bottom) = (EDGE, EDGE + HEIGHT);
     let rates = Scale { low: -0.02 * most, high: 1.06 * most, from: bottom, to: top };
-    let ticks = axis::ticks_up(&rates, 0.0);
+    let ticks = axis::ticks_up(&rates, 0.0, typeface);
     let title = typeface.wrap(&axis::with_unit("N rate", Some(&figure.rate_unit)), LARGE, HEIGHT);
     let left = EDGE
         + axis::width_of_title_up(title.len())

@@ -1,8 +1,7 @@
 //! Figures for journals and bulletins, drawn from finished numbers.
 //!
-//! Nothing is estimated here. A caller fills in a plain description ([`ResponsePanels`], [`CalibrationFigure`],
-//! [`ComparisonFigure`] or [`ResidualFigure`]); one layout in millimetres is made from it, and that layout is written twice: as SVG (vector, text
-//! kept as text) and as PNG.
+//! Nothing is estimated here. A caller fills in a plain description (a [`Figure`]); one layout in millimetres is made from it, and that
+//! layout is written three times: as SVG and PDF (vector, text kept as text) and as PNG.
 //!
 //! - Sizes are those of print. Type is 7 pt or larger at that width.
 //! - Marker shape, fill and line pattern carry the meaning; colour only repeats it, so a grey copy reads the same.
@@ -24,8 +23,10 @@ mod residuals;
 mod response;
 mod scene;
 mod season;
+mod style;
 mod svg;
 mod typeface;
+mod wording;
 
 /// The typeface, for what stands beside figures.
 #[cfg(feature = "pdf")]
@@ -44,55 +45,88 @@ pub use card::{Card, render_card};
 pub use comparison::{ComparisonFigure, Step};
 pub use residuals::{ResidualFigure, ResidualPoint};
 pub use response::{BandPoint, CurveLine, MarkedRate, MeanPoint, ResponsePanel, ResponsePanels};
-pub use season::{NamedFigure, residual_figures, season_cards, season_figures};
+pub use season::{DrawnFigure, NamedFigure, draw_figures, season_cards, season_figures};
+pub use style::{Colours, DecimalMark, Style, Width};
+pub use wording::{UnitForm, UnitSystem, Wording, WordingOptions};
 
 use scene::Scene;
 use typeface::Typeface;
 
-/// Width of a figure in print.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Width {
-    /// One column of a journal page, 85 mm.
-    SingleColumn,
-    /// The whole text width of a journal page, 175 mm.
-    DoubleColumn,
+/// The words that go with a figure; none of them stands in it, but the title where [`Style::with_title`] asks for it.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Words {
+    /// Title.
+    pub title: String,
+    /// The text below the figure: n, design, what bars and bands are. Kept as it is.
+    pub caption: String,
+    /// What is seen, in a sentence or two with its numbers, for whoever cannot see it.
+    pub finding: String,
 }
 
-impl Width {
-    /// The width in millimetres.
-    pub fn millimetres(self) -> f64 {
-        match self {
-            Width::SingleColumn => 85.0,
-            Width::DoubleColumn => 175.0,
-        }
-    }
-}
-
-/// How a figure is put on paper.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Style {
-    /// Width in print.
-    pub width: Width,
-    /// Pixels per inch of the PNG, 72 to 1200.
-    pub dots_per_inch: u32,
-}
-
-impl Default for Style {
-    /// A single column at 300 dots per inch.
-    fn default() -> Self {
-        Style { width: Width::SingleColumn, dots_per_inch: 300 }
-    }
-}
-
-/// A figure in both formats, with the text that goes beside it.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// A figure in all its formats, with the words that go beside it.
+#[derive(Debug, Clone, PartialEq)]
 pub struct Rendered {
     /// The SVG document. Its `width` and `height` are in millimetres.
     pub svg: String,
+    /// The PDF document of one page as large as the figure, its font embedded.
+    pub pdf: Vec<u8>,
     /// The PNG file, with its resolution recorded in it.
     pub png: Vec<u8>,
-    /// The caption exactly as the caller gave it.
-    pub caption: String,
+    /// Width in print, mm.
+    pub width: f64,
+    /// The words exactly as the caller gave them.
+    pub words: Words,
+}
+
+/// What a figure shows, in finished numbers.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub enum Figure {
+    /// Yield against N rate, one panel for each response, all on the same axes.
+    Response(ResponsePanels),
+    /// N need against the index of a reading, by site-year.
+    Calibration(CalibrationFigure),
+    /// The rates of two tables by index.
+    Comparison(ComparisonFigure),
+    /// Residuals against what was fitted, in field order, and against normal scores.
+    Residuals(ResidualFigure),
+}
+
+impl Figure {
+    fn description(&self) -> &dyn Description {
+        match self {
+            Figure::Response(figure) => figure,
+            Figure::Calibration(figure) => figure,
+            Figure::Comparison(figure) => figure,
+            Figure::Residuals(figure) => figure,
+        }
+    }
+
+    /// The width it is made for where none is asked.
+    #[must_use]
+    pub fn usual_width(&self) -> Width {
+        self.description().usual_width()
+    }
+
+    /// The words that go with it.
+    #[must_use]
+    pub fn words(&self) -> &Words {
+        self.description().words()
+    }
+}
+
+/// What every kind of figure gives to be drawn.
+trait Description {
+    /// Refuses what cannot be placed on a page.
+    fn validate(&self) -> Result<(), FigureError>;
+    /// The figure laid out `width` mm wide.
+    fn lay_out(&self, width: f64, typeface: &Typeface) -> Scene;
+    /// The words that go with it.
+    fn words(&self) -> &Words;
+    /// The width it is made for.
+    fn usual_width(&self) -> Width {
+        Width::DoubleColumn
+    }
 }
 
 /// Why a figure could not be drawn.
@@ -147,6 +181,17 @@ pub enum FigureError {
         /// Rows of the table.
         rows: usize,
     },
+    /// A width outside the range.
+    #[error("{0} mm wide; a figure takes 70 to 300")]
+    Width(String),
+    /// A picture of more dots than is taken.
+    #[error("{width} by {height} dots; the PNG takes {} million in all: ask for fewer dots per inch", png_image::MOST_DOTS / 1_000_000)]
+    TooManyDots {
+        /// Dots across.
+        width: u32,
+        /// Dots down.
+        height: u32,
+    },
     /// A resolution outside the range.
     #[error("{0} dots per inch; the PNG takes 72 to 1200")]
     Resolution(u32),
@@ -155,63 +200,42 @@ pub enum FigureError {
     Drawing(String),
 }
 
-/// Draws yield against N rate, one panel for each response, all on the same axes.
+/// Draws a figure.
 ///
 /// # Errors
 ///
-/// [`FigureError`] if there is no panel, a panel has no points, a number is not finite, limits are reversed, or a text is
-/// too long.
-pub fn render_response(panels: &ResponsePanels, style: &Style) -> Result<Rendered, FigureError> {
-    panels.validate()?;
-    let typeface = Typeface::load()?;
-    let scene = response::lay_out(panels, style.width.millimetres(), &typeface);
-    finish(&scene, style, &panels.caption, &typeface)
+/// [`FigureError`] if there is nothing to draw, a number is not finite, limits are reversed, a text is too long, or the style asks
+/// for a size that is not taken.
+pub fn render(figure: &Figure, style: &Style) -> Result<Rendered, FigureError> {
+    let description = figure.description();
+    description.validate()?;
+    check_text("the title", &description.words().title)?;
+    style.width.check()?;
+    let typeface = Typeface::load(style.decimal_mark)?;
+    let (width, magnification) = (style.width.millimetres(), style.width.magnification());
+    let mut scene = description.lay_out(width / magnification, &typeface);
+    if style.with_title {
+        scene.head(&description.words().title, &typeface);
+    }
+    if magnification != 1.0 {
+        scene.magnify(magnification);
+    }
+    finish(scene, style, description.words(), &typeface)
 }
 
-/// Draws N need against the index of a reading, by site-year.
-///
-/// # Errors
-///
-/// [`FigureError`] if there are no points, a number is not finite, limits are reversed, or a text is too long.
-pub fn render_calibration(figure: &CalibrationFigure, style: &Style) -> Result<Rendered, FigureError> {
-    figure.validate()?;
-    let typeface = Typeface::load()?;
-    let scene = calibration::lay_out(figure, style.width.millimetres(), &typeface);
-    finish(&scene, style, &figure.caption, &typeface)
-}
-
-/// Draws the rates of two tables by index.
-///
-/// # Errors
-///
-/// [`FigureError`] if neither has a rate, a number is not finite, limits are reversed, or a text is too long.
-pub fn render_comparison(figure: &ComparisonFigure, style: &Style) -> Result<Rendered, FigureError> {
-    figure.validate()?;
-    let typeface = Typeface::load()?;
-    let scene = comparison::lay_out(figure, style.width.millimetres(), &typeface);
-    finish(&scene, style, &figure.caption, &typeface)
-}
-
-/// Draws residuals against what was fitted, in field order, and against normal scores.
-///
-/// # Errors
-///
-/// [`FigureError`] if there are no points, a number is not finite, or a text is too long.
-pub fn render_residuals(figure: &ResidualFigure, style: &Style) -> Result<Rendered, FigureError> {
-    figure.validate()?;
-    let typeface = Typeface::load()?;
-    let scene = residuals::lay_out(figure, style.width.millimetres(), &typeface);
-    finish(&scene, style, &figure.caption, &typeface)
-}
-
-fn finish(scene: &Scene, style: &Style, caption: &str, typeface: &Typeface) -> Result<Rendered, FigureError> {
+fn finish(mut scene: Scene, style: &Style, words: &Words, typeface: &Typeface) -> Result<Rendered, FigureError> {
     if !(72..=1200).contains(&style.dots_per_inch) {
         return Err(FigureError::Resolution(style.dots_per_inch));
     }
+    if style.colours == Colours::Grey {
+        scene.grey();
+    }
     Ok(Rendered {
-        svg: svg::write(scene, caption)?,
-        png: png_image::write(scene, style.dots_per_inch, typeface)?,
-        caption: caption.to_owned(),
+        svg: svg::write(&scene, words)?,
+        pdf: pdf::write(&scene, &words.title, typeface)?,
+        png: png_image::write(&scene, style.dots_per_inch, typeface)?,
+        width: scene.width,
+        words: words.clone(),
     })
 }
 

@@ -8,16 +8,22 @@ use super::scene::{Anchor, Colour, INK, Place, Scene, Shape, Text, at};
 use super::typeface::{MM_PER_POINT, Typeface};
 
 const MM_PER_INCH: f64 = 25.4;
+/// Most dots of a picture, those of its enlargement counted: three bytes each.
+pub(super) const MOST_DOTS: u64 = 100_000_000;
 
 pub(super) fn write(scene: &Scene, dots_per_inch: u32, typeface: &Typeface) -> Result<Vec<u8>, FigureError> {
-    // Fine resolutions need less smoothing, and this bounds the memory.
-    let oversampling: u32 = match dots_per_inch {
-        0..=400 => 3,
-        401..=600 => 2,
-        _ => 1,
-    };
     let pixels = |millimetres: f64| (millimetres / MM_PER_INCH * f64::from(dots_per_inch)).round() as u32;
     let (width, height) = (pixels(scene.width).max(1), pixels(scene.height).max(1));
+    let dots = u64::from(width) * u64::from(height);
+    if dots > MOST_DOTS {
+        return Err(FigureError::TooManyDots { width, height });
+    }
+    // Fine resolutions need less smoothing, and this bounds the memory.
+    let oversampling: u32 = match dots_per_inch {
+        0..=400 if 9 * dots <= MOST_DOTS => 3,
+        0..=600 if 4 * dots <= MOST_DOTS => 2,
+        _ => 1,
+    };
     let large = Canvas {
         width: width * oversampling,
         height: height * oversampling,

@@ -5,7 +5,7 @@ use super::legend::{self, Entry};
 use super::marker::{Form, Marker};
 use super::scene::{BOLD, BRICK, HAIR, INK, Place, SEA, STONE, Scene, at};
 use super::typeface::{LARGE, Typeface};
-use super::{FigureError, check_numbers, check_text, check_unit};
+use super::{Description, FigureError, Wording, Words, check_numbers, check_text, check_unit};
 use crate::experiment::anova::{Analysis, PlotResidual};
 
 /// One plot.
@@ -32,8 +32,8 @@ pub struct ResidualFigure {
     pub points: Vec<ResidualPoint>,
     /// Residual for each unit of normal score that a normal distribution of the same spread has; `None`: no line.
     pub normal_slope: Option<f64>,
-    /// The text that goes beside the figure; kept as it is.
-    pub caption: String,
+    /// The words that go with it.
+    pub words: Words,
 }
 
 /// Clear paper round the figure, mm.
@@ -62,41 +62,8 @@ enum Against {
 
 const PANELS: [Against; 3] = [Against::Fitted, Against::Order, Against::Normal];
 
-impl ResidualFigure {
-    /// The residuals of an analysis; `None` where it leaves no error.
-    #[must_use]
-    pub fn of(analysis: &Analysis, name: &str) -> Option<Self> {
-        let assumptions = analysis.assumptions.as_ref()?;
-        let outlier = |name: &str| assumptions.outliers.iter().any(|outlier| outlier.name == name);
-        let point = |of: &PlotResidual| ResidualPoint {
-            name: of.name.clone(),
-            fitted: of.fitted,
-            residual: of.residual,
-            normal_score: of.normal_score,
-            outlier: outlier(&of.name),
-        };
-        let points: Vec<ResidualPoint> = assumptions.residuals.iter().map(point).collect();
-        let squares: f64 = points.iter().map(|point| point.normal_score.powi(2)).sum();
-        let products: f64 = points.iter().map(|point| point.normal_score * point.residual).sum();
-        let normality = assumptions.normality.map_or_else(String::new, |test| {
-            format!(" Shapiro–Wilk test of normality: W = {:.3}, p = {:.3}.", test.w, test.p)
-        });
-        let caption = format!(
-            "Residuals of the analysis of variance of {name} ({}, {} plots): against the fitted yields, in field order, and against \
-             normal scores. Residual: yield minus fitted; blocks, main plots and all treatment effects are in what is fitted. Line of \
-             the right panel: a normal distribution that spreads like the residuals.{normality} No plot is removed.",
-            analysis.design,
-            points.len(),
-        );
-        Some(Self {
-            yield_unit: analysis.yield_unit.clone(),
-            normal_slope: (squares > 0.0).then(|| products / squares),
-            points,
-            caption,
-        })
-    }
-
-    pub(super) fn validate(&self) -> Result<(), FigureError> {
+impl Description for ResidualFigure {
+    fn validate(&self) -> Result<(), FigureError> {
         if self.points.is_empty() {
             return Err(FigureError::Empty { what: "the figure of residuals".to_owned() });
         }
@@ -106,6 +73,64 @@ impl ResidualFigure {
             check_numbers("a residual", [point.fitted, point.residual, point.normal_score])?;
         }
         check_numbers("the slope of the normal line", self.normal_slope)
+    }
+
+    fn lay_out(&self, width: f64, typeface: &Typeface) -> Scene {
+        lay_out(self, width, typeface)
+    }
+
+    fn words(&self) -> &Words {
+        &self.words
+    }
+}
+
+impl ResidualFigure {
+    /// The residuals of an analysis; `None` where it leaves no error.
+    #[must_use]
+    pub fn of(analysis: &Analysis, name: &str, wording: &Wording) -> Option<Self> {
+        let assumptions = analysis.assumptions.as_ref()?;
+        let outlier = |name: &str| assumptions.outliers.iter().any(|outlier| outlier.name == name);
+        let point = |of: &PlotResidual| ResidualPoint {
+            name: of.name.clone(),
+            fitted: wording.yields(of.fitted),
+            residual: wording.yields(of.residual),
+            normal_score: of.normal_score,
+            outlier: outlier(&of.name),
+        };
+        let points: Vec<ResidualPoint> = assumptions.residuals.iter().map(point).collect();
+        let squares: f64 = points.iter().map(|point| point.normal_score.powi(2)).sum();
+        let products: f64 = points.iter().map(|point| point.normal_score * point.residual).sum();
+        let normality = assumptions.normality.map_or_else(String::new, |test| {
+            let [w, p] = [test.w, test.p].map(|value| wording.number(value, 3));
+            format!(" Shapiro–Wilk test of normality: W = {w}, p = {p}.")
+        });
+        let caption = format!(
+            "Residuals of the analysis of variance of {name} ({}, {} plots): against the fitted yields, in field order, and against \
+             normal scores. Residual: yield minus fitted; blocks, main plots and all treatment effects are in what is fitted. Line of \
+             the right panel: a normal distribution that spreads like the residuals.{normality} No plot is removed.",
+            analysis.design,
+            points.len(),
+        );
+        let far = points.iter().filter(|point| point.outlier).count();
+        let [low, high] = axis::extent(points.iter().map(|point| point.residual));
+        let finding = format!(
+            "Residuals of {} plots from {} to {}; {}.{normality}",
+            points.len(),
+            wording.number(low, wording.yield_decimals()),
+            wording.yield_text(high),
+            if far == 0 {
+                "none lies further out than chance".to_owned()
+            } else {
+                format!("{far} further out than chance")
+            },
+        );
+        let title = format!("Residuals of the analysis of variance, {name}");
+        Some(Self {
+            yield_unit: analysis.yield_unit.as_ref().map(|_| wording.yield_unit().to_owned()),
+            normal_slope: (squares > 0.0).then(|| products / squares),
+            points,
+            words: Words { title, caption, finding },
+        })
     }
 
     /// Each plot's place along the axis of a panel.
@@ -133,13 +158,13 @@ fn scale([low, high]: [f64; 2]) -> Scale {
     Scale { low: low - side, high: high + side, from: 0.0, to: 1.0 }
 }
 
-pub(super) fn lay_out(figure: &ResidualFigure, width: f64, typeface: &Typeface) -> Scene {
+fn lay_out(figure: &ResidualFigure, width: f64, typeface: &Typeface) -> Scene {
     let mut scene = Scene { width, ..Scene::default() };
     let columns = if width >= BESIDE { PANELS.len() } else { 1 };
     let height = if columns == 1 { 0.5 * width } else { 0.3 * width };
     let residuals = scale(axis::extent(figure.points.iter().map(|point| point.residual).chain([0.0])));
     let up = Scale { from: height, to: 0.0, ..residuals };
-    let up_ticks = axis::ticks_up(&up, up.low);
+    let up_ticks = axis::ticks_up(&up, up.low, typeface);
     let up_title = typeface.wrap(&axis::with_unit("Residual", figure.yield_unit.as_deref()), LARGE, height);
     let left = EDGE
         + axis::width_of_title_up(up_title.len())

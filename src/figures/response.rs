@@ -3,9 +3,11 @@
 mod layout;
 mod panel;
 
-pub(super) use layout::lay_out;
+use layout::lay_out;
 
-use super::{FigureError, check_number, check_numbers, check_order, check_text, check_unit};
+use super::scene::Scene;
+use super::typeface::Typeface;
+use super::{Description, FigureError, Width, Words, check_number, check_numbers, check_order, check_text, check_unit};
 
 /// The most panels in one figure; more do not stay legible on a page.
 pub(super) const MOST_PANELS: usize = 24;
@@ -95,12 +97,12 @@ pub struct ResponsePanels {
     pub band_level: f64,
     /// The panels, in reading order.
     pub panels: Vec<ResponsePanel>,
-    /// The text that goes beside the figure; kept as it is.
-    pub caption: String,
+    /// The words that go with it.
+    pub words: Words,
 }
 
-impl ResponsePanels {
-    pub(super) fn validate(&self) -> Result<(), FigureError> {
+impl Description for ResponsePanels {
+    fn validate(&self) -> Result<(), FigureError> {
         if self.panels.is_empty() {
             return Err(FigureError::Empty { what: "the response figure".to_owned() });
         }
@@ -117,6 +119,18 @@ impl ResponsePanels {
         check_unit("the rate unit", self.rate_unit.as_deref())?;
         check_unit("the yield unit", self.yield_unit.as_deref())?;
         self.panels.iter().enumerate().try_for_each(|(i, panel)| panel.validate(&format!("panel {}", i + 1)))
+    }
+
+    fn lay_out(&self, width: f64, typeface: &Typeface) -> Scene {
+        lay_out(self, width, typeface)
+    }
+
+    fn words(&self) -> &Words {
+        &self.words
+    }
+
+    fn usual_width(&self) -> Width {
+        if self.panels.len() == 1 { Width::SingleColumn } else { Width::DoubleColumn }
     }
 }
 

@@ -1,5 +1,7 @@
 //! A figure laid out in millimetres, before any file format: lines, areas, discs and text, in drawing order.
 
+use super::typeface::{LARGE, Typeface, capital_height, line_height};
+
 /// Red, green, blue.
 pub(crate) type Colour = (u8, u8, u8);
 
@@ -150,9 +152,76 @@ impl Scene {
         self.area(vec![tip, at(bx - half * dy, by + half * dx), at(bx + half * dy, by - half * dx)], colour);
     }
 
+    /// Puts a title above everything else, from the left edge of the figure.
+    pub(super) fn head(&mut self, title: &str, typeface: &Typeface) {
+        let lines = typeface.wrap(title, LARGE, self.width - 2.0 * TITLE_EDGE);
+        if lines.is_empty() {
+            return;
+        }
+        let height = lines.len() as f64 * line_height(LARGE) + TITLE_GAP;
+        self.each_place(|place| place.y += height);
+        self.height += height;
+        for (position, line) in lines.iter().enumerate() {
+            let baseline = TITLE_EDGE + capital_height(LARGE) + position as f64 * line_height(LARGE);
+            self.text(line, LARGE, typeface.length(line, LARGE), Anchor::Start, at(TITLE_EDGE, baseline));
+        }
+    }
+
+    /// Makes everything larger.
+    pub(super) fn magnify(&mut self, factor: f64) {
+        self.each_place(|place| *place = at(factor * place.x, factor * place.y));
+        self.width *= factor;
+        self.height *= factor;
+        for shape in &mut self.shapes {
+            match shape {
+                Shape::Line { width: size, .. } | Shape::Disc { radius: size, .. } => *size *= factor,
+                Shape::Area { .. } => {}
+            }
+        }
+        for text in &mut self.texts {
+            text.points *= factor;
+            text.length *= factor;
+        }
+    }
+
+    /// Takes the hue out of every colour.
+    pub(super) fn grey(&mut self) {
+        for shape in &mut self.shapes {
+            let (Shape::Line { colour, .. } | Shape::Area { colour, .. } | Shape::Disc { colour, .. }) = shape;
+            *colour = grey(*colour);
+        }
+    }
+
+    fn each_place(&mut self, mut change: impl FnMut(&mut Place)) {
+        for shape in &mut self.shapes {
+            match shape {
+                Shape::Line { places, .. } | Shape::Area { places, .. } => places.iter_mut().for_each(&mut change),
+                Shape::Disc { centre, .. } => change(centre),
+            }
+        }
+        self.texts.iter_mut().for_each(|text| change(&mut text.place));
+    }
+
     pub(super) fn text(&mut self, content: &str, points: f64, length: f64, anchor: Anchor, place: Place) {
         self.texts.push(Text { place, anchor, upright: false, points, length, content: content.to_owned() });
     }
+}
+
+/// From the edge of the figure to its title, mm.
+const TITLE_EDGE: f64 = 1.5;
+/// From the title to the rest, mm.
+const TITLE_GAP: f64 = 2.5;
+
+/// The grey of the same luminance (IEC 61966-2-1; weights of ITU-R BT.709).
+pub(super) fn grey((r, g, b): Colour) -> Colour {
+    let linear = |channel: u8| {
+        let share = f64::from(channel) / 255.0;
+        if share <= 0.040_45 { share / 12.92 } else { ((share + 0.055) / 1.055).powf(2.4) }
+    };
+    let luminance = 0.2126 * linear(r) + 0.7152 * linear(g) + 0.0722 * linear(b);
+    let share = if luminance <= 0.003_130_8 { 12.92 * luminance } else { 1.055 * luminance.powf(1.0 / 2.4) - 0.055 };
+    let level = (255.0 * share).round() as u8;
+    (level, level, level)
 }
 
 /// The places that a polyline needs to stay within [`UNSEEN`] of the given one (Ramer 1972; Douglas and Peucker 1973).

@@ -6,14 +6,14 @@ use std::fmt::Write as _;
 use plotters::backend::{DrawingBackend, SVGBackend};
 use plotters::style::{Color, RGBColor};
 
-use super::FigureError;
 use super::scene::{Anchor, INK, Place, Scene, Shape};
 use super::typeface::{FAMILY, MM_PER_POINT};
+use super::{FigureError, Words};
 
 /// Canvas units in a millimetre.
 const UNITS: f64 = 200.0;
 
-pub(super) fn write(scene: &Scene, caption: &str) -> Result<String, FigureError> {
+pub(super) fn write(scene: &Scene, words: &Words) -> Result<String, FigureError> {
     let (width, height) = (units(scene.width), units(scene.height));
     let shapes = shapes(scene, (width.unsigned_abs(), height.unsigned_abs()))?;
     let mut svg = format!(
@@ -22,8 +22,12 @@ pub(super) fn write(scene: &Scene, caption: &str) -> Result<String, FigureError>
         decimal(scene.width),
         decimal(scene.height),
     );
-    if !caption.trim().is_empty() {
-        let _ = writeln!(svg, "<desc>{}</desc>", escape(caption));
+    let Words { title, caption, finding } = words;
+    let description = [finding, caption].map(|text| text.trim()).join(" ");
+    for (element, text) in [("title", title.trim()), ("desc", description.trim())] {
+        if !text.is_empty() {
+            let _ = writeln!(svg, "<{element}>{}</{element}>", escape(text));
+        }
     }
     let _ = writeln!(svg, "<rect width=\"{width}\" height=\"{height}\" fill=\"#FFFFFF\"/>");
     svg.push_str(&shapes);

@@ -6,6 +6,7 @@
 use ab_glyph::{Font as _, FontRef, GlyphId, Point, PxScale};
 
 use super::FigureError;
+use super::style::DecimalMark;
 
 /// Family name, in the SVG and for the drawing library.
 pub(super) const FAMILY: &str = "Inter";
@@ -29,19 +30,25 @@ pub(super) fn capital_height(points: f64) -> f64 {
     CAPITAL_HEIGHT * points * MM_PER_POINT
 }
 
-/// The compiled-in font.
+/// The compiled-in font, and how numbers are set in it.
 pub(super) struct Typeface {
     font: FontRef<'static>,
     units_per_em: f64,
+    decimal_mark: DecimalMark,
 }
 
 impl Typeface {
     /// Reads the compiled-in font.
-    pub(super) fn load() -> Result<Self, FigureError> {
+    pub(super) fn load(decimal_mark: DecimalMark) -> Result<Self, FigureError> {
         let font = FontRef::try_from_slice(INTER).map_err(|error| FigureError::Drawing(error.to_string()))?;
         let units_per_em =
             font.units_per_em().ok_or_else(|| FigureError::Drawing("the font states no em".to_owned()))?;
-        Ok(Typeface { font, units_per_em: f64::from(units_per_em) })
+        Ok(Typeface { font, units_per_em: f64::from(units_per_em), decimal_mark })
+    }
+
+    /// A number as it is set on an axis.
+    pub(super) fn number(&self, value: f64, decimals: usize) -> String {
+        self.decimal_mark.number(value, decimals)
     }
 
     /// The number of a character's glyph.

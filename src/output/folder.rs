@@ -124,6 +124,15 @@ pub fn write_file(file: &Path, bytes: &[u8]) -> Result<(), WriteError> {
     Ok(())
 }
 
+/// Writes files into a folder, which is made where there is none; each is replaced whole or not at all.
+///
+/// # Errors
+/// [`WriteError`]; the files before the one that failed are written.
+pub fn write_into(folder: &Path, files: &[OutputFile]) -> Result<(), WriteError> {
+    fs::create_dir_all(folder).map_err(WriteError::of(folder))?;
+    files.iter().try_for_each(|file| write_file(&folder.join(&file.path), &file.bytes))
+}
+
 /// Writes a season's folder whole: built beside its place, then moved there. An earlier season is replaced; a folder that holds anything
 /// else is refused, and nothing in it is touched.
 ///

@@ -29,6 +29,7 @@ mod economy;
 mod economy_text;
 mod envelope;
 mod equation;
+mod figures_drawn;
 mod findings;
 mod folder;
 mod group;
@@ -79,8 +80,9 @@ pub use compare::{CellOf, ChangedOf, ComparedTable, ComparisonOf, PartsOf, Setti
 pub use curves::{Coefficients, CurveGroup, Curves, CurvesWithExcluded, FamilyCurve, LeftOut, Mean, Treatment};
 pub use economy::{AtPrices, EconomyOf, WithQuality};
 pub use envelope::{Envelope, Format, Provenance, Report, Warning, json, render, warnings_text};
+pub use figures_drawn::{FigureOf, FiguresDrawn};
 pub use findings::{FindingOf, Findings};
-pub use folder::{OutputFile, WriteError, digest, is_same_file, write_file, write_folder};
+pub use folder::{OutputFile, WriteError, digest, is_same_file, write_file, write_folder, write_into};
 pub use lookup::LookupAnswer;
 pub use new::{ColumnOf, NewTrial, SheetOf, WrittenFile};
 pub use optimum::{AtPrice, Optima, OptimumGroup, OptimumOf, Prices, WithExcluded};

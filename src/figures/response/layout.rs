@@ -25,7 +25,7 @@ pub(in crate::figures) fn lay_out(figure: &ResponsePanels, width: f64, typeface:
     let height = panel_height(width / columns as f64 - 8.0);
     let yields = yield_scale(&figure.panels, height, strip);
     let lowest_tick = figure.panels.iter().flat_map(panel::core_yields).fold(0.0, f64::min);
-    let yield_ticks = axis::ticks_up(&yields, yields.low.max(lowest_tick));
+    let yield_ticks = axis::ticks_up(&yields, yields.low.max(lowest_tick), typeface);
     let yield_title = typeface.wrap(&axis::with_unit("Yield", figure.yield_unit.as_deref()), LARGE, height);
     let left = EDGE
         + axis::width_of_title_up(yield_title.len())
@@ -76,7 +76,7 @@ pub(in crate::figures) fn lay_out(figure: &ResponsePanels, width: f64, typeface:
         grid_bottom + axis::depth_below() + 1.6,
         typeface,
     );
-    let entries = legend_entries(figure);
+    let entries = legend_entries(figure, typeface);
     let bottom = legend::draw(&mut scene, &entries, at(left, bottom + 2.2), width - left - EDGE, typeface);
     scene.height = bottom + EDGE / 2.0;
     scene
@@ -160,7 +160,7 @@ fn shared_curve_label(figure: &ResponsePanels) -> Option<&str> {
     labels.all(|label| label == first).then_some(first)
 }
 
-fn legend_entries(figure: &ResponsePanels) -> Vec<Entry> {
+fn legend_entries(figure: &ResponsePanels, typeface: &Typeface) -> Vec<Entry> {
     let panels = &figure.panels;
     let mut entries = Vec::new();
     if panels.iter().any(|panel| !panel.plots.is_empty()) {
@@ -191,9 +191,9 @@ fn legend_entries(figure: &ResponsePanels) -> Vec<Entry> {
         }));
     }
     if panels.iter().any(|panel| !panel.band.is_empty()) {
-        let percent = format!("{:.1}", 100.0 * figure.band_level);
-        let percent = percent.trim_end_matches(".0");
-        entries.push(Entry::new(format!("{percent}% confidence band"), |scene, middle| {
+        let tenths = (1_000.0 * figure.band_level).round();
+        let percent = typeface.number(tenths / 10.0, usize::from(tenths % 10.0 != 0.0));
+        entries.push(Entry::new(format!("{percent} % confidence band"), |scene, middle| {
             legend::swatch(scene, middle, MIST)
         }));
     }

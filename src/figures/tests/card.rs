@@ -1,10 +1,10 @@
 //! The card of a rate table: everything on it, nothing over another, all of it inside the margins of A4 and US Letter.
 
 use super::svg_reader::{Page, read};
-use crate::figures::card_words::Words;
+use crate::figures::card_words::CardWords;
 use crate::figures::pdf;
 use crate::figures::typeface::Typeface;
-use crate::figures::{FigureError, card, render_card};
+use crate::figures::{DecimalMark, FigureError, card, render_card};
 use crate::rate_table::fixture::{canopy, leaf, table};
 use crate::rate_table::{Document, IndexRows, Money, Price, RateTable, Row};
 use crate::trial::Outside;
@@ -125,7 +125,7 @@ fn a_card_says_all_that_must_be_known_beside_a_field() {
 #[test]
 fn the_rates_of_a_card_are_those_of_its_table_and_a_row_ends_below_the_next() {
     let document = table(|_| {});
-    let words = Words::of(&document);
+    let words = CardWords::of(&document);
     let rows: Vec<(&str, &str, &str)> =
         words.rows.iter().map(|row| (row.index.as_str(), row.rate.as_str(), row.new_site_years.as_str())).collect();
     assert_eq!(rows[0], ("0.700 to 0.749", "120", "90 to 152"));
@@ -137,7 +137,7 @@ fn the_rates_of_a_card_are_those_of_its_table_and_a_row_ends_below_the_next() {
     // 0.875 is the middle of the fourth row of six: 48.125 ÷ 55, typed with one decimal.
     assert!(example.contains("48.1 \u{f7} 55.0 = 0.875, which lies in 0.850 to 0.899: 45 lb/ac"), "{example}");
     assert!(words.steps.iter().any(|step| step.contains("below 0.700 or above 1.000, this card gives no rate")));
-    let nearest = Words::of(&canopy());
+    let nearest = CardWords::of(&canopy());
     assert!(nearest.steps.iter().any(|step| step.contains("below 0.800 or above 1.000, take the nearest row")));
     assert_eq!(nearest.rows[0].rate, "no rate");
 }
@@ -150,11 +150,11 @@ fn a_table_of_more_rows_than_a_page_holds_has_no_card_and_says_so() {
 
 #[test]
 fn the_pdf_holds_the_same_texts_in_the_embedded_font_and_the_same_bytes_each_time() {
-    let typeface = Typeface::load().unwrap();
+    let typeface = Typeface::load(DecimalMark::Point).unwrap();
     let table = table(|_| {});
     let bytes = render_card(&table).unwrap().pdf;
     assert_eq!(bytes, render_card(&table).unwrap().pdf);
-    let scene = card::lay_out(&Words::of(&table), &typeface).unwrap();
+    let scene = card::lay_out(&CardWords::of(&table), &typeface).unwrap();
     assert_eq!(pdf::write(&scene, "a", &typeface).unwrap(), pdf::write(&scene, "a", &typeface).unwrap());
     let marks = String::from_utf8_lossy(&bytes).into_owned();
     assert!(marks.starts_with("%PDF-1.7") && marks.trim_end().ends_with("%%EOF"));

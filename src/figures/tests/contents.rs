@@ -3,11 +3,16 @@
 use super::demo::{calibration, figure, flat, many, panel, residuals};
 use super::svg_reader::{Page, read};
 use crate::figures::{
-    Censoring, CurveLine, FigureError, Rendered, ResponsePanels, Style, Width, render_calibration, render_residuals,
-    render_response,
+    Censoring, Colours, CurveLine, DecimalMark, Figure, FigureError, Rendered, ResponsePanels, Style, Width, render,
 };
 
-const SMALL: Style = Style { width: Width::SingleColumn, dots_per_inch: 72 };
+const SMALL: Style = Style {
+    width: Width::SingleColumn,
+    dots_per_inch: 72,
+    colours: Colours::Palette,
+    decimal_mark: DecimalMark::Point,
+    with_title: false,
+};
 
 /// Shapes are placed to half a unit of 0.005 mm, and two ticks give the scale.
 const PLACEMENT: f64 = 0.02;
@@ -15,7 +20,7 @@ const PLACEMENT: f64 = 0.02;
 const HALF_CAPITAL: f64 = 0.7275 * 7.0 * 25.4 / 72.0 / 2.0;
 
 fn response(input: &ResponsePanels) -> (Rendered, Page) {
-    let rendered = render_response(input, &SMALL).unwrap();
+    let rendered = render(&Figure::Response(input.clone()), &SMALL).unwrap();
     let page = read(&rendered.svg);
     (rendered, page)
 }
@@ -150,7 +155,7 @@ fn panels_share_their_axes_and_label_them_once() {
 #[test]
 fn every_site_year_and_every_point_is_drawn() {
     let input = calibration(12);
-    let rendered = render_calibration(&input, &SMALL).unwrap();
+    let rendered = render(&Figure::Calibration(input.clone()), &SMALL).unwrap();
     let page = read(&rendered.svg);
     let (across, up) = scales(&page);
     for point in &input.points {
@@ -178,7 +183,7 @@ fn a_censored_need_is_an_arrow_in_its_direction() {
         let mut input = input.clone();
         input.points[0].censored = censored;
         (input.points[0].low, input.points[0].high) = (None, None);
-        let page = read(&render_calibration(&input, &SMALL).unwrap().svg);
+        let page = read(&render(&Figure::Calibration(input.clone()), &SMALL).unwrap().svg);
         let (across, up) = scales(&page);
         let (x, y) = (across(input.points[0].index), up(input.points[0].need));
         page.polygons
@@ -196,7 +201,7 @@ fn a_censored_need_is_an_arrow_in_its_direction() {
 
 #[test]
 fn more_site_years_than_markers_are_counted_not_told_apart() {
-    let page = read(&render_calibration(&calibration(13), &SMALL).unwrap().svg);
+    let page = read(&render(&Figure::Calibration(calibration(13)), &SMALL).unwrap().svg);
     assert!(has_text(&page, "13 site-years"));
     assert!(!has_text(&page, "Upper Terrace 2021"));
 }
@@ -209,8 +214,8 @@ fn the_png_has_the_size_and_resolution_asked_for() {
         (Width::SingleColumn, 600, 2008),
         (Width::SingleColumn, 1000, 3346),
     ] {
-        let style = Style { width, dots_per_inch };
-        let rendered = render_response(&many(1), &style).unwrap();
+        let style = Style { width, dots_per_inch, ..Style::default() };
+        let rendered = render(&Figure::Response(many(1)), &style).unwrap();
         let page = read(&rendered.svg);
         let mut reader = png::Decoder::new(rendered.png.as_slice()).read_info().unwrap();
         let info = reader.info();
@@ -230,19 +235,22 @@ fn the_png_has_the_size_and_resolution_asked_for() {
 
 #[test]
 fn the_same_description_gives_the_same_bytes() {
-    assert_eq!(render_response(&many(8), &Style::default()), render_response(&many(8), &Style::default()));
     assert_eq!(
-        render_calibration(&calibration(12), &Style::default()),
-        render_calibration(&calibration(12), &Style::default())
+        render(&Figure::Response(many(8)), &Style::default()),
+        render(&Figure::Response(many(8)), &Style::default())
+    );
+    assert_eq!(
+        render(&Figure::Calibration(calibration(12)), &Style::default()),
+        render(&Figure::Calibration(calibration(12)), &Style::default())
     );
 }
 
 #[test]
 fn the_caption_is_kept_and_markup_in_a_title_is_only_text() -> Result<(), FigureError> {
     let mut input = figure(vec![panel(Some("<script>alert(1)</script> & \"co\""), 40.0, 0.6, 120.0, 1)]);
-    input.caption = "n < 24 & more\u{0}".to_owned();
-    let rendered = render_response(&input, &SMALL)?;
-    assert_eq!(rendered.caption, input.caption);
+    input.words.caption = "n < 24 & more\u{0}".to_owned();
+    let rendered = render(&Figure::Response(input.clone()), &SMALL)?;
+    assert_eq!(rendered.words.caption, input.words.caption);
     assert!(!rendered.svg.contains("<script"));
     assert!(rendered.svg.contains("n &lt; 24 &amp; more"));
     assert!(!rendered.svg.contains('\u{0}'));
@@ -252,7 +260,11 @@ fn the_caption_is_kept_and_markup_in_a_title_is_only_text() -> Result<(), Figure
 
 #[test]
 fn every_residual_stands_in_each_of_the_three_panels() {
-    let rendered = render_residuals(&residuals(24), &Style { width: Width::DoubleColumn, dots_per_inch: 72 }).unwrap();
+    let rendered = render(
+        &Figure::Residuals(residuals(24)),
+        &Style { width: Width::DoubleColumn, dots_per_inch: 72, ..Style::default() },
+    )
+    .unwrap();
     let page = read(&rendered.svg);
     // An open circle is two discs; a plot is in three panels, and once in the legend. The outlier is a diamond in all of them.
     assert_eq!(page.circles.len(), 2 * (3 * 23 + 1));
@@ -262,4 +274,60 @@ fn every_residual_stands_in_each_of_the_three_panels() {
     for title in ["Fitted yield (bu/ac)", "Plots in field order", "Normal score", "Residual (bu/ac)"] {
         assert!(has_text(&page, title), "{title}");
     }
+}
+
+/// A figure of each width, colours, decimal mark and title that can be asked for.
+fn in_style(style: Style) -> Rendered {
+    let mut input = figure(vec![panel(None, 0.403, 0.006, 120.0, 1)]);
+    input.words.title = "Yield against N rate".to_owned();
+    render(&Figure::Response(input), &style).unwrap()
+}
+
+#[test]
+fn grey_leaves_no_hue_and_the_lightness_of_each_colour() {
+    let grey = in_style(Style { colours: Colours::Grey, ..SMALL });
+    let colours: Vec<&str> = grey.svg.split('#').skip(1).filter_map(|rest| rest.get(..6)).collect();
+    let hues: Vec<&&str> =
+        colours.iter().filter(|colour| colour[..2] != colour[2..4] || colour[..2] != colour[4..]).collect();
+    // The ink of the letters alone.
+    assert!(colours.len() > 50 && hues.iter().all(|colour| **colour == "22272B"), "{hues:?}");
+    // sea, #1B5878, has a luminance of 0.0857 (IEC 61966-2-1, computed in Python), as has the grey #535353.
+    assert!(colours.contains(&"535353"));
+}
+
+#[test]
+fn a_comma_stands_in_the_labels_of_axes() {
+    let page = read(&in_style(Style { decimal_mark: DecimalMark::Comma, ..SMALL }).svg);
+    assert!(page.texts.iter().any(|text| text.content.starts_with("0,")));
+    assert!(!page.texts.iter().any(|text| text.content.parse::<f64>().is_ok() && text.content.contains('.')));
+}
+
+#[test]
+fn a_title_stands_above_everything_where_it_is_asked_for() {
+    let (without, with) = (in_style(SMALL), in_style(Style { with_title: true, ..SMALL }));
+    let title =
+        |rendered: &Rendered| read(&rendered.svg).texts.into_iter().find(|text| text.content == "Yield against N rate");
+    assert!(title(&without).is_none());
+    let (page, title) = (read(&with.svg), title(&with).unwrap());
+    assert!(page.texts.iter().all(|text| text.content == title.content || text.top > title.bottom));
+    assert!(page.height > read(&without.svg).height + 2.0);
+}
+
+#[test]
+fn a_slide_has_type_of_twice_the_size() {
+    let page = read(&in_style(Style { width: Width::Slide, ..SMALL }).svg);
+    assert!((page.width - 254.0).abs() < 0.01);
+    assert!(page.texts.iter().all(|text| text.points >= 13.99), "no type under 14 pt");
+}
+
+#[test]
+fn the_pdf_is_as_large_as_the_figure() {
+    let rendered = in_style(Style { width: Width::Millimetres(101.6), ..SMALL });
+    assert_eq!(rendered.width, 101.6);
+    let head = String::from_utf8_lossy(&rendered.pdf);
+    let media = head.split("/MediaBox").nth(1).and_then(|rest| rest.split(['[', ']']).nth(1)).unwrap().to_owned();
+    let sides: Vec<f64> = media.split_whitespace().map(|side| side.parse().unwrap()).collect();
+    // Four inches of 72 points.
+    assert!((sides[2] - 288.0).abs() < 0.01, "{media}");
+    assert!((sides[3] * 25.4 / 72.0 - read(&rendered.svg).height).abs() < 0.01, "{media}");
 }

@@ -8,7 +8,7 @@ use crate::figures::legend::{self, Entry};
 use crate::figures::marker::{Form, Marker};
 use crate::figures::scene::{Anchor, BRICK, Colour, HAIR, INK, MIST, PLUM, SEA, STONE, Scene, THIN, at};
 use crate::figures::typeface::{LARGE, SMALL, Typeface, capital_height};
-use crate::figures::{Style, Width, finish};
+use crate::figures::{DecimalMark, Style, Width, Words, finish};
 
 const CAPTION: &str = "How often 95 % intervals hold the truth: marks are means over scenarios of 2 000 simulated trials, lines run \
     from the lowest to the highest scenario. Shaded: 93 to 97 %. An open end holds everything on its side; a trial without an interval \
@@ -141,9 +141,10 @@ fn lay_out(table: &[Row], typeface: &Typeface) -> Scene {
 
 #[test]
 fn the_committed_figure_is_that_of_the_committed_table() {
-    let typeface = Typeface::load().unwrap();
-    let style = Style { width: Width::DoubleColumn, dots_per_inch: 200 };
-    let drawn = finish(&lay_out(&table(), &typeface), &style, CAPTION, &typeface).unwrap();
+    let typeface = Typeface::load(DecimalMark::Point).unwrap();
+    let style = Style { width: Width::DoubleColumn, dots_per_inch: 200, ..Style::default() };
+    let words = Words { caption: CAPTION.to_owned(), ..Words::default() };
+    let drawn = finish(lay_out(&table(), &typeface), &style, &words, &typeface).unwrap();
     if std::env::var_os("STOOK_REWRITE").is_some() {
         fs::write(report("coverage.svg"), &drawn.svg).unwrap();
         fs::write(report("coverage.png"), &drawn.png).unwrap();

@@ -1,9 +1,9 @@
 //! Made-up figures that other tests measure, and a test that writes them out to be looked at.
 
 use crate::figures::{
-    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, ComparisonFigure, CurveLine, IndexBand, MarkedRate,
-    MeanPoint, ResidualFigure, ResidualPoint, ResponsePanel, ResponsePanels, Step, Style, Width, render_calibration,
-    render_response,
+    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, ComparisonFigure, CurveLine, Figure, IndexBand,
+    MarkedRate, MeanPoint, ResidualFigure, ResidualPoint, ResponsePanel, ResponsePanels, Step, Style, Width, Words,
+    render,
 };
 
 pub(super) const BLOCKS: usize = 4;
@@ -28,7 +28,7 @@ pub(super) fn comparison() -> ComparisonFigure {
         old,
         new: steps(4, 95.0, 0.08),
         interval_text: "95 % interval of the return-maximising rate".to_owned(),
-        caption: "Made-up rates.".to_owned(),
+        words: Words { caption: "Made-up rates.".to_owned(), ..Words::default() },
     }
 }
 
@@ -45,7 +45,7 @@ pub(super) fn residuals(count: usize) -> ResidualFigure {
         yield_unit: Some("bu/ac".to_owned()),
         points: (0..count).map(point).collect(),
         normal_slope: Some(3.0),
-        caption: "Residuals of a made-up trial.".to_owned(),
+        words: Words { caption: "Residuals of a made-up trial.".to_owned(), ..Words::default() },
     }
 }
 
@@ -131,7 +131,10 @@ pub(super) fn figure(panels: Vec<ResponsePanel>) -> ResponsePanels {
         yield_unit: Some("bu/ac".to_owned()),
         band_level: 0.95,
         panels,
-        caption: "Yield of winter wheat against N rate, Upper Terrace 2024 (made up). n = 24.".to_owned(),
+        words: Words {
+            caption: "Yield of winter wheat against N rate, Upper Terrace 2024 (made up). n = 24.".to_owned(),
+            ..Words::default()
+        },
     }
 }
 
@@ -181,7 +184,6 @@ pub(super) fn calibration(site_years: usize) -> CalibrationFigure {
     }
     let dense = || (0..=60).map(|i| 0.70 + 0.005 * f64::from(i));
     CalibrationFigure {
-        title: None,
         index_label: "Sufficiency index, leaf chlorophyll".to_owned(),
         need_unit: Some("lb/ac".to_owned()),
         points,
@@ -197,7 +199,7 @@ pub(super) fn calibration(site_years: usize) -> CalibrationFigure {
         interval_text: "95% interval of the need".to_owned(),
         domain: [0.70, 1.0],
         table_range: Some([0.75, 0.95]),
-        caption: "N need against sufficiency index (made up).".to_owned(),
+        words: Words { caption: "N need against sufficiency index (made up).".to_owned(), ..Words::default() },
     }
 }
 
@@ -213,7 +215,7 @@ fn demo_figures_are_written_where_asked() {
         std::fs::write(path.join(format!("{name}.png")), rendered.png).unwrap();
     };
     for (label, width) in [("single", Width::SingleColumn), ("double", Width::DoubleColumn)] {
-        let style = Style { width, dots_per_inch: 300 };
+        let style = Style { width, ..Style::default() };
         for (name, input) in [
             ("one", figure(vec![panel(None, 40.3, 0.6, 120.0, 1)])),
             ("flat", figure(vec![flat(None)])),
@@ -221,7 +223,7 @@ fn demo_figures_are_written_where_asked() {
             ("eight", many(8)),
             ("ten", many(10)),
         ] {
-            save(&format!("{name}-{label}"), render_response(&input, &style).unwrap());
+            save(&format!("{name}-{label}"), render(&Figure::Response(input), &style).unwrap());
         }
         let mut si = many(2);
         si.rate_unit = Some("kg ha⁻¹".to_owned());
@@ -232,9 +234,9 @@ fn demo_figures_are_written_where_asked() {
             member.join = member.optimum.clone();
         }
         si.panels[1].curve_label = "linear-plateau".to_owned();
-        save(&format!("si-{label}"), render_response(&si, &style).unwrap());
+        save(&format!("si-{label}"), render(&Figure::Response(si), &style).unwrap());
         for count in [1, 4, 12, 20] {
-            let rendered = render_calibration(&calibration(count), &style).unwrap();
+            let rendered = render(&Figure::Calibration(calibration(count)), &style).unwrap();
             save(&format!("calibration-{count}-{label}"), rendered);
         }
     }

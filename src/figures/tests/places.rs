@@ -1,10 +1,12 @@
 //! Nothing overlaps, nothing is cut off, nothing is too small to read.
 
+use std::sync::LazyLock;
+
+use rayon::prelude::*;
+
 use super::demo::{calibration, comparison, figure, flat, many, panel, residuals};
 use super::svg_reader::{Page, read};
-use crate::figures::{
-    BandPoint, MeanPoint, Style, Width, render_calibration, render_comparison, render_residuals, render_response,
-};
+use crate::figures::{BandPoint, Figure, MeanPoint, Style, Width, render};
 
 /// Coordinates in a file are rounded to a hundredth of a unit of 0.005 mm, and a length to the font's units.
 const ROUNDING: f64 = 0.01;
@@ -12,8 +14,17 @@ const ROUNDING: f64 = 0.01;
 const LONG: &str = "Larkwater valley winter wheat after field pea, reduced tillage, upper terrace, \
                     third year of the long-running early by topdress nitrogen comparison";
 
-/// Every figure that the layout is held to, rendered at both widths.
-fn pages() -> Vec<(String, Page)> {
+/// Every figure that the layout is held to, at each width; laid out once for all tests.
+fn pages() -> &'static [(String, Page)] {
+    static PAGES: LazyLock<Vec<(String, Page)>> = LazyLock::new(laid_out);
+    &PAGES
+}
+
+/// The widths of a column, of a page, between them and the least.
+const WIDTHS: [Width; 4] =
+    [Width::SingleColumn, Width::OneAndAHalfColumns, Width::DoubleColumn, Width::Millimetres(70.0)];
+
+fn laid_out() -> Vec<(String, Page)> {
     let mut responses = vec![
         ("one", figure(vec![panel(None, 40.3, 0.6, 120.0, 1)])),
         ("titled", figure(vec![panel(Some("Pale Heron"), 40.3, 0.6, 120.0, 1)])),
@@ -88,7 +99,6 @@ fn pages() -> Vec<(String, Page)> {
     let mut calibrations: Vec<(String, _)> =
         [1, 2, 7, 12, 13, 60].into_iter().map(|count| (format!("{count} site-years"), calibration(count))).collect();
     let mut long = calibration(12);
-    long.title = Some(LONG.to_owned());
     long.index_label = LONG.to_owned();
     long.need_unit = Some("kilograms of nitrogen a hectare, applied".to_owned());
     long.band_text = LONG.to_owned();
@@ -135,27 +145,28 @@ fn pages() -> Vec<(String, Page)> {
     long.new.iter_mut().for_each(|step| (step.low, step.high) = (None, Some(1e6)));
     comparisons.push(("long", long));
 
-    let mut pages = Vec::new();
-    for width in [Width::SingleColumn, Width::DoubleColumn] {
-        let style = Style { width, dots_per_inch: 72 };
-        for (name, input) in &responses {
-            let rendered = render_response(input, &style).unwrap();
-            pages.push((format!("{name}, {width:?}"), read(&rendered.svg)));
-        }
-        for (name, input) in &calibrations {
-            let rendered = render_calibration(input, &style).unwrap();
-            pages.push((format!("calibration, {name}, {width:?}"), read(&rendered.svg)));
-        }
-        for (name, input) in &comparisons {
-            let rendered = render_comparison(input, &style).unwrap();
-            pages.push((format!("comparison, {name}, {width:?}"), read(&rendered.svg)));
-        }
-        for (name, input) in &of_residuals {
-            let rendered = render_residuals(input, &style).unwrap();
-            pages.push((format!("residuals, {name}, {width:?}"), read(&rendered.svg)));
-        }
-    }
-    pages
+    let figures: Vec<(String, Figure)> = responses
+        .into_iter()
+        .map(|(name, input)| (name.to_owned(), Figure::Response(input)))
+        .chain(named("calibration", calibrations, Figure::Calibration))
+        .chain(named("comparison", comparisons, Figure::Comparison))
+        .chain(named("residuals", of_residuals, Figure::Residuals))
+        .collect();
+    let one = |(width, (name, figure)): (&Width, &(String, Figure))| {
+        let style = Style { width: *width, dots_per_inch: 72, ..Style::default() };
+        (format!("{name}, {} mm", width.millimetres()), read(&render(figure, &style).unwrap().svg))
+    };
+    let all: Vec<_> = WIDTHS.iter().flat_map(|width| figures.iter().map(move |named| (width, named))).collect();
+    all.into_par_iter().map(one).collect()
+}
+
+/// Figures of a kind, whose name goes before that of each.
+fn named<T>(
+    kind: &str,
+    inputs: impl IntoIterator<Item = (impl std::fmt::Display, T)>,
+    figure: fn(T) -> Figure,
+) -> impl Iterator<Item = (String, Figure)> {
+    inputs.into_iter().map(move |(name, input)| (format!("{kind}, {name}"), figure(input)))
 }
 
 #[test]
@@ -238,8 +249,7 @@ fn the_file_states_the_length_that_the_font_gives() {
 #[test]
 fn a_figure_has_the_width_it_was_asked_for() {
     for (name, page) in pages() {
-        let expected = if name.ends_with("SingleColumn") { 85.0 } else { 175.0 };
-        assert_eq!(page.width, expected, "{name}");
+        assert!(name.ends_with(&format!(", {} mm", page.width)), "{name}: {}", page.width);
         assert!(page.height > 30.0, "{name}");
     }
 }

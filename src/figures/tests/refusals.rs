@@ -4,11 +4,17 @@ use proptest::prelude::*;
 
 use super::demo::{calibration, figure, many, panel, residuals};
 use crate::figures::{
-    BandPoint, CalibrationPoint, Censoring, FigureError, MeanPoint, ResponsePanels, Style, Width, render_calibration,
-    render_residuals, render_response,
+    BandPoint, CalibrationPoint, Censoring, Colours, DecimalMark, Figure, FigureError, MeanPoint, ResponsePanels,
+    Style, Width, render,
 };
 
-const SMALL: Style = Style { width: Width::SingleColumn, dots_per_inch: 72 };
+const SMALL: Style = Style {
+    width: Width::SingleColumn,
+    dots_per_inch: 72,
+    colours: Colours::Palette,
+    decimal_mark: DecimalMark::Point,
+    with_title: false,
+};
 
 fn one() -> ResponsePanels {
     figure(vec![panel(None, 40.3, 0.6, 120.0, 1)])
@@ -17,15 +23,15 @@ fn one() -> ResponsePanels {
 #[test]
 fn nothing_to_draw_is_refused() {
     let empty = figure(Vec::new());
-    assert!(matches!(render_response(&empty, &SMALL), Err(FigureError::Empty { .. })));
+    assert!(matches!(render(&Figure::Response(empty.clone()), &SMALL), Err(FigureError::Empty { .. })));
     let mut no_points = one();
     no_points.panels[0].plots.clear();
     no_points.panels[0].means.clear();
-    assert!(matches!(render_response(&no_points, &SMALL), Err(FigureError::Empty { .. })));
+    assert!(matches!(render(&Figure::Response(no_points.clone()), &SMALL), Err(FigureError::Empty { .. })));
     let mut none = calibration(1);
     none.points.clear();
-    assert!(matches!(render_calibration(&none, &SMALL), Err(FigureError::Empty { .. })));
-    assert!(matches!(render_residuals(&residuals(0), &SMALL), Err(FigureError::Empty { .. })));
+    assert!(matches!(render(&Figure::Calibration(none.clone()), &SMALL), Err(FigureError::Empty { .. })));
+    assert!(matches!(render(&Figure::Residuals(residuals(0)), &SMALL), Err(FigureError::Empty { .. })));
 }
 
 #[test]
@@ -41,7 +47,7 @@ fn a_number_that_is_not_finite_is_refused_wherever_it_stands() {
         inputs[6].panels[0].optimum.as_mut().unwrap().rate = Some(bad);
         inputs[7].panels[0].join.as_mut().unwrap().low = Some(bad);
         for (i, input) in inputs.iter().enumerate() {
-            let outcome = render_response(input, &SMALL);
+            let outcome = render(&Figure::Response(input.clone()), &SMALL);
             assert!(matches!(outcome, Err(FigureError::NotDrawable { .. })), "{i} {bad}");
         }
         let mut inputs = vec![residuals(5); 4];
@@ -50,7 +56,7 @@ fn a_number_that_is_not_finite_is_refused_wherever_it_stands() {
         inputs[2].points[1].normal_score = bad;
         inputs[3].normal_slope = Some(bad);
         for (i, input) in inputs.iter().enumerate() {
-            let outcome = render_residuals(input, &SMALL);
+            let outcome = render(&Figure::Residuals(input.clone()), &SMALL);
             assert!(matches!(outcome, Err(FigureError::NotDrawable { .. })), "{i} {bad}");
         }
         let mut inputs = vec![calibration(1); 5];
@@ -60,7 +66,7 @@ fn a_number_that_is_not_finite_is_refused_wherever_it_stands() {
         inputs[3].band[0].low = bad;
         inputs[4].domain[0] = bad;
         for (i, input) in inputs.iter().enumerate() {
-            let outcome = render_calibration(input, &SMALL);
+            let outcome = render(&Figure::Calibration(input.clone()), &SMALL);
             assert!(matches!(outcome, Err(FigureError::NotDrawable { .. })), "{i} {bad}");
         }
     }
@@ -70,27 +76,40 @@ fn a_number_that_is_not_finite_is_refused_wherever_it_stands() {
 fn limits_in_the_wrong_order_are_refused() {
     let mut input = one();
     input.panels[0].tested = [150.0, 0.0];
-    assert!(matches!(render_response(&input, &SMALL), Err(FigureError::Reversed { .. })));
+    assert!(matches!(render(&Figure::Response(input.clone()), &SMALL), Err(FigureError::Reversed { .. })));
     let mut input = one();
     input.panels[0].curve.swap(3, 9);
-    assert!(matches!(render_response(&input, &SMALL), Err(FigureError::Reversed { .. })));
+    assert!(matches!(render(&Figure::Response(input.clone()), &SMALL), Err(FigureError::Reversed { .. })));
     let mut input = calibration(2);
     input.domain = [1.0, 0.7];
-    assert!(matches!(render_calibration(&input, &SMALL), Err(FigureError::Reversed { .. })));
+    assert!(matches!(render(&Figure::Calibration(input.clone()), &SMALL), Err(FigureError::Reversed { .. })));
 }
 
 #[test]
 fn sizes_out_of_range_are_refused() {
+    for width in [69.9, 300.1, f64::NAN, -85.0] {
+        let style = Style { width: Width::Millimetres(width), ..SMALL };
+        assert!(matches!(render(&Figure::Response(one()), &style), Err(FigureError::Width(_))), "{width}");
+    }
+    let fine = Style { width: Width::Millimetres(300.0), dots_per_inch: 1200, ..SMALL };
+    let outcome = render(&Figure::Response(many(24)), &fine);
+    assert!(matches!(outcome, Err(FigureError::TooManyDots { width: 14_173, .. })), "{outcome:?}");
     let coarse = Style { dots_per_inch: 20, ..SMALL };
-    assert_eq!(render_response(&one(), &coarse), Err(FigureError::Resolution(20)));
-    let outcome = render_response(&many(25), &SMALL);
+    assert_eq!(render(&Figure::Response(one()), &coarse), Err(FigureError::Resolution(20)));
+    let outcome = render(&Figure::Response(many(25)), &SMALL);
     assert!(matches!(outcome, Err(FigureError::TooManyPanels { count: 25, .. })));
     let mut input = one();
     input.panels[0].title = Some("x".repeat(201));
-    assert!(matches!(render_response(&input, &SMALL), Err(FigureError::TextTooLong { length: 201, .. })));
+    assert!(matches!(
+        render(&Figure::Response(input.clone()), &SMALL),
+        Err(FigureError::TextTooLong { length: 201, .. })
+    ));
     let mut input = one();
     input.yield_unit = Some("x".repeat(41));
-    assert!(matches!(render_response(&input, &SMALL), Err(FigureError::TextTooLong { length: 41, .. })));
+    assert!(matches!(
+        render(&Figure::Response(input.clone()), &SMALL),
+        Err(FigureError::TextTooLong { length: 41, .. })
+    ));
 }
 
 fn any_number() -> impl Strategy<Value = f64> {
@@ -135,10 +154,9 @@ proptest! {
         if let Some(optimum) = &mut only.optimum {
             [optimum.rate, optimum.low, optimum.high] = limits;
         }
-        let _ = render_response(&input, &SMALL);
+        let _ = render(&Figure::Response(input.clone()), &SMALL);
 
         let mut input = calibration(2);
-        input.title = title;
         input.points = plots
             .iter()
             .map(|[index, need]| CalibrationPoint {
@@ -152,6 +170,6 @@ proptest! {
             .collect();
         input.relation = curve;
         input.relation.sort_by(|a, b| a[0].total_cmp(&b[0]));
-        let _ = render_calibration(&input, &SMALL);
+        let _ = render(&Figure::Calibration(input.clone()), &SMALL);
     }
 }

@@ -1,0 +1,101 @@
+//! The figures of a season, described from its results in the units that they are to be shown in.
+
+mod calibration;
+mod residuals;
+mod response;
+
+use rayon::prelude::*;
+
+use super::{Card, Figure, FigureError, Rendered, Style, Width, Wording, render, render_card};
+use crate::experiment::anova::Analysed;
+use crate::finding::{Finding, Place};
+use crate::season::Season;
+
+/// Points of a drawn curve: at 175 mm and 300 dots per inch a panel is about 900 dots wide.
+const CURVE_POINTS: usize = 241;
+
+/// A figure and the name of its files.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NamedFigure {
+    /// Name without an ending.
+    pub name: String,
+    /// The figure.
+    pub figure: Figure,
+}
+
+/// A figure as drawn, and the name of its files.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DrawnFigure {
+    /// Name without an ending.
+    pub name: String,
+    /// The figure.
+    pub rendered: Rendered,
+}
+
+/// What the figures of a season are described from.
+#[derive(Clone, Copy)]
+struct Material<'a> {
+    season: &'a Season,
+    analysed: &'a [Analysed],
+    wording: &'a Wording,
+}
+
+/// Every figure of a season with its analyses of variance, by kind and then in the order of its trials and tables. What has nothing to
+/// show has no figure.
+#[must_use]
+pub fn season_figures(season: &Season, analysed: &[Analysed], wording: &Wording) -> Vec<NamedFigure> {
+    let material = Material { season, analysed, wording };
+    let kinds: [fn(Material<'_>) -> Vec<NamedFigure>; 3] =
+        [response::figures, residuals::figures, calibration::figures];
+    kinds.into_iter().flat_map(|figures| figures(material)).collect()
+}
+
+/// Draws figures, each as wide as it is made for where no width is given.
+///
+/// A figure that cannot be drawn is left out, with a warning that says why.
+#[must_use]
+pub fn draw_figures(figures: &[NamedFigure], width: Option<Width>, style: &Style) -> (Vec<DrawnFigure>, Vec<Finding>) {
+    let draw = |named: &NamedFigure| {
+        let style = Style { width: width.unwrap_or_else(|| named.figure.usual_width()), ..*style };
+        (named.name.clone(), render(&named.figure, &style))
+    };
+    let all: Vec<(String, Result<Rendered, FigureError>)> = figures.par_iter().map(draw).collect();
+    let (mut drawn, mut left_out) = (Vec::new(), Vec::new());
+    for (name, outcome) in all {
+        match outcome {
+            Ok(rendered) => drawn.push(DrawnFigure { name, rendered }),
+            Err(error) => {
+                let place = Place::file(format!("figures/{name}.svg"));
+                let text = format!("the figure cannot be drawn: {error}");
+                left_out.push(Finding::warning("figure-left-out", place, text));
+            }
+        }
+    }
+    (drawn, left_out)
+}
+
+/// The card of every table of a season, with the table's name.
+///
+/// A card that does not fit on its page is left out, with a warning that says why.
+#[must_use]
+pub fn season_cards(season: &Season) -> (Vec<(String, Card)>, Vec<Finding>) {
+    let (mut cards, mut left_out) = (Vec::new(), Vec::new());
+    for (result, table) in season.tables.iter().filter_map(|result| Some((result, result.derived.table.as_ref().ok()?)))
+    {
+        let name = &result.specification.name;
+        match render_card(table) {
+            Ok(card) => cards.push((name.clone(), card)),
+            Err(error) => {
+                let place = Place::file(format!("tables/{name}.card.svg"));
+                left_out.push(Finding::warning("card-left-out", place, format!("there is no card: {error}")));
+            }
+        }
+    }
+    (cards, left_out)
+}
+
+/// A share as a percentage.
+fn percent(level: f64, wording: &Wording) -> String {
+    let tenths = (level * 1_000.0).round();
+    wording.number(tenths / 10.0, usize::from(tenths % 10.0 != 0.0))
+}
