@@ -1,7 +1,9 @@
 //! Made-up reports for the tests of the writers.
 
 use super::{Block, Cell, Column, Illustration, Report, Section, Table};
-use crate::figures::{CurveLine, MarkedRate, MeanPoint, ResponsePanel, ResponsePanels, Style, Width, render_response};
+use crate::figures::{
+    CurveLine, Figure, MarkedRate, MeanPoint, ResponsePanel, ResponsePanels, Style, Width, Words, render,
+};
 
 /// Texts that are markup in one of the formats, or that no format should stumble over.
 pub(super) const HOSTILE: [&str; 14] = [
@@ -152,13 +154,15 @@ pub(super) fn response(name: &str, width: Width) -> Illustration {
         band_level: 0.95,
         panels: match width {
             Width::SingleColumn => vec![panel("Upper Terrace 2024")],
-            Width::DoubleColumn => ["Upper Terrace 2024", "Osier Bend 2025", "Chalk Rise 2023"].map(panel).to_vec(),
+            _ => ["Upper Terrace 2024", "Osier Bend 2025", "Chalk Rise 2023"].map(panel).to_vec(),
         },
-        caption: text(caption),
+        words: Words { caption: text(caption), ..Words::default() },
     };
     Illustration {
         name: text(name),
-        svg: render_response(&panels, &Style { width, dots_per_inch: 72 }).expect("the sample can be drawn").svg,
+        svg: render(&Figure::Response(panels), &Style { width, dots_per_inch: 72, ..Style::default() })
+            .expect("the sample can be drawn")
+            .svg,
         width: width.millimetres(),
         alternative: text(
             "Yield rises with N up to 130 lb/ac and is level beyond; the optimum is 91 lb/ac (78 to 109).",
