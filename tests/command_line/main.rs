@@ -7,6 +7,7 @@ mod contract;
 mod designs;
 mod economics;
 mod errors;
+mod figures;
 mod folder;
 mod intervals;
 mod mutations;
