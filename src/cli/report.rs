@@ -18,7 +18,7 @@ use crate::figures::{
 use crate::finding::{Finding, Place};
 use crate::output::{ComparisonOf, OutputFile, SeasonReports, WriteError, write_into};
 use crate::rate_table::RateTable;
-use crate::report::{Report, html, season_report};
+use crate::report::{Report, html, is_in_report, season_report};
 use crate::season::{Season, SeasonOptions};
 use crate::trial::InputFile;
 
@@ -82,6 +82,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let (changes, pictures) = changes(&season, earlier)?;
     let mut described = season_figures(&season, &analysed, &wording);
     described.extend(pictures);
+    described.retain(|figure| is_in_report(&figure.name, &season));
     let style = Style { decimal_mark: wording.options().decimal_mark, ..Style::default() };
     let (figures, left_out) = draw_figures(&described, None, &style);
     season.warnings.extend(left_out);
@@ -140,7 +141,8 @@ pub(super) fn report_files(
     wording: &Wording,
     paper: PaperFlag,
 ) -> Result<Vec<OutputFile>, Failure> {
-    let report = season_report(season, reports, figures, changes, wording);
+    let drawn: Vec<DrawnFigure> = figures.iter().filter(|figure| is_in_report(&figure.name, season)).cloned().collect();
+    let report = season_report(season, reports, &drawn, changes, wording);
     let workbook = report.workbook(season, reports).map_err(WriteError::from)?;
     let mut files = vec![OutputFile::text("report.html", html(&report))];
     files.extend(pdf_file(&report, paper)?);

@@ -13,9 +13,6 @@ use crate::output::curves_text::capitalised;
 use crate::output::numbers::{decimals_of_error, percent, significant};
 use crate::output::{AnalysisOf, Letters};
 
-/// More residual figures than this make a report too long to read.
-const MOST_RESIDUAL_FIGURES: usize = 12;
-
 pub(super) fn analysis(material: &Material<'_>) -> Section {
     let anova = &material.reports.anova;
     let (together, alone): (Vec<&AnalysisOf>, Vec<&AnalysisOf>) =
@@ -37,15 +34,7 @@ pub(super) fn analysis(material: &Material<'_>) -> Section {
     if anova.analyses.is_empty() && blocks.is_empty() {
         blocks.extend(paragraph("No trial has an analysis of variance."));
     }
-    let residuals = material.figures(&["residuals"], None);
-    if residuals.len() <= MOST_RESIDUAL_FIGURES {
-        blocks.extend(residuals);
-    } else {
-        blocks.extend(paragraph(format!(
-            "The residuals of {} trials are drawn by `stook season` in its folder figures.",
-            residuals.len()
-        )));
-    }
+    blocks.extend(material.figures(&["means", "residuals", "map-residual"], None));
     section("analysis-of-variance", "Analysis of variance", blocks)
 }
 

@@ -51,7 +51,7 @@ fn of_table(material: &Material<'_>, table: &TableCalibration) -> Vec<Block> {
         ));
         blocks.extend(confusion(material, table).block());
     }
-    let kinds = ["calibration", "validation", "forgone", "predicted", "critical-index"];
+    let kinds = ["calibration", "validation", "forgone"];
     blocks.extend(material.figures(&kinds, Some(&table.table)));
     blocks
 }

@@ -2,6 +2,7 @@
 
 use super::content::{Block, Cell, Section};
 use super::draft::{Draft, Numerals, count, dash, with_unit, word};
+use super::figures::left_out;
 use super::material::{Material, Telling, list, paragraph, section, shortened};
 use crate::output::anova_text::p_cell;
 use crate::output::curves_text::{capitalised, criterion, highest_rate, yield_decimals};
@@ -44,7 +45,8 @@ pub(super) fn curves(material: &Material<'_>) -> Section {
         blocks.extend(paragraph("Where families fit about equally well, what they say of the optimum differs:"));
         blocks.extend(list(disagree));
     }
-    blocks.extend(material.figures(&["response"], None));
+    blocks.extend(material.figures(&["response", "families"], None));
+    blocks.extend(left_out(material));
     section("curves", "Response curves", blocks)
 }
 

@@ -47,7 +47,7 @@ pub(super) fn economics(material: &Material<'_>) -> Section {
     blocks.extend(uncertain(material, first).and_then(Draft::block));
     blocks.extend(with_quality(material).block());
     blocks.extend(together(material));
-    blocks.extend(material.figures(&["net-return", "price-ratio", "economics", "optimum"], None));
+    blocks.extend(material.figures(&["net-return", "price"], None));
     section(NAME.0, NAME.1, blocks)
 }
 

@@ -6,6 +6,7 @@ use serde_json::{Map, Value};
 
 use super::content::{Block, Cell, Illustration, Section};
 use super::draft::{Draft, Numerals, count, dash, with_unit, word};
+use super::figures::is_kind;
 use crate::figures::{DrawnFigure, Wording};
 use crate::output::group::{factor_text, factors, level_text};
 use crate::output::interval_words::interval_head;
@@ -85,13 +86,9 @@ impl Material<'_> {
 
     /// The figures of a kind, told by the end of their names; `of` tells them by their beginning, where it is given.
     pub(super) fn figures(&self, kinds: &[&str], of: Option<&str>) -> Vec<Block> {
-        let is_kind = |name: &str, kind: &str| {
-            let Some((before, after)) = name.rsplit_once(kind) else { return false };
-            // A figure of many panels comes on several pages, which are numbered.
-            let is_end = after.is_empty() || after.strip_prefix('-').is_some_and(|page| page.parse::<u32>().is_ok());
-            is_end && of.is_none_or(|of| before.strip_suffix('-') == Some(of))
-        };
-        let wanted = self.figures.iter().filter(|figure| kinds.iter().any(|kind| is_kind(&figure.name, kind)));
+        let is_wanted =
+            |name: &str, kind: &str| is_kind(name, kind).is_some_and(|before| of.is_none_or(|of| before == of));
+        let wanted = self.figures.iter().filter(|figure| kinds.iter().any(|kind| is_wanted(&figure.name, kind)));
         wanted.map(|figure| Block::Figure(illustration(figure))).collect()
     }
 }
@@ -114,7 +111,7 @@ pub(super) fn typed_labels(season: &Season, numerals: Numerals) -> Vec<String> {
 }
 
 /// A drawn figure with its words.
-fn illustration(figure: &DrawnFigure) -> Illustration {
+pub(super) fn illustration(figure: &DrawnFigure) -> Illustration {
     let rendered = &figure.rendered;
     Illustration {
         name: figure.name.clone(),

@@ -11,6 +11,7 @@ mod curves;
 mod draft;
 mod economics;
 mod extent;
+mod figures;
 mod files;
 mod findings;
 mod html;
@@ -34,6 +35,7 @@ mod validation;
 mod yields;
 
 pub use content::{Block, Cell, Column, Illustration, Report, Section, Table};
+pub use figures::is_in_report;
 pub use html::html;
 #[cfg(feature = "pdf")]
 pub use pdf::{Paper, PdfError, pdf};
@@ -46,6 +48,9 @@ use crate::season::Season;
 use crate::trial::InputFile;
 use draft::Numerals;
 use material::Material;
+
+/// Sections that close a report.
+const CLOSING: usize = 2;
 
 /// The report of a season.
 ///
@@ -87,6 +92,10 @@ pub fn season_report(
         of(provenance::provenance),
     ];
     let mut sections: Vec<Section> = sections.into_iter().flatten().collect();
+    if let Some(further) = figures::further(&material, &sections) {
+        // Methods and provenance stand last.
+        sections.insert(sections.len() - CLOSING, further);
+    }
     names::settle(&mut sections);
     Report {
         title: one_line(&programme.title),

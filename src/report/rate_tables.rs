@@ -56,7 +56,7 @@ fn of_table(material: &Material<'_>, table: &RateTable) -> Vec<Block> {
     blocks.extend(paragraph(about));
     blocks.extend(rows(material, table).block());
     blocks.extend(paragraph(format!("Digest of the table: {}", table.digest())));
-    blocks.extend(material.figures(&["table", "steps", "rates"], Some(&document.name)));
+    blocks.extend(material.figures(&["rates"], Some(&document.name)));
     blocks
 }
 

@@ -38,7 +38,7 @@ pub(super) fn sensing(material: &Material<'_>) -> Section {
         blocks.extend(paragraph("Stand or N: what a low canopy index comes from, where that can be told."));
         blocks.extend(list(stand));
     }
-    blocks.extend(material.figures(&["readings", "leaves", "sensors", "field-map", "index"], None));
+    blocks.extend(material.figures(&["readings", "leaf-canopy", "map-canopy-ndvi", "map-leaf-chlorophyll"], None));
     section("sensing", "Sensing", blocks)
 }
 

@@ -23,7 +23,8 @@ pub(super) fn yields(material: &Material<'_>) -> Section {
         counts(material).block(),
         not_used(material).block(),
     ];
-    section("yields", "Yields", blocks.into_iter().flatten().collect::<Vec<Block>>())
+    let maps = material.figures(&["map-yield"], None);
+    section("yields", "Yields", blocks.into_iter().flatten().chain(maps).collect::<Vec<Block>>())
 }
 
 /// Every treatment with its trial.
