@@ -17,12 +17,17 @@ mod comparison;
 mod font_subset;
 mod legend;
 mod marker;
+mod means;
+mod net_return;
+mod panels;
 mod pdf;
 mod png_image;
+mod price_response;
 mod residuals;
 mod response;
 mod scene;
 mod season;
+mod stroke;
 mod style;
 mod svg;
 mod typeface;
@@ -43,8 +48,11 @@ mod tests;
 pub use calibration::{CalibrationFigure, CalibrationPoint, Censoring, IndexBand};
 pub use card::{Card, render_card};
 pub use comparison::{ComparisonFigure, Step};
+pub use means::{DifferenceBar, LevelMean, Levels, MeansFigure, MeansPanel, MeansSeries};
+pub use net_return::{BestRate, NearOptimumRange, NetReturnFigure, NetReturnLine, NetReturnPanel};
+pub use price_response::{PriceBandPoint, PriceMark, PricePanel, PriceResponseFigure, PriceStretch};
 pub use residuals::{ResidualFigure, ResidualPoint};
-pub use response::{BandPoint, CurveLine, MarkedRate, MeanPoint, ResponsePanel, ResponsePanels};
+pub use response::{BandPoint, CurveLine, MarkedRate, MeanPoint, OverlaidCurve, ResponsePanel, ResponsePanels};
 pub use season::{DrawnFigure, NamedFigure, draw_figures, season_cards, season_figures};
 pub use style::{Colours, DecimalMark, Style, Width};
 pub use wording::{UnitForm, UnitSystem, Wording, WordingOptions};
@@ -90,6 +98,12 @@ pub enum Figure {
     Comparison(ComparisonFigure),
     /// Residuals against what was fitted, in field order, and against normal scores.
     Residuals(ResidualFigure),
+    /// Net return against N rate at several price ratios, one panel a group.
+    NetReturn(NetReturnFigure),
+    /// The economic optimum against the price ratio, one panel a group.
+    PriceResponse(PriceResponseFigure),
+    /// Treatment means with letters and interactions, one panel an effect.
+    Means(MeansFigure),
 }
 
 impl Figure {
@@ -99,6 +113,9 @@ impl Figure {
             Figure::Calibration(figure) => figure,
             Figure::Comparison(figure) => figure,
             Figure::Residuals(figure) => figure,
+            Figure::NetReturn(figure) => figure,
+            Figure::PriceResponse(figure) => figure,
+            Figure::Means(figure) => figure,
         }
     }
 
@@ -170,6 +187,14 @@ pub enum FigureError {
     /// More panels than fit on a page.
     #[error("{count} panels; one figure takes at most {most}")]
     TooManyPanels {
+        /// The number asked for.
+        count: usize,
+        /// The most that is taken.
+        most: usize,
+    },
+    /// More lines than patterns and markers tell apart.
+    #[error("{count} lines; patterns and markers tell {most} apart")]
+    TooManyLines {
         /// The number asked for.
         count: usize,
         /// The most that is taken.

@@ -3,14 +3,11 @@
 mod layout;
 mod panel;
 
-use layout::lay_out;
-
+use super::panels::{self, MOST_PANELS};
 use super::scene::Scene;
+use super::stroke::Stroke;
 use super::typeface::Typeface;
 use super::{Description, FigureError, Width, Words, check_number, check_numbers, check_order, check_text, check_unit};
-
-/// The most panels in one figure; more do not stay legible on a page.
-pub(super) const MOST_PANELS: usize = 24;
 
 /// A treatment mean.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -59,6 +56,22 @@ pub struct MarkedRate {
     pub label: String,
 }
 
+/// A further curve in the panel of a response, for comparison.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OverlaidCurve {
+    /// Which of the line patterns it has, below [`OverlaidCurve::LINES`]: the same in every panel.
+    pub line: usize,
+    /// Its words above the panel, such as "quadratic, ΔAICc 1.3".
+    pub label: String,
+    /// The curve as (rate, yield), rates rising.
+    pub points: Vec<[f64; 2]>,
+}
+
+impl OverlaidCurve {
+    /// How many patterns there are.
+    pub const LINES: usize = Stroke::LINES;
+}
+
 /// One response: a trial, or one variety, or one level of another factor.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ResponsePanel {
@@ -76,6 +89,9 @@ pub struct ResponsePanel {
     pub curve_label: String,
     /// Confidence band, rates rising. Empty: no band.
     pub band: Vec<BandPoint>,
+    /// Further curves, thinner than the fitted one and each with a pattern of its own. Where any panel has some, every panel names its
+    /// curves.
+    pub others: Vec<OverlaidCurve>,
     /// Lowest and highest rate tested. A limit beyond them is drawn as an arrow.
     pub tested: [f64; 2],
     /// The optimum rate.
@@ -122,7 +138,7 @@ impl Description for ResponsePanels {
     }
 
     fn lay_out(&self, width: f64, typeface: &Typeface) -> Scene {
-        lay_out(self, width, typeface)
+        panels::lay_out(self, width, typeface)
     }
 
     fn words(&self) -> &Words {
@@ -156,6 +172,12 @@ impl ResponsePanel {
         let rates = self.curve.iter().map(|[rate, _]| *rate);
         check_rising(&what("the curve"), rates)?;
         check_rising(&what("the band"), self.band.iter().map(|point| point.rate))?;
+        for other in &self.others {
+            check_text(&what("a further curve's label"), &other.label)?;
+            check_numbers(&what("a further curve"), other.points.iter().flatten().copied())?;
+            check_rising(&what("a further curve"), other.points.iter().map(|[rate, _]| *rate))?;
+            check_line(other.line)?;
+        }
         check_order(&what("the tested range"), self.tested[0], self.tested[1])?;
         for marked in self.optimum.iter().chain(&self.join) {
             check_text(&what("a marked rate's name"), &marked.name)?;
@@ -168,6 +190,11 @@ impl ResponsePanel {
         }
         Ok(())
     }
+}
+
+/// Refuses a line that has no pattern of its own.
+fn check_line(line: usize) -> Result<(), FigureError> {
+    if line < Stroke::LINES { Ok(()) } else { Err(FigureError::TooManyLines { count: line + 1, most: Stroke::LINES }) }
 }
 
 /// Refuses numbers that fall.

@@ -113,17 +113,17 @@ impl Scene {
         }
     }
 
-    /// A broken line: strokes of `on` mm with gaps of `off` mm, the pattern carried round corners.
-    pub(super) fn dashes(&mut self, places: &[Place], [on, off]: [f64; 2], width: f64, colour: Colour) {
+    /// A broken line: strokes and gaps by turns, mm, the pattern carried round corners.
+    pub(super) fn dashes(&mut self, places: &[Place], pattern: impl AsRef<[f64]>, width: f64, colour: Colour) {
+        let pattern = pattern.as_ref();
+        let period: f64 = pattern.iter().sum();
         let mut travelled = 0.0;
         let mut stroke: Vec<Place> = places.iter().take(1).copied().collect();
         for (from, to) in places.iter().zip(places.iter().skip(1)) {
             let length = (to.x - from.x).hypot(to.y - from.y);
             let mut done = 0.0;
             while done < length {
-                let phase: f64 = travelled % (on + off);
-                let drawing = phase < on;
-                let left = if drawing { on - phase } else { on + off - phase };
+                let (drawing, left) = part_of(pattern, travelled % period);
                 // Never less than a micrometre, so that rounding cannot stall the walk.
                 let step = left.max(1e-3).min(length - done);
                 done += step;
@@ -142,6 +142,14 @@ impl Scene {
         }
         if stroke.len() > 1 {
             self.line(stroke, width, colour);
+        }
+    }
+
+    /// An upright bar with short ends.
+    pub(super) fn bar_up(&mut self, x: f64, ends: [f64; 2], width: f64, colour: Colour) {
+        self.line(ends.map(|y| at(x, y)).to_vec(), width, colour);
+        for y in ends {
+            self.line(vec![at(x - 0.7, y), at(x + 0.7, y)], width, colour);
         }
     }
 
@@ -211,6 +219,19 @@ impl Scene {
 const TITLE_EDGE: f64 = 1.5;
 /// From the title to the rest, mm.
 const TITLE_GAP: f64 = 2.5;
+
+/// Whether a pattern is drawn at a place of its period, and how far that goes on.
+fn part_of(pattern: &[f64], phase: f64) -> (bool, f64) {
+    let mut end = 0.0;
+    for (position, length) in pattern.iter().enumerate() {
+        end += length;
+        if phase < end {
+            return (position % 2 == 0, end - phase);
+        }
+    }
+    // The end of the period, or no period: drawn.
+    (true, f64::INFINITY)
+}
 
 /// The grey of the same luminance (IEC 61966-2-1; weights of ITU-R BT.709).
 pub(super) fn grey((r, g, b): Colour) -> Colour {

@@ -136,6 +136,7 @@ pub(super) fn response(name: &str, width: Width) -> Illustration {
         curve_line: CurveLine::Response,
         curve_label: text("quadratic-plateau"),
         band: Vec::new(),
+        others: Vec::new(),
         tested: [0.0, 200.0],
         optimum: Some(MarkedRate {
             name: text("EONR"),

@@ -4,10 +4,10 @@ use super::layout::has_interval;
 use super::{CurveLine, MarkedRate, ResponsePanel};
 use crate::figures::axis::Scale;
 use crate::figures::marker::{Form, Marker};
-use crate::figures::scene::{
-    Anchor, BOLD, BRICK, Colour, INK, MIST, PLUM, Place, SEA, STONE, Scene, THIN, at, thinned,
-};
-use crate::figures::typeface::{LARGE, SMALL, Typeface, capital_height, line_height};
+use crate::figures::panels::{self, Frame, HeaderLine};
+use crate::figures::scene::{BOLD, BRICK, Colour, INK, MIST, PLUM, Place, SEA, STONE, Scene, THIN, at, thinned};
+use crate::figures::stroke::Stroke;
+use crate::figures::typeface::Typeface;
 
 pub(super) const PLOT: Marker = Marker { form: Form::Circle, filled: false, size: 0.62, colour: STONE };
 pub(super) const MEAN: Marker = Marker { form: Form::Circle, filled: true, size: 0.85, colour: INK };
@@ -25,34 +25,24 @@ const OPTIMUM_SMALL: f64 = 1.15;
 const JOIN_SMALL: f64 = 0.9;
 /// Width of the small drawing before a note, mm.
 const NOTE_KEY: f64 = 4.0;
+/// The same where patterns are to be told apart, mm.
+const PATTERN_KEY: f64 = 7.6;
 
-/// Where a panel stands.
-pub(super) struct Frame {
-    pub rates: Scale,
-    /// From the panel's bottom to its top.
-    pub yields: Scale,
-}
-
-/// What stands before a header line.
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum Sign {
-    Title,
-    None,
-    Curve(CurveLine),
-    Optimum,
-    Join,
-}
-
-/// One line above a panel.
-pub(super) struct HeaderLine {
-    sign: Sign,
-    words: String,
-    indent: f64,
+/// Where the curves of a figure are named.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Naming {
+    /// In the legend: all panels have the same.
+    Shared,
+    /// Above each panel.
+    Single,
+    /// Above each panel, with the curves that lie over it.
+    Overlaid,
 }
 
 /// Yields that must be inside the panel: plots, means with their bars, and the curve.
 pub(super) fn core_yields(panel: &ResponsePanel) -> impl Iterator<Item = f64> + '_ {
-    let points = panel.plots.iter().chain(&panel.curve).map(|[_, y]| *y);
+    let others = panel.others.iter().flat_map(|other| &other.points);
+    let points = panel.plots.iter().chain(&panel.curve).chain(others).map(|[_, y]| *y);
     let bars = panel.means.iter().flat_map(|mean| {
         let error = mean.standard_error.unwrap_or(0.0);
         [mean.mean - error, mean.mean + error]
@@ -66,77 +56,60 @@ pub(super) fn strip(panels: &[ResponsePanel]) -> f64 {
     2.0 + 2.0 * bars.into_iter().filter(|present| *present).count() as f64
 }
 
-/// The title and notes of a panel, broken into lines.
-pub(super) fn header(panel: &ResponsePanel, name_the_curve: bool, width: f64, typeface: &Typeface) -> Vec<HeaderLine> {
-    let mut lines = Vec::new();
-    for line in typeface.wrap(panel.title.as_deref().unwrap_or(""), LARGE, width) {
-        lines.push(HeaderLine { sign: Sign::Title, words: line, indent: 0.0 });
-    }
-    let mut notes: Vec<(Sign, &str)> = Vec::new();
+/// The title and notes of a panel, broken into lines. Where further curves lie over it the notes have room for a pattern.
+pub(super) fn header(panel: &ResponsePanel, naming: Naming, width: f64, typeface: &Typeface) -> Vec<HeaderLine> {
+    let key = if naming == Naming::Overlaid { PATTERN_KEY } else { NOTE_KEY };
+    let mut lines = panels::title_lines(panel.title.as_deref().unwrap_or(""), width, typeface);
     if !panel.curve.is_empty() {
         match panel.curve_line {
             CurveLine::NotShown => {
-                notes.push((Sign::Curve(CurveLine::NotShown), "response not shown"));
+                // Two short strokes: the curve's own pattern would show only one here.
+                let broken = |scene: &mut Scene, middle: Place| {
+                    for x in [middle.x - 1.6, middle.x + 0.3] {
+                        scene.line(vec![at(x, middle.y), at(x + 1.3, middle.y)], BOLD, SEA);
+                    }
+                };
+                lines.extend(panels::note_lines(broken, key, "response not shown", width, typeface));
             }
-            CurveLine::Response if name_the_curve => {
-                notes.push((Sign::Curve(CurveLine::Response), &panel.curve_label));
+            CurveLine::Response if naming != Naming::Shared => {
+                let half = key / 2.0 - 0.4;
+                let whole = move |scene: &mut Scene, middle: Place| {
+                    scene.line(vec![at(middle.x - half, middle.y), at(middle.x + half, middle.y)], BOLD, SEA);
+                };
+                lines.extend(panels::note_lines(whole, key, &panel.curve_label, width, typeface));
             }
             CurveLine::Response => {}
         }
     }
-    notes.extend(panel.optimum.iter().map(|marked| (Sign::Optimum, marked.label.as_str())));
-    notes.extend(panel.join.iter().map(|marked| (Sign::Join, marked.label.as_str())));
-    for (sign, words) in notes {
-        for (i, line) in typeface.wrap(words, SMALL, width - NOTE_KEY).into_iter().enumerate() {
-            lines.push(HeaderLine { sign: if i == 0 { sign } else { Sign::None }, words: line, indent: NOTE_KEY });
-        }
+    for other in &panel.others {
+        let stroke = Stroke::of(other.line);
+        let sign = move |scene: &mut Scene, middle: Place| stroke.key(scene, middle, THIN, false);
+        lines.extend(panels::note_lines(sign, key, &other.label, width, typeface));
+    }
+    if let Some(marked) = &panel.optimum {
+        let sign = |scene: &mut Scene, middle| scene.outlines(&[optimum_mark(middle, OPTIMUM_SMALL)]);
+        lines.extend(panels::note_lines(sign, key, &marked.label, width, typeface));
+    }
+    if let Some(marked) = &panel.join {
+        let sign = |scene: &mut Scene, middle| scene.outlines(&[join_mark(middle, JOIN_SMALL)]);
+        lines.extend(panels::note_lines(sign, key, &marked.label, width, typeface));
     }
     lines
 }
 
-fn points(line: &HeaderLine) -> f64 {
-    if line.sign == Sign::Title { LARGE } else { SMALL }
-}
-
-pub(super) fn header_height(lines: &[HeaderLine]) -> f64 {
-    let lines_height: f64 = lines.iter().map(|line| line_height(points(line))).sum();
-    if lines.is_empty() { 0.0 } else { lines_height + 0.6 }
-}
-
-pub(super) fn draw_header(scene: &mut Scene, lines: &[HeaderLine], x: f64, top: f64, typeface: &Typeface) {
-    let mut top = top;
-    for line in lines {
-        let size = points(line);
-        let baseline = top + capital_height(size) + 0.3;
-        let middle = at(x + NOTE_KEY / 2.0 - 0.4, baseline - capital_height(size) / 2.0);
-        match line.sign {
-            Sign::Title | Sign::None => {}
-            Sign::Curve(CurveLine::Response) => {
-                scene.line(vec![at(middle.x - 1.6, middle.y), at(middle.x + 1.6, middle.y)], BOLD, SEA);
-            }
-            Sign::Curve(CurveLine::NotShown) => {
-                // Two short strokes: the curve's own pattern would show only one here.
-                for x in [middle.x - 1.6, middle.x + 0.3] {
-                    scene.line(vec![at(x, middle.y), at(x + 1.3, middle.y)], BOLD, SEA);
-                }
-            }
-            Sign::Optimum => scene.outlines(&[optimum_mark(middle, OPTIMUM_SMALL)]),
-            Sign::Join => scene.outlines(&[join_mark(middle, JOIN_SMALL)]),
-        }
-        scene.text(&line.words, size, typeface.length(&line.words, size), Anchor::Start, at(x + line.indent, baseline));
-        top += line_height(size);
-    }
-}
-
 /// Draws everything of a panel but its axes: what is less important first, so that no point is covered by a line.
 pub(super) fn draw(scene: &mut Scene, panel: &ResponsePanel, frame: &Frame) {
-    let place = |[rate, value]: [f64; 2]| at(frame.rates.place(rate), frame.yields.place(value));
+    let place = |[rate, value]: [f64; 2]| at(frame.across.place(rate), frame.up.place(value));
     if panel.band.len() > 1 {
-        let edge = |rate: f64, value: f64| at(frame.rates.clamped(rate), frame.yields.clamped(value));
+        let edge = |rate: f64, value: f64| at(frame.across.clamped(rate), frame.up.clamped(value));
         let upper = panel.band.iter().map(|point| edge(point.rate, point.high));
         let lower = panel.band.iter().rev().map(|point| edge(point.rate, point.low));
         let outline: Vec<Place> = upper.chain(lower).collect();
         scene.area(thinned(&outline), MIST);
+    }
+    for other in &panel.others {
+        let curve: Vec<Place> = other.points.iter().map(|point| place(*point)).collect();
+        Stroke::of(other.line).draw(scene, &curve, THIN);
     }
     let curve: Vec<Place> = panel.curve.iter().map(|point| place(*point)).collect();
     if curve.len() > 1 {
@@ -149,8 +122,8 @@ pub(super) fn draw(scene: &mut Scene, panel: &ResponsePanel, frame: &Frame) {
     for mean in &panel.means {
         let centre = place([mean.rate, mean.mean]);
         if let Some(error) = mean.standard_error {
-            let ends = [mean.mean - error, mean.mean + error].map(|end| frame.yields.place(end));
-            bar_up(scene, centre.x, ends, THIN, INK);
+            let ends = [mean.mean - error, mean.mean + error].map(|end| frame.up.place(end));
+            scene.bar_up(centre.x, ends, THIN, INK);
         }
         MEAN.draw(scene, centre);
     }
@@ -158,11 +131,11 @@ pub(super) fn draw(scene: &mut Scene, panel: &ResponsePanel, frame: &Frame) {
 
 /// The optimum and the join: a mark on the curve, and the interval just above the rate axis.
 fn draw_marked(scene: &mut Scene, panel: &ResponsePanel, frame: &Frame) {
-    let floor = frame.yields.from;
+    let floor = frame.up.from;
     let on_curve = |marked: Option<&MarkedRate>| {
         let rate = marked?.rate?;
         let value = height_on(&panel.curve, rate)?;
-        Some(at(frame.rates.place(rate), frame.yields.place(value)))
+        Some(at(frame.across.place(rate), frame.up.place(value)))
     };
     let optimum = on_curve(panel.optimum.as_ref());
     if let Some(head) = optimum {
@@ -179,10 +152,10 @@ fn draw_marked(scene: &mut Scene, panel: &ResponsePanel, frame: &Frame) {
     for (level, (marked, width, colour)) in present.enumerate() {
         let y = floor - 1.8 - 2.0 * level as f64;
         if let Some(rate) = marked.rate {
-            let x = frame.rates.clamped(rate);
+            let x = frame.across.clamped(rate);
             scene.line(vec![at(x, y - 0.9), at(x, y + 0.9)], BOLD, colour);
         }
-        interval(scene, marked, panel.tested, &frame.rates, y, width, colour);
+        interval(scene, marked, panel.tested, &frame.across, y, width, colour);
     }
 }
 
@@ -233,14 +206,6 @@ fn interval(
         width,
         colour,
     );
-}
-
-/// An upright bar with short ends.
-pub(super) fn bar_up(scene: &mut Scene, x: f64, ends: [f64; 2], width: f64, colour: Colour) {
-    scene.line(ends.map(|y| at(x, y)).to_vec(), width, colour);
-    for y in ends {
-        scene.line(vec![at(x - 0.7, y), at(x + 0.7, y)], width, colour);
-    }
 }
 
 /// Corners and colour.

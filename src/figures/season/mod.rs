@@ -1,6 +1,12 @@
 //! The figures of a season, described from its results in the units that they are to be shown in.
 
+mod all_trials;
 mod calibration;
+mod families;
+mod groups;
+mod means;
+mod net_return;
+mod price_response;
 mod residuals;
 mod response;
 
@@ -45,9 +51,17 @@ struct Material<'a> {
 #[must_use]
 pub fn season_figures(season: &Season, analysed: &[Analysed], wording: &Wording) -> Vec<NamedFigure> {
     let material = Material { season, analysed, wording };
-    let kinds: [fn(Material<'_>) -> Vec<NamedFigure>; 3] =
-        [response::figures, residuals::figures, calibration::figures];
-    kinds.into_iter().flat_map(|figures| figures(material)).collect()
+    let kinds: &[fn(Material<'_>) -> Vec<NamedFigure>] = &[
+        response::figures,
+        all_trials::figures,
+        families::figures,
+        net_return::figures,
+        price_response::figures,
+        means::figures,
+        residuals::figures,
+        calibration::figures,
+    ];
+    kinds.iter().flat_map(|figures| figures(material)).collect()
 }
 
 /// Draws figures, each as wide as it is made for where no width is given.
@@ -98,4 +112,9 @@ pub fn season_cards(season: &Season) -> (Vec<(String, Card)>, Vec<Finding>) {
 fn percent(level: f64, wording: &Wording) -> String {
     let tenths = (level * 1_000.0).round();
     wording.number(tenths / 10.0, usize::from(tenths % 10.0 != 0.0))
+}
+
+/// A probability as papers write it.
+fn p_text(p: f64, wording: &Wording) -> String {
+    if p < 0.001 { format!("p < {}", wording.number(0.001, 3)) } else { format!("p = {}", wording.number(p, 3)) }
 }

@@ -1,10 +1,8 @@
 //! Yield response of each trial.
 
-use std::collections::BTreeSet;
-
+use super::groups::{self, drawn_rates};
 use super::{CURVE_POINTS, Material, NamedFigure, percent};
 use crate::experiment::{Fitted, FittedGroup};
-use crate::figures::response::MOST_PANELS;
 use crate::figures::{
     BandPoint, CurveLine, Figure, MarkedRate, MeanPoint, ResponsePanel, ResponsePanels, Wording, Words,
 };
@@ -15,65 +13,86 @@ use crate::trial::{NeedFrom, Trial};
 
 /// One figure a trial that has any yield, of several pages where its panels need them.
 pub(super) fn figures(material: Material<'_>) -> Vec<NamedFigure> {
-    let trials = material.season.programme.trials.iter().zip(&material.season.trials);
-    trials
-        .flat_map(|(trial, result)| pages(&trial.folder, response_panels(material, trial, result), material.wording))
-        .collect()
+    trials(material).flat_map(|(trial, result)| of_trial(material, trial, result)).collect()
 }
 
-/// As many figures as the panels of a trial need.
-fn pages(folder: &str, all: ResponsePanels, wording: &Wording) -> Vec<NamedFigure> {
-    let page = |(position, panels): (usize, &[ResponsePanel])| {
-        let number = if position == 0 { String::new() } else { format!("-{}", position + 1) };
-        let finding = panels.iter().map(|panel| finding(panel, wording)).collect::<Vec<_>>().join(" ");
-        let words = Words { finding, ..all.words.clone() };
-        let figure = Figure::Response(ResponsePanels { panels: panels.to_vec(), words, ..all.clone() });
-        NamedFigure { name: format!("{folder}-response{number}"), figure }
-    };
-    all.panels.chunks(MOST_PANELS).enumerate().map(page).collect()
+/// The trials with their results.
+pub(super) fn trials<'a>(material: Material<'a>) -> impl Iterator<Item = (&'a Trial, &'a TrialResult)> {
+    material.season.programme.trials.iter().zip(&material.season.trials)
 }
 
-fn response_panels(material: Material<'_>, trial: &Trial, result: &TrialResult) -> ResponsePanels {
+/// As many figures as the panels need, each with what is seen in it: `found` says it of a panel.
+pub(super) fn pages(
+    material: Material<'_>,
+    name: &str,
+    need_from: NeedFrom,
+    [title, caption]: [String; 2],
+    panels: Vec<ResponsePanel>,
+    found: impl Fn(&ResponsePanel) -> String,
+) -> Vec<NamedFigure> {
     let Material { season, wording, .. } = material;
-    let panels: Vec<ResponsePanel> =
-        result.groups.iter().filter_map(|group| panel(material, group, result.groups.len())).collect();
-    let (rate_name, against) = match trial.need_from {
-        NeedFrom::DifferenceFromOptimum => ("N rate", "N rate"),
-        NeedFrom::TopdressResponse => ("Topdress N rate", "topdress N rate"),
+    let page = |(name, panels): (String, Vec<ResponsePanel>)| {
+        let finding = panels.iter().map(&found).collect::<Vec<_>>().join(" ");
+        let figure = Figure::Response(ResponsePanels {
+            rate_name: groups::capitalised(groups::rate_name(need_from)),
+            rate_unit: Some(wording.rate_unit().to_owned()),
+            yield_unit: Some(wording.yield_unit().to_owned()),
+            band_level: season.programme.decisions.level,
+            panels,
+            words: Words { title: title.clone(), caption: caption.clone(), finding },
+        });
+        NamedFigure { name, figure }
     };
-    let levels = if trial.need_from == NeedFrom::TopdressResponse { ", a panel each early N level" } else { "" };
-    let ratio = season.price_ratio.as_ref().map_or(String::new(), |ratio| {
-        let unit = ratio.unit.as_ref().map_or("", |_| wording.price_ratio_unit());
-        let shown = wording.significant(wording.price_ratio(ratio.value), 4);
-        format!(" EONR: economic optimum N rate at a price ratio of {shown} {unit}.")
-    });
-    let percent = percent(season.programme.decisions.level, wording);
+    groups::pages(name, panels).into_iter().map(page).collect()
+}
+
+/// Title where it has one: that of the only group of a trial stands in the caption.
+pub(super) fn titled(groups: usize, title: String) -> Option<String> {
+    (groups > 1 && !title.is_empty()).then_some(title)
+}
+
+fn of_trial(material: Material<'_>, trial: &Trial, result: &TrialResult) -> Vec<NamedFigure> {
+    let Material { season, wording, .. } = material;
+    let panel = |group| panel(material, group, titled(result.groups.len(), groups::title(group, wording)));
+    let panels: Vec<ResponsePanel> = result.groups.iter().filter_map(panel).collect();
     let plots: usize = panels.iter().map(|panel| panel.plots.len()).sum();
-    let blocks = trial.plots.iter().filter_map(|plot| plot.block.as_deref()).collect::<BTreeSet<_>>().len();
-    let title = format!("Yield of {} against {against}, {}", season.programme.crop.name, trial.site_year());
+    let [rate_name, levels] = [groups::rate_name(trial.need_from), groups::panelled(trial.need_from)];
+    let crop = &season.programme.crop.name;
+    let title = format!("Yield of {crop} against {rate_name}, {}", trial.site_year());
     let caption = format!(
-        "Yield of {} against {against}{levels}, {} ({}, {}, {blocks} blocks, n = {plots} plots). Open circles: plots. Filled circles: treatment \
-         means, block effects removed, with their standard error. Line: the chosen curve given its family; shade: its {percent} % \
-         profile confidence band. Bar above the rate axis: {percent} % {} interval of the optimum, an arrow where it is open or goes \
-         past the tested rates.{ratio} A broken line: a response was not shown.",
-        season.programme.crop.name,
-        trial.site_year(),
-        trial.folder,
-        trial.design.name().replace('-', " "),
-        season.options.interval.name(),
+        "Yield of {crop} against {rate_name}{levels}, {}, n = {plots} plots). {}{}",
+        groups::trial_words(trial),
+        drawn_words(material),
+        ratio_words(material),
     );
-    ResponsePanels {
-        rate_name: rate_name.to_owned(),
-        rate_unit: Some(wording.rate_unit().to_owned()),
-        yield_unit: Some(wording.yield_unit().to_owned()),
-        band_level: season.programme.decisions.level,
-        panels,
-        words: Words { title, caption, finding: String::new() },
-    }
+    let name = format!("{}-response", trial.folder);
+    pages(material, &name, trial.need_from, [title, caption], panels, |panel| finding(panel, wording))
+}
+
+/// What marks and lines are.
+pub(super) fn drawn_words(material: Material<'_>) -> String {
+    let Material { season, wording, .. } = material;
+    let percent = percent(season.programme.decisions.level, wording);
+    format!(
+        "Open circles: plots. Filled circles: treatment means, block effects removed, with their standard error. Line: the chosen curve \
+         given its family; shade: its {percent} % profile confidence band. Bar above the rate axis: {percent} % {} interval of the \
+         optimum, an arrow where it is open or goes past the tested rates.",
+        season.options.interval.name(),
+    )
+}
+
+/// The price ratio, and what a broken line is.
+pub(super) fn ratio_words(material: Material<'_>) -> String {
+    let Material { season, wording, .. } = material;
+    let ratio = season.price_ratio.as_ref().map_or(String::new(), |ratio| {
+        let shown = groups::ratio_text(ratio.value, wording);
+        format!(" EONR: economic optimum N rate at a price ratio of {shown}.")
+    });
+    format!("{ratio} A broken line: a response was not shown.")
 }
 
 /// What a panel shows, in words.
-fn finding(panel: &ResponsePanel, wording: &Wording) -> String {
+pub(super) fn finding(panel: &ResponsePanel, wording: &Wording) -> String {
     let title = panel.title.as_ref().map_or(String::new(), |title| format!("{title}: "));
     let Some(([from, low], [to, high])) = panel.curve.first().zip(panel.curve.last()) else {
         return format!("{title}{} plots, no curve.", panel.plots.len());
@@ -88,32 +107,23 @@ fn finding(panel: &ResponsePanel, wording: &Wording) -> String {
     format!("{title}{} of yield from {} to {} over {rates}{optimum}.", panel.curve_label, yields(*low), yields(*high))
 }
 
-fn panel(material: Material<'_>, group: &FittedGroup, panels: usize) -> Option<ResponsePanel> {
+pub(super) fn panel(material: Material<'_>, group: &FittedGroup, title: Option<String>) -> Option<ResponsePanel> {
     let Material { season, wording, .. } = material;
     let observed = &group.group;
     if observed.rates.is_empty() {
         return None;
     }
-    let labels = observed.key.labels();
-    let title: Vec<String> = labels
-        .iter()
-        .filter(|(name, _)| name != "trial")
-        .map(|(name, level)| match name.as_str() {
-            "early_n" => format!("{}\u{a0}{} early", wording.rate_of_text(level), wording.rate_unit()),
-            _ => level.clone(),
-        })
-        .collect();
     let fitted = group.outcome.as_ref().ok();
     let curve = fitted.and_then(|fitted| match fitted.detected() {
         Some(false) => fitted.curve(Family::Mean),
         Some(true) | None => fitted.optimum_curve(),
     });
-    let rates: Vec<f64> = curve.map_or_else(Vec::new, drawn_rates);
+    let rates: Vec<f64> = curve.map_or_else(Vec::new, |curve| drawn_rates(curve, CURVE_POINTS));
     let lowest = observed.rates.iter().copied().fold(f64::INFINITY, f64::min);
     let highest = observed.rates.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let place = |rate: f64, value: f64| [wording.rate(rate), wording.yields(value)];
     Some(ResponsePanel {
-        title: (panels > 1 && !title.is_empty()).then(|| title.join(", ")),
+        title,
         plots: observed.rates.iter().zip(&observed.yields).map(|(rate, value)| place(*rate, *value)).collect(),
         means: fitted.map_or_else(Vec::new, |fitted| means(fitted, wording)),
         curve: curve.map_or_else(Vec::new, |curve| rates.iter().map(|rate| place(*rate, curve.value(*rate))).collect()),
@@ -123,16 +133,11 @@ fn panel(material: Material<'_>, group: &FittedGroup, panels: usize) -> Option<R
         },
         curve_label: curve.map_or_else(String::new, |curve| curve.family.name().to_owned()),
         band: curve.zip(fitted).map_or_else(Vec::new, |(curve, fitted)| band(material, fitted, curve, &rates)),
+        others: Vec::new(),
         tested: [lowest, highest].map(|rate| wording.rate(rate)),
         optimum: optimum(season, group, wording),
         join: curve.and_then(|curve| join(curve, wording)),
     })
-}
-
-/// Evenly spaced rates over the tested range.
-fn drawn_rates(curve: &Curve) -> Vec<f64> {
-    let step = (curve.highest_rate - curve.lowest_rate) / (CURVE_POINTS - 1) as f64;
-    (0..CURVE_POINTS).map(|position| curve.lowest_rate + step * position as f64).collect()
 }
 
 fn means(fitted: &Fitted, wording: &Wording) -> Vec<MeanPoint> {

@@ -1,7 +1,7 @@
 //! What was given is what is drawn.
 
 use super::demo::{calibration, figure, flat, many, panel, residuals};
-use super::svg_reader::{Page, read};
+use super::svg_reader::{Page, read, scales};
 use crate::figures::{
     Censoring, Colours, CurveLine, DecimalMark, Figure, FigureError, Rendered, ResponsePanels, Style, Width, render,
 };
@@ -16,37 +16,10 @@ const SMALL: Style = Style {
 
 /// Shapes are placed to half a unit of 0.005 mm, and two ticks give the scale.
 const PLACEMENT: f64 = 0.02;
-/// From a yield label's baseline up to its tick: half the height of capitals, 0.7275 em (OS/2 table) at 7 pt.
-const HALF_CAPITAL: f64 = 0.7275 * 7.0 * 25.4 / 72.0 / 2.0;
-
 fn response(input: &ResponsePanels) -> (Rendered, Page) {
     let rendered = render(&Figure::Response(input.clone()), &SMALL).unwrap();
     let page = read(&rendered.svg);
     (rendered, page)
-}
-
-/// The line through the outermost of some (number, place) pairs.
-fn line(mut pairs: Vec<(f64, f64)>) -> impl Fn(f64) -> f64 {
-    pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let (first, last) = (pairs[0], pairs[pairs.len() - 1]);
-    assert!(last.0 > first.0, "two ticks at least");
-    move |value| first.1 + (value - first.0) / (last.0 - first.0) * (last.1 - first.1)
-}
-
-/// Places of numbers, read from the tick labels alone.
-fn scales(page: &Page) -> (impl Fn(f64) -> f64, impl Fn(f64) -> f64) {
-    let numbers: Vec<(f64, &super::svg_reader::TextBox)> = page
-        .texts
-        .iter()
-        .filter_map(|text| Some((text.content.replace('\u{2212}', "-").parse().ok()?, text)))
-        .collect();
-    let floor = numbers.iter().map(|(_, text)| text.y).fold(0.0, f64::max);
-    let across = numbers.iter().filter(|(_, text)| (text.y - floor).abs() < 1e-9);
-    let up = numbers.iter().filter(|(_, text)| text.y < floor - 1.0);
-    (
-        line(across.map(|(value, text)| (*value, text.x)).collect()),
-        line(up.map(|(value, text)| (*value, text.y - HALF_CAPITAL)).collect()),
-    )
 }
 
 fn has_text(page: &Page, content: &str) -> bool {

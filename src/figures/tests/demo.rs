@@ -2,9 +2,12 @@
 
 use crate::figures::{
     BandPoint, CalibrationFigure, CalibrationPoint, Censoring, ComparisonFigure, CurveLine, Figure, IndexBand,
-    MarkedRate, MeanPoint, ResidualFigure, ResidualPoint, ResponsePanel, ResponsePanels, Step, Style, Width, Words,
-    render,
+    MarkedRate, MeanPoint, OverlaidCurve, ResidualFigure, ResidualPoint, ResponsePanel, ResponsePanels, Step, Style,
+    Width, Words, render,
 };
+
+pub(super) const LONG: &str = "Larkwater valley winter wheat after field pea, reduced tillage, upper terrace, \
+                    third year of the long-running early by topdress nitrogen comparison";
 
 pub(super) const BLOCKS: usize = 4;
 
@@ -85,6 +88,7 @@ pub(super) fn panel(title: Option<&str>, intercept: f64, slope: f64, join: f64, 
                 BandPoint { rate, low: yield_at(rate) - half, high: yield_at(rate) + half }
             })
             .collect(),
+        others: Vec::new(),
         tested: [0.0, 150.0],
         optimum: Some(MarkedRate {
             name: "EONR".to_owned(),
@@ -154,6 +158,23 @@ pub(super) fn many(count: usize) -> ResponsePanels {
             })
             .collect(),
     )
+}
+
+/// As [`many`], with further curves over each panel.
+pub(super) fn overlaid(count: usize, curves: usize) -> ResponsePanels {
+    let mut all = many(count);
+    for panel in &mut all.panels {
+        (panel.optimum, panel.join) = (None, None);
+        panel.band.clear();
+        let curve = panel.curve.clone();
+        let shifted = |line: usize| OverlaidCurve {
+            line,
+            label: format!("linear-plateau, ΔAICc {line}.3"),
+            points: curve.iter().map(|[rate, y]| [*rate, y + 0.02 * line as f64 * (rate - 60.0)]).collect(),
+        };
+        panel.others = (0..curves).map(shifted).collect();
+    }
+    all
 }
 
 pub(super) fn calibration(site_years: usize) -> CalibrationFigure {

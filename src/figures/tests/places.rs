@@ -4,15 +4,14 @@ use std::sync::LazyLock;
 
 use rayon::prelude::*;
 
-use super::demo::{calibration, comparison, figure, flat, many, panel, residuals};
+use super::demo::{LONG, calibration, comparison, figure, flat, many, overlaid, panel, residuals};
+use super::means::means_cases;
+use super::prices::{net_return_cases, price_cases};
 use super::svg_reader::{Page, read};
-use crate::figures::{BandPoint, Figure, MeanPoint, Style, Width, render};
+use crate::figures::{BandPoint, Colours, DecimalMark, Figure, MeanPoint, Style, Width, render};
 
 /// Coordinates in a file are rounded to a hundredth of a unit of 0.005 mm, and a length to the font's units.
 const ROUNDING: f64 = 0.01;
-
-const LONG: &str = "Larkwater valley winter wheat after field pea, reduced tillage, upper terrace, \
-                    third year of the long-running early by topdress nitrogen comparison";
 
 /// Every figure that the layout is held to, at each width; laid out once for all tests.
 fn pages() -> &'static [(String, Page)] {
@@ -95,6 +94,9 @@ fn laid_out() -> Vec<(String, Page)> {
         vec![BandPoint { rate: 0.0, low: -1e9, high: 1e9 }, BandPoint { rate: 150.0, low: -1e9, high: 1e9 }];
     wild.panels[0].means.push(MeanPoint { rate: 75.0, mean: 70.0, standard_error: None });
     responses.push(("wild band", wild));
+    responses.push(("families", overlaid(1, 5)));
+    responses.push(("families of eight", overlaid(8, 6)));
+    responses.push(("twelve curves", overlaid(24, 11)));
 
     let mut calibrations: Vec<(String, _)> =
         [1, 2, 7, 12, 13, 60].into_iter().map(|count| (format!("{count} site-years"), calibration(count))).collect();
@@ -151,12 +153,18 @@ fn laid_out() -> Vec<(String, Page)> {
         .chain(named("calibration", calibrations, Figure::Calibration))
         .chain(named("comparison", comparisons, Figure::Comparison))
         .chain(named("residuals", of_residuals, Figure::Residuals))
+        .chain(named("net return", net_return_cases(), Figure::NetReturn))
+        .chain(named("price", price_cases(), Figure::PriceResponse))
+        .chain(named("means", means_cases(), Figure::Means))
         .collect();
-    let one = |(width, (name, figure)): (&Width, &(String, Figure))| {
-        let style = Style { width: *width, dots_per_inch: 72, ..Style::default() };
-        (format!("{name}, {} mm", width.millimetres()), read(&render(figure, &style).unwrap().svg))
+    let one = |(style, (name, figure)): (&Style, &(String, Figure))| {
+        let name = format!("{name}, {:?}, {} mm", style.colours, style.width.millimetres());
+        (name, read(&render(figure, style).unwrap().svg))
     };
-    let all: Vec<_> = WIDTHS.iter().flat_map(|width| figures.iter().map(move |named| (width, named))).collect();
+    let plain = WIDTHS.map(|width| Style { width, dots_per_inch: 72, ..Style::default() });
+    let grey = Style { colours: Colours::Grey, decimal_mark: DecimalMark::Comma, ..plain[0] };
+    let styles: Vec<Style> = plain.into_iter().chain([grey]).collect();
+    let all: Vec<_> = styles.iter().flat_map(|style| figures.iter().map(move |named| (style, named))).collect();
     all.into_par_iter().map(one).collect()
 }
 

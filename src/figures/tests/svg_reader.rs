@@ -126,3 +126,30 @@ pub(super) fn read(svg: &str) -> Page {
     }
     page
 }
+
+/// From a yield label's baseline up to its tick: half the height of capitals, 0.7275 em (OS/2 table) at 7 pt.
+const HALF_CAPITAL: f64 = 0.7275 * 7.0 * 25.4 / 72.0 / 2.0;
+
+/// The line through the outermost of some (number, place) pairs.
+fn line(mut pairs: Vec<(f64, f64)>) -> impl Fn(f64) -> f64 {
+    pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let (first, last) = (pairs[0], pairs[pairs.len() - 1]);
+    assert!(last.0 > first.0, "two ticks at least");
+    move |value| first.1 + (value - first.0) / (last.0 - first.0) * (last.1 - first.1)
+}
+
+/// Places of numbers, read from the tick labels alone.
+pub(super) fn scales(page: &Page) -> (impl Fn(f64) -> f64, impl Fn(f64) -> f64) {
+    let numbers: Vec<(f64, &TextBox)> = page
+        .texts
+        .iter()
+        .filter_map(|text| Some((text.content.replace('\u{2212}', "-").parse().ok()?, text)))
+        .collect();
+    let floor = numbers.iter().map(|(_, text)| text.y).fold(0.0, f64::max);
+    let across = numbers.iter().filter(|(_, text)| (text.y - floor).abs() < 1e-9);
+    let up = numbers.iter().filter(|(_, text)| text.y < floor - 1.0);
+    (
+        line(across.map(|(value, text)| (*value, text.x)).collect()),
+        line(up.map(|(value, text)| (*value, text.y - HALF_CAPITAL)).collect()),
+    )
+}

@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::{Paper, PdfError};
 use crate::figures::palette::{BRICK, Colour, INK, MIST, SAND};
-use crate::report::{Block, Illustration, Report, Section, Table};
+use crate::report::{Block, Cell, Illustration, Report, Section, Table};
 
 /// Longest text, in characters, of the lines above and below a page.
 const RUNNING: usize = 80;
@@ -100,8 +100,7 @@ fn shown_table(table: &Table) -> Shown {
         let first = "No rows.".to_owned();
         vec![std::iter::once(first).chain(std::iter::repeat_n(String::new(), width - 1)).collect()]
     } else {
-        let cell =
-            |row: &[crate::report::Cell], column| row.get(column).map_or_else(String::new, |cell| clean(&cell.text));
+        let cell = |row: &[Cell], column: usize| row.get(column).map_or_else(String::new, |cell| clean(&cell.text));
         table.rows.iter().map(|row| (0..width).map(|column| cell(row, column)).collect()).collect()
     };
     let columns = (0..width)

@@ -120,7 +120,8 @@ fn no_text_is_read_as_markup() {
         let bytes = pdf(&with_text(said), Paper::A4).unwrap_or_else(|error| panic!("{said:?}: {error}"));
         if said.contains('#') || said.contains('<') || said.contains('*') {
             let Some(text) = poppler("pdftotext", &["-raw"], &bytes) else { return };
-            let (text, said) = [text.as_str(), said].map(|words| words.split_whitespace().collect::<String>()).into();
+            let joined = |words: &str| words.split_whitespace().collect::<String>();
+            let (text, said) = (joined(&text), joined(said));
             assert!(text.matches(&said).count() >= 8, "{said}: {text}");
         }
     }
