@@ -10,7 +10,7 @@ use super::failure::Failure;
 use super::flags::OutputFlags;
 use super::table_file::{picture, read_table, warn_of_no_plots, warn_of_version};
 use crate::compare::compare;
-use crate::figures::{ComparisonFigure, Figure, Style, Width, render};
+use crate::figures::{Figure, Style, rate_figure, render};
 use crate::finding::{Finding, Place};
 use crate::output::{ComparisonOf, Provenance, write_file};
 
@@ -52,7 +52,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
         Finding::error("not-comparable", place, refused.to_string()).remedy("name two tables for the same use")
     })?;
     if let Some((file, ending)) = drawn_to {
-        draw(ComparisonFigure::of(&old, &new), file, ending)?;
+        draw(&rate_figure(&new, Some(&old), None), file, ending)?;
     }
     let tables = [(&old, &flags.old), (&new, &flags.new)].into_iter();
     let warnings =
@@ -66,9 +66,9 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     Answer::report(&ComparisonOf::of(&old, &new, &comparison), &provenance, true, &flags.output)
 }
 
-fn draw(figure: ComparisonFigure, file: &Path, ending: &str) -> Result<(), Failure> {
-    let style = Style { width: Width::DoubleColumn, ..Style::default() };
-    let rendered = render(&Figure::Comparison(figure), &style).map_err(|error| {
+fn draw(figure: &Figure, file: &Path, ending: &str) -> Result<(), Failure> {
+    let style = Style { width: figure.usual_width(), ..Style::default() };
+    let rendered = render(figure, &style).map_err(|error| {
         let place = Place::file(file.display().to_string());
         Finding::error("not-drawn", place, error.to_string()).remedy("leave --figure out")
     })?;

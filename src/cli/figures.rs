@@ -9,7 +9,7 @@ use super::failure::Failure;
 use super::flags::{FormatFlag, PriceFlags, SeedFlag};
 use super::paper::{StyleFlags, WordingFlags};
 use super::source::{holds, read_programme, run_season, season_failure};
-use crate::figures::{DrawnFigure, draw_figures, season_figures};
+use crate::figures::{DrawnFigure, Style, draw_figures, season_figures};
 use crate::output::{FigureOf, FiguresDrawn, OutputFile, WriteError, provenance_of, render, write_into};
 use crate::season::SeasonOptions;
 
@@ -80,6 +80,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     }
     let chosen: Vec<_> = all.into_iter().filter(|figure| wanted(&figure.name)).collect();
     let (width, style) = flags.style.style(&wording);
+    let style = Style { with_png: flags.files.contains(&FileKind::Png), ..style };
     let (drawn, left_out) = draw_figures(&chosen, width, &style);
     season.warnings.extend(left_out);
     let mut listed = FiguresDrawn { folder: flags.out.display().to_string(), figures: Vec::new() };

@@ -4,7 +4,7 @@ use super::axis::{self, Scale};
 use super::legend::{self, Entry};
 use super::marker::Marker;
 use super::response::check_rising;
-use super::scene::{BOLD, Colour, HAIR, INK, MIST, PLUM, Place, SAND, SEA, STONE, Scene, THIN, at, thinned};
+use super::scene::{BOLD, BRICK, Colour, HAIR, INK, MIST, PLUM, Place, SAND, SEA, STONE, Scene, THIN, at, thinned};
 use super::typeface::{LARGE, Typeface};
 use super::{Description, FigureError, Words, check_number, check_numbers, check_order, check_text, check_unit};
 
@@ -48,6 +48,19 @@ pub struct IndexBand {
     pub high: f64,
 }
 
+/// An index with its interval.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MarkedIndex {
+    /// The index.
+    pub index: f64,
+    /// Lower limit; `None` is open, or unknown without an upper one.
+    pub low: Option<f64>,
+    /// Upper limit.
+    pub high: Option<f64>,
+    /// What it is, with its numbers, for the legend.
+    pub label: String,
+}
+
 /// A figure of one relation between index and N need.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CalibrationFigure {
@@ -71,6 +84,8 @@ pub struct CalibrationFigure {
     pub domain: [f64; 2],
     /// Lowest and highest index of the rate table made from it.
     pub table_range: Option<[f64; 2]>,
+    /// The index that parts what needs N from what does not.
+    pub critical: Option<MarkedIndex>,
     /// The words that go with it.
     pub words: Words,
 }
@@ -80,6 +95,9 @@ const EDGE: f64 = 1.5;
 /// Length of the arrow of a bound, mm.
 const ARROW: f64 = 4.0;
 const ZERO_DASH: [f64; 2] = [0.8, 0.8];
+/// Room above the points for the interval of the critical index, mm.
+const CRITICAL_STRIP: f64 = 2.4;
+const CRITICAL_DASH: [f64; 2] = [2.6, 0.9];
 
 impl Description for CalibrationFigure {
     fn validate(&self) -> Result<(), FigureError> {
@@ -114,6 +132,13 @@ impl Description for CalibrationFigure {
         if let Some([low, high]) = self.table_range {
             check_order("the table's range", low, high)?;
         }
+        if let Some(critical) = &self.critical {
+            check_text("the critical index", &critical.label)?;
+            check_numbers("the critical index", [critical.index].into_iter().chain(critical.low).chain(critical.high))?;
+            if let (Some(low), Some(high)) = (critical.low, critical.high) {
+                check_order("the interval of the critical index", low, high)?;
+            }
+        }
         Ok(())
     }
 
@@ -146,7 +171,8 @@ impl CalibrationFigure {
                 .chain(self.relation.iter().map(|[index, _]| *index))
                 .chain(self.band.iter().map(|point| point.index))
                 .chain(self.domain)
-                .chain(self.table_range.into_iter().flatten()),
+                .chain(self.table_range.into_iter().flatten())
+                .chain(self.critical.iter().map(|critical| critical.index)),
         );
         let side = 0.06 * (high - low);
         [low - side, high + side]
@@ -168,7 +194,8 @@ impl CalibrationFigure {
         let [c, d] = widened(0.2, &mut self.band.iter().flat_map(|point| [point.low, point.high]));
         let (bottom, top) = (a.min(c), b.max(d));
         let (head, foot) = (
-            if self.arrows(Censoring::AtLeast) { ARROW + 1.0 } else { 2.0 },
+            if self.arrows(Censoring::AtLeast) { ARROW + 1.0 } else { 2.0 }
+                + if self.critical.is_some() { CRITICAL_STRIP } else { 0.0 },
             strip + if self.arrows(Censoring::AtMost) { ARROW } else { 1.0 },
         );
         let per_mm = (top - bottom) / (height - head - foot);
@@ -269,6 +296,11 @@ fn draw_data(scene: &mut Scene, figure: &CalibrationFigure, indices: &Scale, nee
     if relation.len() > 1 {
         scene.curve(&relation, BOLD, SEA);
     }
+    if let Some(critical) = &figure.critical {
+        let x = indices.place(critical.index);
+        scene.dashes(&[at(x, needs.to), at(x, needs.from)], CRITICAL_DASH, 0.8 * BOLD, BRICK);
+        draw_critical_interval(scene, critical, indices, needs.to + 1.2);
+    }
     let names = figure.site_years();
     let marked: Vec<(&CalibrationPoint, Marker)> = figure
         .points
@@ -288,6 +320,23 @@ fn draw_data(scene: &mut Scene, figure: &CalibrationFigure, indices: &Scale, nee
     if let Some(range) = figure.table_range {
         let [from, to] = range.map(|index| indices.clamped(index));
         bracket(scene, from, to, needs.from - 1.6);
+    }
+}
+
+/// The interval of the critical index, level; an arrow where it is open or leaves the axis.
+fn draw_critical_interval(scene: &mut Scene, critical: &MarkedIndex, indices: &Scale, y: f64) {
+    if critical.low.is_none() && critical.high.is_none() {
+        return;
+    }
+    let ends = [critical.low.unwrap_or(f64::NEG_INFINITY), critical.high.unwrap_or(f64::INFINITY)];
+    let places = ends.map(|end| at(indices.clamped(end), y));
+    scene.line(places.to_vec(), THIN, BRICK);
+    for ((end, place), way) in ends.into_iter().zip(places).zip([-1.0, 1.0]) {
+        if end < indices.low || end > indices.high {
+            scene.arrow_head(place, (way, 0.0), BRICK);
+        } else {
+            scene.line(vec![at(place.x, y - 0.7), at(place.x, y + 0.7)], THIN, BRICK);
+        }
     }
 }
 
@@ -366,6 +415,12 @@ fn other_entries(figure: &CalibrationFigure) -> Vec<Entry> {
     if figure.band.len() > 1 && !figure.band_text.trim().is_empty() {
         entries.push(Entry::new(figure.band_text.as_str(), |scene, middle| {
             legend::swatch(scene, middle, MIST);
+        }));
+    }
+    if let Some(critical) = &figure.critical {
+        entries.push(Entry::new(critical.label.as_str(), |scene, middle| {
+            let ends = [at(middle.x - 3.2, middle.y), at(middle.x + 3.2, middle.y)];
+            scene.dashes(&ends, CRITICAL_DASH, 0.8 * BOLD, BRICK);
         }));
     }
     entries.push(Entry::new("outside the calibrated domain", |scene, middle| {

@@ -25,6 +25,8 @@ const FORMS: [Form; 6] = [Form::Circle, Form::Square, Form::Triangle, Form::Diam
 const COLOURS: [Colour; 6] = [SEA, BRICK, PLUM, MOSS, OCHRE, INK];
 /// Width of the outline of an open marker, mm.
 const OUTLINE: f64 = 0.25;
+/// Width of the rim of a marker that is set off, mm.
+const RIM: f64 = 0.15;
 
 impl Marker {
     /// The most groups that markers tell apart: six shapes, filled and open.
@@ -46,6 +48,12 @@ impl Marker {
         if !self.filled {
             self.fill(scene, centre, OUTLINE, PAPER);
         }
+    }
+
+    /// The same set off by a rim of paper, so that marks that touch can be counted.
+    pub(super) fn draw_rimmed(self, scene: &mut Scene, centre: Place) {
+        self.fill(scene, centre, -RIM, PAPER);
+        self.draw(scene, centre);
     }
 
     /// Fills the marker's outline moved inward by `inset` mm.

@@ -9,12 +9,14 @@
 //!   compiled in for the PNG and for measuring. The SVG names it with `sans-serif` as the fallback and states the measured
 //!   length of every text, so that a viewer with another font keeps the text inside its place.
 
+mod agreement;
 mod axis;
 mod calibration;
 mod card;
 mod card_words;
-mod comparison;
+mod field_map;
 mod font_subset;
+mod forgone;
 mod legend;
 mod marker;
 mod means;
@@ -23,6 +25,8 @@ mod panels;
 mod pdf;
 mod png_image;
 mod price_response;
+mod rates;
+mod readings;
 mod residuals;
 mod response;
 mod scene;
@@ -45,15 +49,19 @@ pub(crate) mod palette {
 #[cfg(test)]
 mod tests;
 
-pub use calibration::{CalibrationFigure, CalibrationPoint, Censoring, IndexBand};
+pub use agreement::{AgreementFigure, AgreementPoint};
+pub use calibration::{CalibrationFigure, CalibrationPoint, Censoring, IndexBand, MarkedIndex};
 pub use card::{Card, render_card};
-pub use comparison::{ComparisonFigure, Step};
+pub use field_map::{FieldMap, MapPlot};
+pub use forgone::{ForgoneFigure, ForgoneRow};
 pub use means::{DifferenceBar, LevelMean, Levels, MeansFigure, MeansPanel, MeansSeries};
 pub use net_return::{BestRate, NearOptimumRange, NetReturnFigure, NetReturnLine, NetReturnPanel};
 pub use price_response::{PriceBandPoint, PriceMark, PricePanel, PriceResponseFigure, PriceStretch};
+pub use rates::{RateFigure, RateSteps, Step};
+pub use readings::{ReadingFigure, ReadingMean, ReadingPanel};
 pub use residuals::{ResidualFigure, ResidualPoint};
 pub use response::{BandPoint, CurveLine, MarkedRate, MeanPoint, OverlaidCurve, ResponsePanel, ResponsePanels};
-pub use season::{DrawnFigure, NamedFigure, draw_figures, season_cards, season_figures};
+pub use season::{DrawnFigure, NamedFigure, draw_figures, rate_figure, season_cards, season_figures};
 pub use style::{Colours, DecimalMark, Style, Width};
 pub use wording::{UnitForm, UnitSystem, Wording, WordingOptions};
 
@@ -78,7 +86,7 @@ pub struct Rendered {
     pub svg: String,
     /// The PDF document of one page as large as the figure, its font embedded.
     pub pdf: Vec<u8>,
-    /// The PNG file, with its resolution recorded in it.
+    /// The PNG file, with its resolution recorded in it; empty where none is asked for.
     pub png: Vec<u8>,
     /// Width in print, mm.
     pub width: f64,
@@ -94,8 +102,16 @@ pub enum Figure {
     Response(ResponsePanels),
     /// N need against the index of a reading, by site-year.
     Calibration(CalibrationFigure),
-    /// The rates of two tables by index.
-    Comparison(ComparisonFigure),
+    /// The rates of a table by index, with those of an earlier one where there is one.
+    Rates(RateFigure),
+    /// The plots of a field at their places.
+    Map(FieldMap),
+    /// Readings against the N already on.
+    Readings(ReadingFigure),
+    /// Two accounts of one thing against each other.
+    Agreement(AgreementFigure),
+    /// What rules forgo, by site-year.
+    Forgone(ForgoneFigure),
     /// Residuals against what was fitted, in field order, and against normal scores.
     Residuals(ResidualFigure),
     /// Net return against N rate at several price ratios, one panel a group.
@@ -111,7 +127,11 @@ impl Figure {
         match self {
             Figure::Response(figure) => figure,
             Figure::Calibration(figure) => figure,
-            Figure::Comparison(figure) => figure,
+            Figure::Rates(figure) => figure,
+            Figure::Map(figure) => figure,
+            Figure::Readings(figure) => figure,
+            Figure::Agreement(figure) => figure,
+            Figure::Forgone(figure) => figure,
             Figure::Residuals(figure) => figure,
             Figure::NetReturn(figure) => figure,
             Figure::PriceResponse(figure) => figure,
@@ -192,6 +212,24 @@ pub enum FigureError {
         /// The most that is taken.
         most: usize,
     },
+    /// More rows of plots, or more plots in a row, than fit on a page.
+    #[error("a field of {rows} rows and {columns} columns; a map takes at most {most} of each")]
+    FieldTooLarge {
+        /// Rows.
+        rows: u32,
+        /// Columns.
+        columns: u32,
+        /// The most that is taken.
+        most: u32,
+    },
+    /// Two plots at one place of a map.
+    #[error("plots {first} and {second} lie at one place of the map")]
+    SamePlace {
+        /// One.
+        first: String,
+        /// The other.
+        second: String,
+    },
     /// More lines than patterns and markers tell apart.
     #[error("{count} lines; patterns and markers tell {most} apart")]
     TooManyLines {
@@ -258,7 +296,7 @@ fn finish(mut scene: Scene, style: &Style, words: &Words, typeface: &Typeface) -
     Ok(Rendered {
         svg: svg::write(&scene, words)?,
         pdf: pdf::write(&scene, &words.title, typeface)?,
-        png: png_image::write(&scene, style.dots_per_inch, typeface)?,
+        png: if style.with_png { png_image::write(&scene, style.dots_per_inch, typeface)? } else { Vec::new() },
         width: scene.width,
         words: words.clone(),
     })

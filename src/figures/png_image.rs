@@ -18,12 +18,8 @@ pub(super) fn write(scene: &Scene, dots_per_inch: u32, typeface: &Typeface) -> R
     if dots > MOST_DOTS {
         return Err(FigureError::TooManyDots { width, height });
     }
-    // Fine resolutions need less smoothing, and this bounds the memory.
-    let oversampling: u32 = match dots_per_inch {
-        0..=400 if 9 * dots <= MOST_DOTS => 3,
-        0..=600 if 4 * dots <= MOST_DOTS => 2,
-        _ => 1,
-    };
+    // Fine resolutions need no smoothing, and this bounds the memory.
+    let oversampling: u32 = if dots_per_inch <= 600 && 4 * dots <= MOST_DOTS { 2 } else { 1 };
     let large = Canvas {
         width: width * oversampling,
         height: height * oversampling,
@@ -152,8 +148,14 @@ fn average(large: &[u8], width: u32, height: u32, side: u32) -> Vec<u8> {
     let row = 3 * width * side;
     let count = (side * side) as u32;
     let mut image = Vec::with_capacity(3 * width * height as usize);
+    let mut sums = vec![0_u32; 3 * width];
     for band in large.chunks_exact(row * side) {
-        let mut sums = vec![0_u32; 3 * width];
+        // Most of a figure is paper.
+        if band.iter().all(|channel| *channel == 0xFF) {
+            image.resize(image.len() + 3 * width, 0xFF);
+            continue;
+        }
+        sums.fill(0);
         for line in band.chunks_exact(row) {
             for (sum, square) in sums.chunks_exact_mut(3).zip(line.chunks_exact(3 * side)) {
                 for pixel in square.chunks_exact(3) {
@@ -173,7 +175,7 @@ fn encode(image: &[u8], width: u32, height: u32, dots_per_inch: u32) -> Result<V
     let mut encoder = png::Encoder::new(&mut file, width, height);
     encoder.set_color(png::ColorType::Rgb);
     encoder.set_depth(png::BitDepth::Eight);
-    encoder.set_compression(png::Compression::Best);
+    encoder.set_compression(png::Compression::Default);
     encoder.set_filter(png::FilterType::NoFilter);
     let per_metre = (f64::from(dots_per_inch) * 1000.0 / MM_PER_INCH).round() as u32;
     encoder.set_pixel_dims(Some(png::PixelDimensions { xppu: per_metre, yppu: per_metre, unit: png::Unit::Meter }));

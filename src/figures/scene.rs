@@ -16,6 +16,9 @@ pub(crate) const MOSS: Colour = (0x4A, 0x76, 0x34);
 pub(crate) const OCHRE: Colour = (0x93, 0x6A, 0x0C);
 pub(crate) const MIST: Colour = (0xCC, 0xDB, 0xE3);
 pub(crate) const SAND: Colour = (0xF1, 0xEE, 0xE8);
+/// The deepest shades of a map, on which type can still be read: equally dark, so that grey does not part them.
+pub(super) const SKY: Colour = (0x7D, 0xA7, 0xBF);
+pub(super) const STRAW: Colour = (0xC8, 0x97, 0x4A);
 
 /// Width of axes and ticks, mm.
 pub(super) const HAIR: f64 = 0.2;
@@ -233,13 +236,25 @@ fn part_of(pattern: &[f64], phase: f64) -> (bool, f64) {
     (true, f64::INFINITY)
 }
 
-/// The grey of the same luminance (IEC 61966-2-1; weights of ITU-R BT.709).
-pub(super) fn grey((r, g, b): Colour) -> Colour {
+/// A colour that lies a share of the way from one to another.
+pub(super) fn between(from: Colour, to: Colour, share: f64) -> Colour {
+    let share = share.clamp(0.0, 1.0);
+    let channel = |a: u8, b: u8| (f64::from(a) + share * (f64::from(b) - f64::from(a))).round() as u8;
+    (channel(from.0, to.0), channel(from.1, to.1), channel(from.2, to.2))
+}
+
+/// Relative luminance (IEC 61966-2-1; weights of ITU-R BT.709).
+pub(super) fn luminance((r, g, b): Colour) -> f64 {
     let linear = |channel: u8| {
         let share = f64::from(channel) / 255.0;
         if share <= 0.040_45 { share / 12.92 } else { ((share + 0.055) / 1.055).powf(2.4) }
     };
-    let luminance = 0.2126 * linear(r) + 0.7152 * linear(g) + 0.0722 * linear(b);
+    0.2126 * linear(r) + 0.7152 * linear(g) + 0.0722 * linear(b)
+}
+
+/// The grey of the same luminance.
+pub(super) fn grey(colour: Colour) -> Colour {
+    let luminance = luminance(colour);
     let share = if luminance <= 0.003_130_8 { 12.92 * luminance } else { 1.055 * luminance.powf(1.0 / 2.4) - 0.055 };
     let level = (255.0 * share).round() as u8;
     (level, level, level)

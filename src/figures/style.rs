@@ -92,6 +92,8 @@ pub struct Style {
     pub width: Width,
     /// Pixels per inch of the PNG, 72 to 1200.
     pub dots_per_inch: u32,
+    /// Whether there is a PNG at all: it takes most of the time.
+    pub with_png: bool,
     /// Colours.
     pub colours: Colours,
     /// The decimal mark of axes; words are written by whoever describes the figure.
@@ -101,11 +103,12 @@ pub struct Style {
 }
 
 impl Default for Style {
-    /// A single column at 300 dots per inch, in colour, without a title.
+    /// A single column with a PNG of 300 dots per inch, in colour, without a title.
     fn default() -> Self {
         Style {
             width: Width::SingleColumn,
             dots_per_inch: 300,
+            with_png: true,
             colours: Colours::Palette,
             decimal_mark: DecimalMark::Point,
             with_title: false,

@@ -11,6 +11,8 @@ use crate::trial::GrowthStage;
 
 /// Nobody numbers more leaves.
 const MOST_COUNTED: u32 = 1_000_000;
+/// No field has more rows of plots, nor plots in a row.
+const MOST_IN_FIELD: f64 = 1000.0;
 
 /// A cell, trimmed, with its place.
 #[derive(Clone, Copy, Debug)]
@@ -109,6 +111,22 @@ impl<'t> Cell<'t> {
         GrowthStage::read(self.text)
             .map(Some)
             .map_err(|fault| self.error("not-a-stage", fault.to_string()).remedy(fault.remedy()))
+    }
+
+    /// A row of plots in the field, or a place in it, which must be there.
+    pub(super) fn place(&self, what: &str) -> Result<u32, Finding> {
+        let remedy =
+            format!("number rows and columns of the field 1, 2, 3 … up to {MOST_IN_FIELD}; every plot needs both");
+        if self.is_missing() {
+            return Err(self.error("missing-cell", format!("the {what} is missing")).remedy(remedy));
+        }
+        match self.plain_number() {
+            Some(number) if number.fract() == 0.0 && (1.0..=MOST_IN_FIELD).contains(&number) => Ok(number as u32),
+            _ => {
+                let text = format!("the {what} is {:?}, no whole number from 1 to {MOST_IN_FIELD}", self.text);
+                Err(self.error("not-a-number", text).remedy(remedy))
+            }
+        }
     }
 
     /// A counting number; `None` where it is missing.

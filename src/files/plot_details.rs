@@ -1,5 +1,7 @@
-//! What the plots file says of a plot beside its treatment, readings and yield: main plot or strip, levels of factors, planned rates, counts,
-//! test weight, lodging.
+//! What the plots file says of a plot beside its treatment, readings and yield: main plot or strip, position in the field, levels of factors,
+//! planned rates, counts, test weight, lodging.
+
+use std::collections::HashMap;
 
 use super::cell::Cell;
 use super::descriptor::{Document, Typed};
@@ -8,12 +10,14 @@ use super::plots::{FromProgramme, optional, planned_rates, values};
 use super::table::DataTable;
 use super::trial_descriptor::TrialDescriptor;
 use crate::finding::Finding;
+use crate::trial::Position;
 use crate::units::{Density, NRate, TestWeight};
 
 /// One value a row in each list; `None` where no column plays the role.
 pub(super) struct PlotDetails {
     main_plots: Option<Vec<String>>,
     strips: Option<Vec<String>>,
+    positions: Option<Vec<Position>>,
     /// One list a factor.
     factor_levels: Vec<Vec<String>>,
     /// One list an application.
@@ -28,6 +32,7 @@ pub(super) struct PlotDetails {
 pub(super) struct DetailsOfPlot {
     pub(super) main_plot: Option<String>,
     pub(super) strip: Option<String>,
+    pub(super) position: Option<Position>,
     pub(super) factor_levels: Vec<String>,
     pub(super) planned_rates: Vec<Option<NRate>>,
     pub(super) plants: Option<Density>,
@@ -47,6 +52,7 @@ impl PlotDetails {
     ) -> Option<Self> {
         let plots = descriptor.plots.as_ref()?;
         let harvest = descriptor.harvest.as_ref();
+        let positions = optional(plots.position.as_ref().map(|both| positions(document, table, both, findings)));
         let mut labels = |name: &Typed<String>, what: &str| {
             values(document, table, name, findings, |cell| cell.label(what).map(str::to_owned))
         };
@@ -75,6 +81,7 @@ impl PlotDetails {
         Some(Self {
             main_plots: main_plots?,
             strips: strips?,
+            positions: positions?,
             factor_levels: factor_levels.into_iter().collect::<Option<_>>()?,
             planned_rates: planned.into_iter().collect::<Option<_>>()?,
             plants: plants?,
@@ -92,6 +99,7 @@ impl PlotDetails {
         DetailsOfPlot {
             main_plot: self.main_plots.as_ref().and_then(|labels| labels.get(row).cloned()),
             strip: self.strips.as_ref().and_then(|labels| labels.get(row).cloned()),
+            position: self.positions.as_ref().and_then(|positions| positions.get(row).copied()),
             factor_levels: self.factor_levels.iter().filter_map(|levels| levels.get(row).cloned()).collect(),
             planned_rates: self.planned_rates.iter().map(|rates| value(rates.as_ref(), row)).collect(),
             plants: value(self.plants.as_ref(), row),
@@ -100,6 +108,32 @@ impl PlotDetails {
             lodging: value(self.lodging.as_ref(), row),
         }
     }
+}
+
+/// Where plots lie, no two at one place.
+fn positions(
+    document: &Document,
+    table: &DataTable,
+    [row, column]: &[Typed<String>; 2],
+    findings: &mut Vec<Finding>,
+) -> Option<Vec<Position>> {
+    let rows = values(document, table, row, findings, |cell| cell.place("row of the plot"));
+    let columns = values(document, table, column, findings, |cell| cell.place("place of the plot in its row"));
+    let positions: Vec<Position> =
+        rows?.into_iter().zip(columns?).map(|(row, column)| Position { row, column }).collect();
+    let mut first: HashMap<Position, u64> = HashMap::new();
+    let before = findings.len();
+    for (position, cell) in positions.iter().zip(table.column(&column.value).ok()?.cells()) {
+        if let Some(earlier) = first.insert(*position, cell.row) {
+            let text = format!(
+                "row {}, column {} of the field is the plot's on row {earlier} already",
+                position.row, position.column
+            );
+            findings.push(cell.error("duplicate-position", text).remedy("give every plot a place of its own"));
+            first.insert(*position, earlier);
+        }
+    }
+    (findings.len() == before).then_some(positions)
 }
 
 /// Counts over an area, `None` where none was made.

@@ -34,7 +34,9 @@ const ROOT: &[&str] = &[
     "harvest",
     "exclude",
 ];
-const PLOTS: &[&str] = with_file_keys!["plot", "block", "main_plot", "strip", "variety", "plants", "tillers"];
+const PLOTS: &[&str] =
+    with_file_keys!["plot", "block", "main_plot", "strip", "position", "variety", "plants", "tillers"];
+const POSITION: &[&str] = &["row", "column"];
 const APPLICATION: &[&str] = &["name", "product", "n", "planned", "date", "stage", "timing", "same_day"];
 const N: &[&str] = &["column", "same", "unit", "n_percent"];
 const REFERENCE: &[&str] = &["where", "also_treatment", "shared_within"];
@@ -71,6 +73,8 @@ pub(super) struct PlotsSection {
     pub(super) block: Option<Typed<String>>,
     pub(super) main_plot: Option<Typed<String>>,
     pub(super) strip: Option<Typed<String>>,
+    /// Row of a plot in the field, and its place in the row.
+    pub(super) position: Option<[Typed<String>; 2]>,
     pub(super) variety: Option<Supplied<String>>,
     pub(super) plants: Option<CountSection>,
     pub(super) tillers: Option<CountSection>,
@@ -168,11 +172,19 @@ fn plots(section: &Section) -> Option<PlotsSection> {
     let block = section.get("block").and_then(|item| item.text());
     let main_plot = section.get("main_plot").and_then(|item| item.text());
     let strip = section.get("strip").and_then(|item| item.text());
+    let position = section.get("position").and_then(|item| position(&item));
     let variety = section.get("variety").and_then(|item| item.supplied(COLUMN_OR_SAME, Item::label));
     let variety = variety.map(|(supplied, _)| supplied);
     let plants = section.get("plants").and_then(|item| knowledge::count(&item));
     let tillers = section.get("tillers").and_then(|item| knowledge::count(&item));
-    Some(PlotsSection { file: file?, plot: plot?, block, main_plot, strip, variety, plants, tillers })
+    Some(PlotsSection { file: file?, plot: plot?, block, main_plot, strip, position, variety, plants, tillers })
+}
+
+fn position(item: &Item) -> Option<[Typed<String>; 2]> {
+    let section = item.section(POSITION)?;
+    let row = section.required("row").and_then(|item| item.text());
+    let column = section.required("column").and_then(|item| item.text());
+    Some([row?, column?])
 }
 
 fn application(section: &Section) -> Option<ApplicationSection> {

@@ -18,6 +18,7 @@ mod order;
 mod outliers;
 mod plates;
 mod plausible;
+mod position;
 mod programme;
 mod rates;
 mod reference;
@@ -50,6 +51,7 @@ pub fn check_trial(trial: &Trial, crop: &Crop, units: &ResultUnits) -> Vec<Findi
     findings.extend(rates::near_levels(&mut view));
     findings.extend(whole_plots::two_levels(&mut view));
     findings.extend(numbering::number_in_other_block(&mut view));
+    findings.extend(position::apart_from_block(&view));
     findings.extend(rates::too_high(&mut view));
     findings.extend(treatments::missing_and_extra(&mut view));
     let view = view;

@@ -49,7 +49,7 @@ pub use stand::{Counted, LOW_INDEX, LowBecause, LowPlot, Stand, StandCounts, THI
 pub use stand_model::{Effect, STAND_STEP, StandModel};
 pub use study::{Asked, Study};
 pub use sufficiency::{AgainstLevels, Because, MARGIN, Verdict};
-pub use treatment_mean::{TreatmentMean, treatment_means};
+pub use treatment_mean::{ReadingMean, TreatmentMean, reading_means, treatment_means};
 
 use jiff::civil::Date;
 

@@ -72,7 +72,8 @@ impl StandCounts {
     }
 
     /// Whether a plot was counted and is thin.
-    pub(super) fn is_thin(&self, plot: &Plot) -> bool {
+    #[must_use]
+    pub fn is_thin(&self, plot: &Plot) -> bool {
         self.counted.of(plot).is_some_and(|stand| stand < self.thin_below)
     }
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 
 use super::index::PlotIndex;
-use crate::trial::Trial;
+use crate::trial::{BesideN, Trial};
 use crate::units::NRateUnit;
 
 /// The plots of one variety at one level of N already on; N-rich reference plots apart.
@@ -51,4 +51,51 @@ pub fn treatment_means(trial: &Trial, date: Date, unit: NRateUnit, indices: &[Pl
         TreatmentMean { reading: sum.reading / plots, index: sum.index / plots, ..sum }
     };
     sums.into_values().map(mean).collect()
+}
+
+/// The plots that had one treatment when they were read: variety, factors and N already on; N-rich reference plots apart.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReadingMean {
+    /// Variety, where the trial names one.
+    pub variety: Option<String>,
+    /// Level of each factor, in the order of [`Trial::factors`].
+    pub factor_levels: Vec<String>,
+    /// N already on, in the unit asked for.
+    pub n_on: f64,
+    /// Whether these are N-rich reference plots.
+    pub is_reference: bool,
+    /// Plots read.
+    pub plots: usize,
+    /// Mean of their mean readings.
+    pub mean: f64,
+    /// Sample standard deviation of their mean readings, blocks and all; `None` for a single plot.
+    pub standard_deviation: Option<f64>,
+}
+
+/// Plain means of the readings of each treatment, with or without an index, in order of variety, factors and N already on, reference
+/// plots last.
+#[must_use]
+pub fn reading_means(trial: &Trial, date: Date, unit: NRateUnit, reads: &[PlotIndex]) -> Vec<ReadingMean> {
+    let mut treatments: BTreeMap<(BesideN<'_>, bool, u64), Vec<f64>> = BTreeMap::new();
+    for read in reads {
+        let Some(plot) = trial.plots.get(read.reading.plot) else { continue };
+        // Rates are not negative, so the order of their bits is the order of their values.
+        let key = (plot.beside_n(), read.is_reference, trial.n_already_on(plot, date, unit).to_bits());
+        treatments.entry(key).or_default().push(read.reading.mean);
+    }
+    let mean = |(((variety, factor_levels), is_reference, n_on), values): ((BesideN<'_>, bool, u64), Vec<f64>)| {
+        let mean = values.iter().sum::<f64>() / values.len() as f64;
+        let squares: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
+        let degrees = values.len() - 1;
+        ReadingMean {
+            variety: variety.map(str::to_owned),
+            factor_levels: factor_levels.to_vec(),
+            n_on: f64::from_bits(n_on),
+            is_reference,
+            plots: values.len(),
+            mean,
+            standard_deviation: (degrees > 0).then(|| (squares / degrees as f64).sqrt()),
+        }
+    };
+    treatments.into_iter().map(mean).collect()
 }

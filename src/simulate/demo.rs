@@ -56,6 +56,7 @@ fn usual(site: &str, harvest_year: i32, growth: Growth, sensing: Sensing) -> Sit
         blocks: 4,
         varieties: vec![pale_heron()],
         varieties_on_main_plots: false,
+        rows_a_block: None,
         history: after("soybean", Day::new(10, 4)),
         rates: Rates::DifferenceFromOptimum { rates: vec![0.0, 30.0, 60.0, 90.0, 120.0, 150.0] },
         typed_rate: TypedRate::NitrogenPounds,
@@ -249,6 +250,7 @@ fn osier_bend_2025() -> SiteYear {
     SiteYear {
         varieties: vec![pale_heron(), dark_sedge()],
         varieties_on_main_plots: true,
+        rows_a_block: Some(2),
         history: History { manure_credit: Some(20.0), ..after("silage corn", Day::new(10, 9)) },
         rates: topdress_response(&[0.0, 50.0, 100.0], &[0.0, 45.0, 90.0, 135.0], Day::new(4, 9)),
         typed_rate: TypedRate::NitrogenKilograms,
@@ -312,6 +314,7 @@ fn chalk_rise_2024() -> SiteYear {
         sensing(Day::new(2, 27), Day::new(3, 20), Day::new(4, 8), Day::new(4, 8), "Feekes 5", CanopyReadings::Columns);
     SiteYear {
         varieties: vec![dark_sedge()],
+        rows_a_block: Some(1),
         history: History {
             weather: Some("Frost heave in January; half the stand was lost away from the hedge".to_string()),
             ..after("field bean", Day::new(10, 1))

@@ -93,6 +93,9 @@ pub(super) fn trial(site_year: &SiteYear) -> String {
     lines.key("file", "\"plots.csv\"");
     lines.key("plot", "\"plot\"");
     lines.key("block", "\"rep\"");
+    if site_year.rows_a_block.is_some() {
+        lines.key("position", "{ row = \"field_row\", column = \"field_column\" }");
+    }
     match site_year.varieties.as_slice() {
         [only] => lines.key("variety", &format!("{{ same = {} }}", text(&only.name))),
         _ => lines.key("variety", "\"cultivar\""),

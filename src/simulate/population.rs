@@ -129,6 +129,7 @@ fn site_year(seed: u64, index: usize, options: &PopulationOptions) -> SiteYear {
         blocks: options.blocks,
         varieties: vec![variety],
         varieties_on_main_plots: false,
+        rows_a_block: None,
         history: History {
             planted: Day::new(10, 5),
             preceding_crop: "soybean".to_string(),

@@ -22,6 +22,8 @@ pub struct SiteYear {
     pub varieties: Vec<Variety>,
     /// Whether varieties are main plots of a split-plot; otherwise all treatments are randomised within blocks.
     pub varieties_on_main_plots: bool,
+    /// Rows of the field that a block takes, where the station noted where its plots lie.
+    pub rows_a_block: Option<u32>,
     /// What the station knows of the season beside its plots.
     pub history: History,
     /// The N treatments, in the unit that `typed_rate` names.

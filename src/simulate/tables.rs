@@ -26,6 +26,17 @@ pub(super) fn early_column(site_year: &SiteYear) -> &'static str {
 pub(super) fn plots(site_year: &SiteYear, plots: &[Plot<'_>]) -> String {
     let mut table = Table::new("plot", plots, |plot| plot.number.to_string());
     table.column("rep", plots, |plot| plot.block.to_string());
+    if let Some(rows) = site_year.rows_a_block {
+        let of_block = |plot: &Plot<'_>| plots.iter().filter(|other| other.block == plot.block).count() as u32;
+        // Plots of a block are numbered along its rows.
+        let place = |plot: &Plot<'_>| {
+            let in_row = of_block(plot).div_ceil(rows.max(1)).max(1);
+            let counted = (plot.number % 100).saturating_sub(1);
+            ((plot.block - 1) * rows + counted / in_row + 1, counted % in_row + 1)
+        };
+        table.column("field_row", plots, |plot| place(plot).0.to_string());
+        table.column("field_column", plots, |plot| place(plot).1.to_string());
+    }
     if site_year.varieties.len() > 1 {
         table.column("cultivar", plots, |plot| csv_field(&plot.variety.name));
     }

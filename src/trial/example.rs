@@ -20,6 +20,7 @@ pub(crate) fn plot(id: &str, block: &str, n: f64, bushels: f64) -> Plot {
         rates: vec![NRate::new(n, NRateUnit::PoundsPerAcre)],
         planned_rates: vec![None],
         is_reference: false,
+        position: None,
         harvest: Some(Harvest::Yield {
             quantity: Yield::new(bushels, YieldUnit::BushelsPerAcre),
             moisture: MoisturePercent::new(13.5),

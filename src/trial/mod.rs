@@ -12,7 +12,7 @@ mod stage;
 
 pub use columns::{Columns, MissingYield};
 pub use plate::{PlateCheck, PlateReading};
-pub use plot::{BesideN, Excluded, Exclusion, Harvest, Plot, Protein};
+pub use plot::{BesideN, Excluded, Exclusion, Harvest, Plot, Position, Protein};
 pub use programme::{
     Decisions, FlaggedLeaves, GrainPrice, IndexRange, InputFile, LARGEST_PRICE_RATIO, LeftOut, LodgingLoss,
     NearOptimumWithin, NitrogenPrice, Outside, PRICE_RATIOS_APART, PassCost, PremiumStep, PriceSpread, Prices,

@@ -29,6 +29,8 @@ pub struct Plot {
     pub planned_rates: Vec<Option<NRate>>,
     /// Whether it is an N-rich reference plot.
     pub is_reference: bool,
+    /// Where it lies in the field, where the trial says so.
+    pub position: Option<Position>,
     /// What was harvested; `None` where the cell was missing.
     pub harvest: Option<Harvest>,
     /// Grain protein, where it was analysed.
@@ -43,6 +45,15 @@ pub struct Plot {
     pub tillers: Option<Density>,
     /// Why something of it is left out.
     pub exclusions: Vec<Exclusion>,
+}
+
+/// Where a plot lies in the field: rows and columns of plots, counted from one corner.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Position {
+    /// Row, from 1.
+    pub row: u32,
+    /// Place in the row, from 1.
+    pub column: u32,
 }
 
 /// Variety and factor levels of a plot: what tells plots apart beside N, block and main plot.

@@ -144,6 +144,8 @@ pub struct PlotColumns {
     pub main_plot: Option<String>,
     /// Strip that runs one way through its block.
     pub strip: Option<String>,
+    /// Row of the plot in the field, and its place in the row.
+    pub position: Option<[String; 2]>,
     /// Variety.
     pub variety: Option<String>,
     /// Each factor, in the order of [`Trial::factors`].

@@ -22,6 +22,7 @@ mod polynomial_contrasts;
 mod programme;
 mod properties;
 mod row_coverage;
+mod season_figures;
 mod sensor_oracle;
 mod shapes;
 mod shortfall;

@@ -18,6 +18,8 @@ const BAR_ROOM: f64 = 3.2;
 const LINE: f64 = 0.38;
 /// Empty space at the sides of amounts, as a share of their range.
 const SIDE: f64 = 0.07;
+/// From the ends of the axis to the first and last name, at least, mm.
+const NAME_SIDE: f64 = 1.5;
 /// The most lines of a level's name below an axis.
 const MOST_NAME_LINES: usize = 3;
 
@@ -48,7 +50,13 @@ pub(super) fn scale(panel: &MeansPanel, from: f64, to: f64) -> Scale {
             let side = SIDE * (high - low);
             Scale { low: low - side, high: high + side, from, to }
         }
-        Levels::Names(names) => Scale { low: -0.5, high: names.len() as f64 - 0.5, from, to },
+        Levels::Names(names) => {
+            let count = names.len() as f64;
+            // Letters of the first and last of many names stay clear of the axis and of the page's edge.
+            let pad = (NAME_SIDE - (to - from) / count / 2.0).max(0.0);
+            let side = 0.5 + pad * count / (to - from - 2.0 * pad);
+            Scale { low: -side, high: count - 1.0 + side, from, to }
+        }
     }
 }
 

@@ -1,10 +1,9 @@
 //! Calibration of each table.
 
-use super::{CURVE_POINTS, Material, NamedFigure, percent};
+use super::{CURVE_POINTS, Material, NamedFigure, instrument_name, percent};
 use crate::calibration::{Bound, Calibration, NeedPoint, Word};
-use crate::figures::{CalibrationFigure, CalibrationPoint, Censoring, Figure, IndexBand, Wording, Words};
+use crate::figures::{CalibrationFigure, CalibrationPoint, Censoring, Figure, IndexBand, MarkedIndex, Wording, Words};
 use crate::season::TableResult;
-use crate::trial::Instrument;
 
 /// One figure a table that has any point.
 pub(super) fn figures(material: Material<'_>) -> Vec<NamedFigure> {
@@ -32,10 +31,7 @@ fn calibration_figure(material: Material<'_>, result: &TableResult) -> Option<Ca
         };
         indices.iter().filter_map(at).collect()
     });
-    let instrument = match specification.instrument {
-        Instrument::CanopyNdvi => "canopy NDVI",
-        Instrument::LeafChlorophyll => "leaf chlorophyll",
-    };
+    let instrument = instrument_name(specification.instrument);
     let site_years = calibration.taking_part.len();
     let fitted_to = if relation.is_some_and(|relation| relation.kind.is_one_stage()) {
         format!("fitted to the yields of {site_years} site-years with early × topdress trials")
@@ -48,11 +44,12 @@ fn calibration_figure(material: Material<'_>, result: &TableResult) -> Option<Ca
          topdress within the early level; bars are {percent} % profile intervals of the optimum given its family, arrows are bounds. Line: {} \
          relation {fitted_to}; band: {percent} % by leaving site-years out in turn, its coverage known from simulated programmes alone. \
          Bracket: the indices of the rate \
-         table; shade: outside the calibrated indices. The rule gives no rate below zero.{worth}",
+         table; shade: outside the calibrated indices. The rule gives no rate below zero.{critical}{worth}",
         specification.stages.0,
         specification.stages.1,
         kind,
         percent = percent(level, wording),
+        critical = words_of_critical_index(result, wording),
         worth = worth(result),
     );
     let relation_drawn: Vec<[f64; 2]> = relation.map_or_else(Vec::new, |relation| {
@@ -85,13 +82,55 @@ fn calibration_figure(material: Material<'_>, result: &TableResult) -> Option<Ca
         interval_text: format!("{} % interval of the need", percent(level, wording)),
         domain: [lowest, highest],
         table_range: table_range(result),
+        critical: critical_index(result, wording),
         words: Words { title, caption, finding },
     };
     (!figure.points.is_empty()).then_some(figure)
 }
 
+fn critical_index(result: &TableResult, wording: &Wording) -> Option<MarkedIndex> {
+    let index = &result.classifier.as_ref().ok()?.critical.as_ref().ok()?.index;
+    let estimate = index.estimate?;
+    let shown = |index: f64| wording.number(index, 2);
+    let limits = match (index.low, index.high) {
+        (Some(low), Some(high)) => {
+            format!(" ({} %: {} to {})", percent(index.level, wording), shown(low), shown(high))
+        }
+        _ => String::new(),
+    };
+    let label =
+        format!("critical index {}{}", shown(estimate), limits.replace(' ', "\u{a0}").replacen('\u{a0}', " ", 1));
+    Some(MarkedIndex { index: estimate, low: index.low, high: index.high, label })
+}
+
+/// How the critical index was found and how well it parts the treatments, for the caption.
+fn words_of_critical_index(result: &TableResult, wording: &Wording) -> String {
+    let Ok(classifier) = &result.classifier else { return String::new() };
+    let Ok(critical) = &classifier.critical else { return String::new() };
+    let of =
+        |total: Option<f64>| total.map_or_else(|| "none".to_owned(), |share| wording.number(100.0 * share, 0) + " %");
+    let held_out = critical.held_out_total;
+    let interval = match (critical.index.low, critical.index.high) {
+        (Some(_), Some(_)) => {
+            format!(", bar: its {} % interval from resampled site-years", percent(critical.index.level, wording))
+        }
+        _ => String::new(),
+    };
+    format!(
+        " Broken upright line: the critical index, which parts treatments that need more than {} {} of N from those that don't (Youden's J; {} \
+         deficient and {} sufficient treatments, {} undecided){interval}; by site-years held out it finds {} of the deficient and {} of the sufficient.",
+        wording.number(wording.rate(classifier.threshold), 0),
+        wording.rate_unit(),
+        classifier.deficient,
+        classifier.sufficient,
+        classifier.undecided,
+        of(held_out.sensitivity()),
+        of(held_out.specificity()),
+    )
+}
+
 /// What held-out site-years say of the sensor, for the caption.
-fn worth(result: &TableResult) -> String {
+pub(super) fn worth(result: &TableResult) -> String {
     let Some(verdict) = &result.derived.verdict else { return String::new() };
     let site_years = verdict.site_years;
     match verdict.word {

@@ -291,10 +291,10 @@ impl View<'_> {
         format!(
             "Treatment means of yield of {crop}, {which}; {}, n = {} plots; {method}). Means are estimated: other factors and blocks weigh \
              alike. Panels of one factor: means ± standard error; those that share a letter do not differ (Tukey, {five} %). Panels of two \
-             factors: a line each level of the second, told apart by pattern and mark. Bars beside a panel: HSD, Tukey's least significant \
+             factors: a line each level of one of them, told apart by pattern and mark. Bars beside a panel: HSD, Tukey's least significant \
              difference; LSD, that of Student's t, given where the F test protects it (both at {five} %); SED, the standard error of a \
-             difference, where no one least difference holds. Where an interaction is significant, the means of one factor say less than those \
-             of both.{left_out}",
+             difference, where neither is one number for all pairs and, of two factors, where they do not act together significantly. \
+             Where they do, the means of one factor say less than those of both.{left_out}",
             analysis.design, analysis.observations,
         )
     }
@@ -307,7 +307,8 @@ impl View<'_> {
         let known = || effect.means.iter().filter_map(|mean| Some((mean, mean.mean?)));
         let text = |(mean, value): (&TreatmentMeanOf, f64)| {
             let level = mean.levels.first().map_or_else(String::new, |level| self.level_of(factor, level));
-            format!("{} at {level}", self.wording.yield_text(self.wording.yields(value)))
+            let at = if self.is_rate(factor) { "at" } else { "for" };
+            format!("{} {at} {level}", self.wording.yield_text(self.wording.yields(value)))
         };
         let lowest = known().min_by(|a, b| a.1.total_cmp(&b.1)).map(text)?;
         let highest = known().max_by(|a, b| a.1.total_cmp(&b.1)).map(text)?;

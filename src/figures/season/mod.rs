@@ -4,18 +4,27 @@ mod all_trials;
 mod calibration;
 mod families;
 mod groups;
+mod leaf_canopy;
+mod maps;
 mod means;
 mod net_return;
 mod price_response;
+mod rates;
+mod readings;
 mod residuals;
 mod response;
+mod validation;
 
+use jiff::civil::Date;
 use rayon::prelude::*;
+
+pub use rates::rate_figure;
 
 use super::{Card, Figure, FigureError, Rendered, Style, Width, Wording, render, render_card};
 use crate::experiment::anova::Analysed;
 use crate::finding::{Finding, Place};
-use crate::season::Season;
+use crate::season::{Season, Sensing};
+use crate::trial::Instrument;
 
 /// Points of a drawn curve: at 175 mm and 300 dots per inch a panel is about 900 dots wide.
 const CURVE_POINTS: usize = 241;
@@ -59,7 +68,13 @@ pub fn season_figures(season: &Season, analysed: &[Analysed], wording: &Wording)
         price_response::figures,
         means::figures,
         residuals::figures,
+        maps::figures,
+        readings::figures,
+        leaf_canopy::figures,
         calibration::figures,
+        validation::agreements,
+        validation::forgone,
+        rates::figures,
     ];
     kinds.iter().flat_map(|figures| figures(material)).collect()
 }
@@ -112,6 +127,46 @@ pub fn season_cards(season: &Season) -> (Vec<(String, Card)>, Vec<Finding>) {
 fn percent(level: f64, wording: &Wording) -> String {
     let tenths = (level * 1_000.0).round();
     wording.number(tenths / 10.0, usize::from(tenths % 10.0 != 0.0))
+}
+
+/// What an instrument reads, in running text.
+fn instrument_name(instrument: Instrument) -> &'static str {
+    match instrument {
+        Instrument::CanopyNdvi => "canopy NDVI",
+        Instrument::LeafChlorophyll => "leaf chlorophyll",
+    }
+}
+
+/// The same at the beginning of a title.
+fn instrument_title(instrument: Instrument) -> &'static str {
+    match instrument {
+        Instrument::CanopyNdvi => "Canopy NDVI",
+        Instrument::LeafChlorophyll => "Leaf chlorophyll",
+    }
+}
+
+/// A day as it is said.
+fn day(date: Date) -> String {
+    date.strftime("%-d\u{a0}%B\u{a0}%Y").to_string()
+}
+
+/// The growth stage that most plots of a sensing were scored at; of as many the earliest in their order.
+fn stage_of(sensing: &Sensing) -> Option<String> {
+    let mut stages: Vec<(String, usize)> = Vec::new();
+    for stage in sensing.indices.iter().filter_map(|read| read.reading.stage.as_ref()) {
+        let name = stage.to_string();
+        match stages.iter_mut().find(|(other, _)| *other == name) {
+            Some((_, count)) => *count += 1,
+            None => stages.push((name, 1)),
+        }
+    }
+    let most = stages.iter().map(|(_, count)| *count).max()?;
+    stages.into_iter().find(|(_, count)| *count == most).map(|(name, _)| name)
+}
+
+/// `name` for the first page, `name-2` for the second.
+fn page_name(name: &str, position: usize) -> String {
+    if position == 0 { name.to_owned() } else { format!("{name}-{}", position + 1) }
 }
 
 /// A probability as papers write it.

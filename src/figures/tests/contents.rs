@@ -9,6 +9,7 @@ use crate::figures::{
 const SMALL: Style = Style {
     width: Width::SingleColumn,
     dots_per_inch: 72,
+    with_png: true,
     colours: Colours::Palette,
     decimal_mark: DecimalMark::Point,
     with_title: false,

@@ -1,8 +1,8 @@
 //! Made-up figures that other tests measure, and a test that writes them out to be looked at.
 
 use crate::figures::{
-    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, ComparisonFigure, CurveLine, Figure, IndexBand,
-    MarkedRate, MeanPoint, OverlaidCurve, ResidualFigure, ResidualPoint, ResponsePanel, ResponsePanels, Step, Style,
+    BandPoint, CalibrationFigure, CalibrationPoint, Censoring, CurveLine, Figure, IndexBand, MarkedRate, MeanPoint,
+    OverlaidCurve, RateFigure, RateSteps, ResidualFigure, ResidualPoint, ResponsePanel, ResponsePanels, Step, Style,
     Width, Words, render,
 };
 
@@ -12,24 +12,31 @@ pub(super) const LONG: &str = "Larkwater valley winter wheat after field pea, re
 pub(super) const BLOCKS: usize = 4;
 
 /// Two tables of six and four rows, one interval open above.
-pub(super) fn comparison() -> ComparisonFigure {
+pub(super) fn comparison() -> RateFigure {
     let steps = |count: u32, highest: f64, width: f64| -> Vec<Step> {
         let step = |position: u32| {
             let from = 0.7 + width * f64::from(position);
             let rate = highest * (1.0 - f64::from(position) / f64::from(count));
-            Step { from, below: from + width, rate, low: Some((rate - 18.0).max(0.0)), high: Some(rate + 21.0) }
+            Step {
+                from,
+                below: from + width,
+                rate,
+                low: Some((rate - 18.0).max(0.0)),
+                high: Some(rate + 21.0),
+                new_site_years: None,
+                support: None,
+            }
         };
         (0..count).map(step).collect()
     };
     let mut old = steps(6, 120.0, 0.05);
     old[0].high = None;
-    ComparisonFigure {
+    RateFigure {
         index_label: "Sufficiency index, leaf chlorophyll".to_owned(),
         rate_unit: "lb/ac".to_owned(),
-        old_label: "old: leaf-jointing, harvests 2023 to 2024".to_owned(),
-        new_label: "new: leaf-jointing, harvests 2023 to 2025".to_owned(),
-        old,
-        new: steps(4, 95.0, 0.08),
+        table: RateSteps { label: "new: leaf-jointing, harvests 2023 to 2025".to_owned(), steps: steps(4, 95.0, 0.08) },
+        earlier: Some(RateSteps { label: "old: leaf-jointing, harvests 2023 to 2024".to_owned(), steps: old }),
+        range_text: String::new(),
         interval_text: "95 % interval of the return-maximising rate".to_owned(),
         words: Words { caption: "Made-up rates.".to_owned(), ..Words::default() },
     }
@@ -220,6 +227,7 @@ pub(super) fn calibration(site_years: usize) -> CalibrationFigure {
         interval_text: "95% interval of the need".to_owned(),
         domain: [0.70, 1.0],
         table_range: Some([0.75, 0.95]),
+        critical: None,
         words: Words { caption: "N need against sufficiency index (made up).".to_owned(), ..Words::default() },
     }
 }
@@ -256,6 +264,10 @@ fn demo_figures_are_written_where_asked() {
         }
         si.panels[1].curve_label = "linear-plateau".to_owned();
         save(&format!("si-{label}"), render(&Figure::Response(si), &style).unwrap());
+        for (name, figure) in super::made_up::all() {
+            let name = name.replace([',', ' ', '×'], "-");
+            save(&format!("{name}-{label}"), render(&figure, &style).unwrap());
+        }
         for count in [1, 4, 12, 20] {
             let rendered = render(&Figure::Calibration(calibration(count)), &style).unwrap();
             save(&format!("calibration-{count}-{label}"), rendered);

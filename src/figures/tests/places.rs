@@ -5,10 +5,11 @@ use std::sync::LazyLock;
 use rayon::prelude::*;
 
 use super::demo::{LONG, calibration, comparison, figure, flat, many, overlaid, panel, residuals};
+use super::made_up;
 use super::means::means_cases;
 use super::prices::{net_return_cases, price_cases};
-use super::svg_reader::{Page, read};
-use crate::figures::{BandPoint, Colours, DecimalMark, Figure, MeanPoint, Style, Width, render};
+use super::svg_reader::{Page, drawn};
+use crate::figures::{BandPoint, Colours, DecimalMark, Figure, MeanPoint, Style, Width};
 
 /// Coordinates in a file are rounded to a hundredth of a unit of 0.005 mm, and a length to the font's units.
 const ROUNDING: f64 = 0.01;
@@ -138,28 +139,30 @@ fn laid_out() -> Vec<(String, Page)> {
 
     let mut comparisons = vec![("plain", comparison())];
     let mut one = comparison();
-    one.old.clear();
-    one.new.truncate(1);
+    one.earlier = None;
+    one.table.steps.truncate(1);
     comparisons.push(("one row", one));
     let mut long = comparison();
-    long.old_label = LONG.to_owned();
+    long.table.label = LONG.to_owned();
     long.rate_unit = "kilograms of nitrogen a hectare, applied".to_owned();
-    long.new.iter_mut().for_each(|step| (step.low, step.high) = (None, Some(1e6)));
+    long.table.steps.iter_mut().for_each(|step| (step.low, step.high) = (None, Some(1e6)));
     comparisons.push(("long", long));
 
     let figures: Vec<(String, Figure)> = responses
         .into_iter()
         .map(|(name, input)| (name.to_owned(), Figure::Response(input)))
         .chain(named("calibration", calibrations, Figure::Calibration))
-        .chain(named("comparison", comparisons, Figure::Comparison))
+        .chain(named("comparison", comparisons, Figure::Rates))
         .chain(named("residuals", of_residuals, Figure::Residuals))
         .chain(named("net return", net_return_cases(), Figure::NetReturn))
         .chain(named("price", price_cases(), Figure::PriceResponse))
         .chain(named("means", means_cases(), Figure::Means))
+        .chain(made_up::all())
         .collect();
     let one = |(style, (name, figure)): (&Style, &(String, Figure))| {
         let name = format!("{name}, {:?}, {} mm", style.colours, style.width.millimetres());
-        (name, read(&render(figure, style).unwrap().svg))
+        let page = drawn(figure, style).unwrap_or_else(|error| panic!("{name}: {error}"));
+        (name, page)
     };
     let plain = WIDTHS.map(|width| Style { width, dots_per_inch: 72, ..Style::default() });
     let grey = Style { colours: Colours::Grey, decimal_mark: DecimalMark::Comma, ..plain[0] };
@@ -224,6 +227,37 @@ fn no_text_covers_a_point_or_a_line() {
             }
             for (corners, _) in page.lines.iter().chain(&page.polygons) {
                 assert!(!corners.iter().any(|[x, y]| covers(*x, *y, 0.0)), "{name}: “{}” covers a line", text.content);
+            }
+        }
+    }
+}
+
+/// Whether a straight line enters a box: what is left of it when each side has cut off what lies beyond (Liang and Barsky 1984).
+fn enters([from, to]: [[f64; 2]; 2], [left, right, top, bottom]: [f64; 4]) -> bool {
+    let (mut first, mut last) = (0.0_f64, 1.0_f64);
+    for (axis, low, high) in [(0, left, right), (1, top, bottom)] {
+        let step = to[axis] - from[axis];
+        if step == 0.0 {
+            if from[axis] <= low || from[axis] >= high {
+                return false;
+            }
+            continue;
+        }
+        let ends = [(low - from[axis]) / step, (high - from[axis]) / step];
+        first = first.max(ends[0].min(ends[1]));
+        last = last.min(ends[0].max(ends[1]));
+    }
+    first < last
+}
+
+#[test]
+fn no_line_runs_through_a_text() {
+    for (name, page) in pages() {
+        for text in &page.texts {
+            let inside = [text.left + ROUNDING, text.right - ROUNDING, text.top + ROUNDING, text.bottom - ROUNDING];
+            for (corners, _) in &page.lines {
+                let crossed = corners.windows(2).find(|pair| enters([pair[0], pair[1]], inside));
+                assert!(crossed.is_none(), "{name}: {crossed:?} runs through “{}”", text.content);
             }
         }
     }

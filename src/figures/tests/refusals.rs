@@ -3,16 +3,20 @@
 use proptest::prelude::*;
 
 use super::demo::{calibration, figure, many, overlaid, panel, residuals};
+use super::made_up::{agreement, forgone, map, rates, readings, with_critical_index};
 use super::means::{amounts, interaction, means, names};
 use super::prices::{net_returns, price_responses};
+use super::svg_reader::drawn;
 use crate::figures::{
-    BandPoint, BestRate, CalibrationPoint, Censoring, Colours, DecimalMark, Figure, FigureError, Levels, MeanPoint,
-    OverlaidCurve, PriceBandPoint, ResponsePanels, Style, Width, render,
+    AgreementPoint, BandPoint, BestRate, CalibrationPoint, Censoring, Colours, DecimalMark, Figure, FigureError,
+    ForgoneRow, Levels, MapPlot, MeanPoint, OverlaidCurve, PriceBandPoint, ReadingMean, ResponsePanels, Step, Style,
+    Width, render,
 };
 
 const SMALL: Style = Style {
     width: Width::SingleColumn,
     dots_per_inch: 72,
+    with_png: true,
     colours: Colours::Palette,
     decimal_mark: DecimalMark::Point,
     with_title: false,
@@ -139,6 +143,90 @@ fn a_number_that_is_not_finite_is_refused_wherever_it_stands() {
             assert!(matches!(outcome, Err(FigureError::NotDrawable { .. })), "{i} {bad}");
         }
     }
+}
+
+/// One figure of each kind for every number that it takes, that number bad.
+fn with_a_bad_number(bad: f64) -> Vec<Figure> {
+    let mut maps = vec![map(2, 2, true)];
+    maps[0].plots[1].value = Some(bad);
+    let mut of_readings = vec![readings(1, 2); 5];
+    of_readings[0].panels[0].means[0].mean = bad;
+    of_readings[1].panels[0].means[0].n_on = bad;
+    of_readings[2].panels[0].means[0].deviation = Some(bad);
+    of_readings[3].panels[0].levels[0].1 = bad;
+    of_readings[4].panels[1].plots[0].2 = bad;
+    let mut agreements = vec![agreement(2); 3];
+    agreements[0].points[0].across = bad;
+    agreements[1].points[0].up = bad;
+    agreements[2].threshold = Some((bad, String::new()));
+    let mut of_forgone = vec![forgone(2); 2];
+    of_forgone[0].rows[0].forgone[1] = Some(bad);
+    of_forgone[1].mean.as_mut().unwrap().forgone[0] = Some(bad);
+    let mut tables = vec![rates(3); 5];
+    tables[0].table.steps[0].rate = bad;
+    tables[1].table.steps[0].from = bad;
+    tables[2].table.steps[0].low = Some(bad);
+    tables[3].table.steps[0].new_site_years = Some([0.0, bad]);
+    tables[4].earlier = Some(tables[0].table.clone());
+    let mut calibrations = vec![with_critical_index(2, None); 2];
+    calibrations[0].critical.as_mut().unwrap().index = bad;
+    calibrations[1].critical.as_mut().unwrap().high = Some(bad);
+    let figures = maps.into_iter().map(Figure::Map);
+    let figures = figures.chain(of_readings.into_iter().map(Figure::Readings));
+    let figures = figures.chain(agreements.into_iter().map(Figure::Agreement));
+    let figures = figures.chain(of_forgone.into_iter().map(Figure::Forgone));
+    let figures = figures.chain(tables.into_iter().map(Figure::Rates));
+    figures.chain(calibrations.into_iter().map(Figure::Calibration)).collect()
+}
+
+#[test]
+fn no_kind_of_figure_takes_a_number_that_is_not_finite() {
+    for bad in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 1e300] {
+        for (position, figure) in with_a_bad_number(bad).iter().enumerate() {
+            let outcome = render(figure, &SMALL);
+            assert!(matches!(outcome, Err(FigureError::NotDrawable { .. })), "{position} {bad}");
+        }
+    }
+}
+
+#[test]
+fn a_map_with_two_plots_at_one_place_or_a_field_beyond_the_page_is_refused() {
+    let mut twice = map(2, 3, false);
+    (twice.plots[4].row, twice.plots[4].column) = (1, 1);
+    let outcome = render(&Figure::Map(twice), &SMALL);
+    assert!(
+        matches!(outcome, Err(FigureError::SamePlace { first, second }) if (first.as_str(), second.as_str()) == ("101", "105"))
+    );
+    let mut wide = map(2, 3, false);
+    wide.plots[5].column = u32::MAX;
+    let outcome = render(&Figure::Map(wide), &SMALL);
+    assert!(matches!(outcome, Err(FigureError::FieldTooLarge { rows: 2, columns: u32::MAX, .. })));
+}
+
+#[test]
+fn figures_of_nothing_are_refused() {
+    let mut no_plots = map(1, 1, false);
+    no_plots.plots.clear();
+    let mut no_means = readings(1, 1);
+    no_means.panels[0].means.clear();
+    let mut no_points = agreement(1);
+    no_points.points.clear();
+    let mut no_rules = forgone(1);
+    no_rules.rows[0].forgone.clear();
+    let mut no_rows = rates(1);
+    no_rows.table.steps.clear();
+    let figures = [
+        Figure::Map(no_plots),
+        Figure::Readings(no_means),
+        Figure::Agreement(no_points),
+        Figure::Forgone(no_rules),
+        Figure::Rates(no_rows),
+    ];
+    for (position, figure) in figures.iter().enumerate() {
+        assert!(matches!(render(figure, &SMALL), Err(FigureError::Empty { .. })), "{position}");
+    }
+    let outcome = render(&Figure::Forgone(forgone(61)), &SMALL);
+    assert!(matches!(outcome, Err(FigureError::TooManyPanels { count: 61, most: 60 })));
 }
 
 #[test]
@@ -277,5 +365,83 @@ proptest! {
         input.relation = curve;
         input.relation.sort_by(|a, b| a[0].total_cmp(&b[0]));
         let _ = render(&Figure::Calibration(input.clone()), &SMALL);
+    }
+}
+
+proptest! {
+    // Six figures a case.
+    #![proptest_config(ProptestConfig { cases: 40, ..ProptestConfig::default() })]
+
+    #[test]
+    fn no_numbers_make_a_newer_kind_of_figure_panic(
+        pairs in prop::collection::vec([any_number(), any_number()], 0..5),
+        cells in prop::collection::vec((0..120_u32, 0..120_u32), 0..5),
+        limits in [prop::option::of(any_number()), prop::option::of(any_number()), prop::option::of(any_number())],
+        group in 0..20_usize,
+        is_signed in any::<bool>(),
+        name in ".{0,40}",
+    ) {
+        let mut input = map(1, 1, is_signed);
+        input.plots = cells
+            .iter()
+            .zip(limits.iter().cycle())
+            .map(|((row, column), value)| MapPlot {
+                name: name.clone(),
+                row: *row,
+                column: *column,
+                block: Some(name.clone()),
+                value: *value,
+                is_reference: is_signed,
+            })
+            .collect();
+        let _ = drawn(&Figure::Map(input), &SMALL);
+
+        let mut input = readings(2, 2);
+        let mean = |[n_on, mean]: &[f64; 2]| ReadingMean {
+            variety: group,
+            n_on: *n_on,
+            mean: *mean,
+            deviation: limits[0],
+            is_reference: is_signed,
+        };
+        input.panels[0].means = pairs.iter().map(mean).collect();
+        input.panels[1].plots = pairs.iter().map(|[n_on, value]| (group, *n_on, *value)).collect();
+        input.panels[0].levels = limits.iter().flatten().map(|level| (Some(group), *level)).collect();
+        let _ = drawn(&Figure::Readings(input), &SMALL);
+
+        let mut input = agreement(1);
+        let point =
+            |[across, up]: &[f64; 2]| AgreementPoint { across: *across, up: *up, censored: Censoring::AtLeast, group };
+        input.points = pairs.iter().map(point).collect();
+        input.threshold = limits[0].map(|limit| (limit, name.clone()));
+        let _ = drawn(&Figure::Agreement(input), &SMALL);
+
+        let mut input = forgone(1);
+        let row = |[a, b]: &[f64; 2]| ForgoneRow {
+            name: name.clone(),
+            forgone: [Some(*a), Some(*b)].into_iter().chain(limits).chain([None; 9]).collect(),
+            is_lower_bound: is_signed,
+        };
+        input.rows = pairs.iter().map(row).collect();
+        let _ = drawn(&Figure::Forgone(input), &SMALL);
+
+        let mut input = rates(1);
+        let step = |[from, rate]: &[f64; 2]| Step {
+            from: *from,
+            below: from + rate.abs(),
+            rate: *rate,
+            low: limits[0],
+            high: limits[1],
+            new_site_years: limits[2].map(|limit| [limit.min(*rate), limit.max(*rate)]),
+            support: Some([group as u32, u32::MAX]),
+        };
+        input.table.steps = pairs.iter().map(step).collect();
+        let _ = drawn(&Figure::Rates(input), &SMALL);
+
+        let mut input = with_critical_index(2, limits[0]);
+        if let Some(critical) = &mut input.critical {
+            (critical.index, critical.high) = (limits[1].unwrap_or(0.9), limits[2]);
+        }
+        let _ = drawn(&Figure::Calibration(input), &SMALL);
     }
 }

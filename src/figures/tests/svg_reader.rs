@@ -2,6 +2,9 @@
 
 use ab_glyph::{Font as _, FontRef};
 
+use crate::figures::typeface::Typeface;
+use crate::figures::{Colours, Figure, FigureError, Style, svg};
+
 /// A text with the box it takes on the page, mm.
 #[derive(Debug, Clone)]
 pub(super) struct TextBox {
@@ -53,6 +56,17 @@ fn corners(element: &str) -> Vec<[f64; 2]> {
             [x, y].map(|text| text.parse::<f64>().unwrap() / UNITS)
         })
         .collect()
+}
+
+/// A figure as its SVG draws it, without the time that PDF and PNG take.
+pub(super) fn drawn(figure: &Figure, style: &Style) -> Result<Page, FigureError> {
+    let description = figure.description();
+    description.validate()?;
+    let mut scene = description.lay_out(style.width.millimetres(), &Typeface::load(style.decimal_mark)?);
+    if style.colours == Colours::Grey {
+        scene.grey();
+    }
+    Ok(read(&svg::write(&scene, description.words())?))
 }
 
 pub(super) fn read(svg: &str) -> Page {

@@ -6,6 +6,7 @@ mod formats;
 mod knowledge;
 mod loading;
 mod mutations;
+mod position;
 mod sameness;
 mod sensing;
 mod walking;

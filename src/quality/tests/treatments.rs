@@ -2,7 +2,7 @@
 
 use super::{assert_one, plot, position, remove_plot, sound_trial, told};
 use crate::finding::Severity;
-use crate::trial::{Design, Plot, Trial};
+use crate::trial::{Design, Plot, Position, Trial};
 use crate::units::{NRate, NRateUnit};
 
 const POUNDS: NRateUnit = NRateUnit::PoundsPerAcre;
@@ -74,6 +74,29 @@ fn a_plot_number_of_another_block_is_told_once() {
     let told = told(TERRACE, |trial| plot(trial, "105").block = Some("2".to_owned()));
     let row = sound_trial(TERRACE).plots[position(&sound_trial(TERRACE), "105")].row;
     assert_one(&told, "number-in-other-block", (Some(row), Some("rep"), Some("2")), &["plot 105", "block 1"]);
+}
+
+#[test]
+fn a_plot_that_lies_away_from_its_block_is_told_once() {
+    let folder = "osier-bend-2025";
+    let told = told(folder, |trial| plot(trial, "104").position = Some(Position { row: 7, column: 4 }));
+    let row = sound_trial(folder).plots[position(&sound_trial(folder), "104")].row;
+    assert_one(
+        &told,
+        "apart-from-block",
+        (Some(row), Some("field_row"), Some("7")),
+        &["plot 104", "column 4", "block 1"],
+    );
+}
+
+#[test]
+fn blocks_that_are_scattered_over_the_field_are_left_alone() {
+    let told = told("osier-bend-2025", |trial| {
+        for (number, plot) in (1..).zip(&mut trial.plots) {
+            plot.position = Some(Position { row: 5 * number, column: 1 });
+        }
+    });
+    assert_eq!(told, []);
 }
 
 #[test]
