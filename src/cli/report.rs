@@ -12,9 +12,7 @@ use super::paper::WordingFlags;
 use super::source::{holds, read_programme, run_season, season_failure};
 use super::table_file::read_table;
 use crate::compare::compare;
-use crate::figures::{
-    ComparisonFigure, DrawnFigure, Figure, NamedFigure, Style, Wording, draw_figures, season_figures,
-};
+use crate::figures::{DrawnFigure, NamedFigure, Style, Wording, draw_figures, rate_figure, season_figures};
 use crate::finding::{Finding, Place};
 use crate::output::{ComparisonOf, OutputFile, SeasonReports, WriteError, write_into};
 use crate::rate_table::RateTable;
@@ -79,11 +77,11 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let options = SeasonOptions { seed: flags.seed.seed, price_ratio, ..SeasonOptions::default() };
     let mut season = run_season(loaded, options, &|_| {})?;
     let analysed = season.analyses().map_err(|error| season_failure(&error, &season.programme.crop.name))?;
-    let (changes, pictures) = changes(&season, earlier)?;
+    let (changes, pictures) = changes(&season, earlier, &wording)?;
     let mut described = season_figures(&season, &analysed, &wording);
     described.extend(pictures);
     described.retain(|figure| is_in_report(&figure.name, &season));
-    let style = Style { decimal_mark: wording.options().decimal_mark, ..Style::default() };
+    let style = Style { decimal_mark: wording.options().decimal_mark, with_png: false, ..Style::default() };
     let (figures, left_out) = draw_figures(&described, None, &style);
     season.warnings.extend(left_out);
     let reports = SeasonReports::of(&season, &analysed);
@@ -105,7 +103,11 @@ type Change = (ComparisonOf, InputFile);
 ///
 /// # Errors
 /// A table that can be compared with none of them.
-fn changes(season: &Season, earlier: Vec<(RateTable, InputFile)>) -> Result<(Vec<Change>, Vec<NamedFigure>), Failure> {
+fn changes(
+    season: &Season,
+    earlier: Vec<(RateTable, InputFile)>,
+    wording: &Wording,
+) -> Result<(Vec<Change>, Vec<NamedFigure>), Failure> {
     let tables = || season.tables.iter().filter_map(|result| result.derived.table.as_ref().ok());
     let one = |(number, (old, file)): (usize, (RateTable, InputFile))| {
         let is_same = |new: &&RateTable| new.document().name == old.document().name;
@@ -115,7 +117,7 @@ fn changes(season: &Season, earlier: Vec<(RateTable, InputFile)>) -> Result<(Vec
             match compare(&old, new) {
                 Ok(comparison) => {
                     let name = format!("{}-change-{number}", new.document().name);
-                    let figure = Figure::Comparison(ComparisonFigure::of(&old, new));
+                    let figure = rate_figure(new, Some(&old), Some(wording));
                     return Ok(((ComparisonOf::of(&old, new, &comparison), file), NamedFigure { name, figure }));
                 }
                 Err(reason) => refused = refused.or(Some(reason.to_string())),
