@@ -1,7 +1,7 @@
 //! What a season costs and how it grows with site-years: `cargo bench --bench season`, or `cargo bench --bench season -- 50 200` for some sizes only.
 //!
 //! Programmes of 50, 100, 200 and 400 simulated site-years (32 plots each, 30 leaves a plot: 192 000 leaf readings at 200) are written to a temporary
-//! folder and run once each, from the files to the tables in memory, then resampled 1 000 times. Each step is timed; the last lines give the exponent by which it
+//! folder and run once each, from the files to the report in memory, then resampled 1 000 times. Each step is timed; the last lines give the exponent by which it
 //! grows from each size to the next, 1 where twice the site-years take twice as long.
 //!
 //! Memory is the peak that the process has had by then, on Linux, so sizes run in ascending order. Run it on a quiet machine.
@@ -12,8 +12,11 @@ use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
 use stook::calibration::{Basis, FittedTrial, Materials, gather, needs, resample};
+use stook::figures::{Style, Wording, WordingOptions, draw_figures, season_figures};
 use stook::files::load_programme;
+use stook::output::SeasonReports;
 use stook::quality::check_programme;
+use stook::report::{html, is_in_report, season_report};
 use stook::season::{Season, SeasonOptions, Step};
 use stook::simulate::{PopulationOptions, population, programme};
 use stook::trial::{RelationKind, TableSpecification};
@@ -92,8 +95,21 @@ fn time(site_years: usize) -> Timed {
     let across = season.across().len();
     steps.push(("site-years together".to_owned(), start.elapsed()));
     let start = Instant::now();
-    let analyses = season.analyses().expect("bushels of wheat are known").len();
+    let analysed = season.analyses().expect("bushels of wheat are known");
+    let analyses = analysed.len();
     steps.push(("analyses of variance".to_owned(), start.elapsed()));
+    let start = Instant::now();
+    let wording = Wording::new(&season.programme, WordingOptions::default()).expect("bushels of wheat are known");
+    let mut figures = season_figures(&season, &analysed, &wording);
+    figures.retain(|figure| is_in_report(&figure.name, &season));
+    let (figures, _) = draw_figures(&figures, None, &Style::default());
+    steps.push(("figures of the report".to_owned(), start.elapsed()));
+    let start = Instant::now();
+    let reports = SeasonReports::of(&season, &analysed);
+    let report = season_report(&season, &reports, &figures, &[], &wording);
+    let page = html(&report);
+    let workbook = report.workbook(&season, &reports).expect("tables that a sheet holds");
+    steps.push((format!("report, {} MB", (page.len() + workbook.len()) / 1_000_000), start.elapsed()));
     let total = steps.iter().map(|(_, time)| *time).sum();
     steps.push(("all".to_owned(), total));
 

@@ -16,6 +16,7 @@ pub mod proposal;
 pub mod quality;
 pub mod rate_table;
 pub mod recommend;
+pub mod report;
 pub mod response;
 pub mod season;
 pub mod sensing;

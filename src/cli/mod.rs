@@ -18,6 +18,7 @@ mod new;
 mod optimum;
 mod paper;
 mod pricing;
+mod report;
 mod roles;
 mod season;
 mod sense;
@@ -68,6 +69,7 @@ enum Command {
     Lookup(lookup::Flags),
     Compare(compare::Flags),
     Figures(Box<figures::Flags>),
+    Report(Box<report::Flags>),
 }
 
 impl Command {
@@ -86,6 +88,7 @@ impl Command {
             Self::Lookup(flags) => lookup::run(&flags),
             Self::Compare(flags) => compare::run(&flags),
             Self::Figures(flags) => figures::run(&flags),
+            Self::Report(flags) => report::run(&flags),
         }
     }
 }

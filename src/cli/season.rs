@@ -9,9 +9,10 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use super::deliver::Answer;
 use super::failure::Failure;
 use super::flags::{FormatFlag, PriceFlags, SeedFlag};
+use super::report::{PaperFlag, report_files};
 use super::source::{bushel_unknown, holds, read_programme, run_season, season_failure};
 use crate::figures::{Card, DrawnFigure, Style, Wording, WordingOptions, draw_figures, season_cards, season_figures};
-use crate::output::{OutputFile, Summary, WriteError, provenance_of, season_files, season_provenance, write_folder};
+use crate::output::{OutputFile, SeasonReports, Summary, provenance_of, season_files, season_provenance, write_folder};
 use crate::season::{SeasonOptions, Step};
 use crate::trial::Programme;
 
@@ -66,7 +67,11 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let (figures, left_out) = draw_figures(&season_figures(&season, &analysed, &wording), None, &Style::default());
     let (cards, cards_left_out) = season_cards(&season);
     season.warnings.extend(left_out.into_iter().chain(cards_left_out));
-    let mut files = season_files(&season, &analysed).map_err(WriteError::from)?;
+    let reports = SeasonReports::of(&season, &analysed);
+    let mut files = season_files(&season, &reports);
+    bar.set_message("report");
+    let report = report_files(&season, &reports, &figures, &[], &wording, PaperFlag::default())?;
+    files.extend(report.into_iter().map(|file| OutputFile { path: format!("report/{}", file.path), ..file }));
     files.extend(figures.into_iter().flat_map(figure_files));
     files.extend(cards.into_iter().flat_map(card_files));
     files.push(season_provenance(&season, &files));
@@ -74,7 +79,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     bar.finish_and_clear();
     // Standard error may be closed; there is then nobody to tell.
     let _ = writeln!(std::io::stderr(), "{} files written to {}", files.len(), flags.out.display());
-    let summary = Summary::of(&season, &analysed);
+    let summary = Summary::of(&season, &reports);
     let answered = season.tables.is_empty() || season.tables.iter().any(|result| result.derived.table.is_ok());
     Answer::summary(&summary, &provenance_of(&season), answered, flags.format)
 }

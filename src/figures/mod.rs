@@ -37,6 +37,15 @@ mod svg;
 mod typeface;
 mod wording;
 
+/// The typeface, for what stands beside figures.
+#[cfg(feature = "pdf")]
+pub(crate) use typeface::INTER;
+
+/// The palette, for what stands beside figures.
+pub(crate) mod palette {
+    pub(crate) use super::scene::{BRICK, Colour, INK, MIST, PAPER, SAND, SEA};
+}
+
 #[cfg(test)]
 mod tests;
 

@@ -3,19 +3,19 @@
 use super::typeface::{LARGE, Typeface, capital_height, line_height};
 
 /// Red, green, blue.
-pub(super) type Colour = (u8, u8, u8);
+pub(crate) type Colour = (u8, u8, u8);
 
 /// Our palette: dark hues that differ in lightness, and two light fills.
-pub(super) const INK: Colour = (0x22, 0x27, 0x2B);
-pub(super) const PAPER: Colour = (0xFF, 0xFF, 0xFF);
-pub(super) const STONE: Colour = (0x7A, 0x82, 0x88);
-pub(super) const SEA: Colour = (0x1B, 0x58, 0x78);
-pub(super) const BRICK: Colour = (0xB0, 0x45, 0x1C);
-pub(super) const PLUM: Colour = (0x5E, 0x35, 0x70);
-pub(super) const MOSS: Colour = (0x4A, 0x76, 0x34);
-pub(super) const OCHRE: Colour = (0x93, 0x6A, 0x0C);
-pub(super) const MIST: Colour = (0xCC, 0xDB, 0xE3);
-pub(super) const SAND: Colour = (0xF1, 0xEE, 0xE8);
+pub(crate) const INK: Colour = (0x22, 0x27, 0x2B);
+pub(crate) const PAPER: Colour = (0xFF, 0xFF, 0xFF);
+pub(crate) const STONE: Colour = (0x7A, 0x82, 0x88);
+pub(crate) const SEA: Colour = (0x1B, 0x58, 0x78);
+pub(crate) const BRICK: Colour = (0xB0, 0x45, 0x1C);
+pub(crate) const PLUM: Colour = (0x5E, 0x35, 0x70);
+pub(crate) const MOSS: Colour = (0x4A, 0x76, 0x34);
+pub(crate) const OCHRE: Colour = (0x93, 0x6A, 0x0C);
+pub(crate) const MIST: Colour = (0xCC, 0xDB, 0xE3);
+pub(crate) const SAND: Colour = (0xF1, 0xEE, 0xE8);
 /// The deepest shades of a map, on which type can still be read: equally dark, so that grey does not part them.
 pub(super) const SKY: Colour = (0x7D, 0xA7, 0xBF);
 pub(super) const STRAW: Colour = (0xC8, 0x97, 0x4A);

@@ -18,7 +18,7 @@ pub(super) const SMALL: f64 = 7.0;
 pub(super) const LARGE: f64 = 8.0;
 /// Height of capitals as a share of the type size (1490 of 2048 units, the font's OS/2 table).
 pub(super) const CAPITAL_HEIGHT: f64 = 0.7275;
-pub(super) static INTER: &[u8] = include_bytes!("font/Inter-Regular.ttf");
+pub(crate) static INTER: &[u8] = include_bytes!("font/Inter-Regular.ttf");
 
 /// Distance between lines of type, in millimetres.
 pub(super) fn line_height(points: f64) -> f64 {

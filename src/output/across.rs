@@ -254,7 +254,7 @@ const ML: &str = "ml-few-site-years";
 const NEW_SITE_YEAR: &str = "new-site-year-interval";
 
 /// Codes of cautions that hold wherever such a result is given.
-pub(super) const GENERAL: [&str; 3] = [NOT_MEASURED, ML, NEW_SITE_YEAR];
+pub(crate) const GENERAL: [&str; 3] = [NOT_MEASURED, ML, NEW_SITE_YEAR];
 
 fn cautions(across: &Across) -> Vec<Warning> {
     let mut cautions = Vec::new();

@@ -23,7 +23,7 @@ pub(super) fn text(across: &[AcrossOf]) -> String {
 }
 
 /// *all N*, *topdress onto 30 lb/ac*.
-fn name(across: &AcrossOf) -> String {
+pub(crate) fn name(across: &AcrossOf) -> String {
     match across.early_n {
         None => "all N".to_owned(),
         Some(early) if early.low == early.high => {
@@ -140,7 +140,7 @@ fn table(across: &AcrossOf, decimals: usize) -> String {
     table.render(4)
 }
 
-fn known(of: &SiteYearOf, decimals: usize) -> String {
+pub(crate) fn known(of: &SiteYearOf, decimals: usize) -> String {
     let number = |value: f64| rate(value, decimals);
     match (of.optimum, of.at_least, of.at_most) {
         (Some(optimum), _, _) => number(optimum),
@@ -152,39 +152,43 @@ fn known(of: &SiteYearOf, decimals: usize) -> String {
     }
 }
 
-fn aside_text(aside: &AsideOf, unit: Option<&str>) -> String {
+pub(crate) fn aside_text(aside: &AsideOf, unit: Option<&str>) -> String {
     let group = if aside.group.is_empty() { String::new() } else { format!(", {}", group_text(&aside.group, unit)) };
     let from = if aside.from == "both" { "left out" } else { "not in the mean of the optima" };
     format!("{}{group}: {from}: {}.", aside.site_year, aside.reason)
 }
 
 fn notes(across: &[&AcrossOf]) -> String {
-    let mut notes = paragraph(
-        "  ",
+    note_words(across).iter().map(|note| paragraph("  ", note)).collect()
+}
+
+/// How the results are to be read, and what holds of all of them.
+pub(crate) fn note_words(across: &[&AcrossOf]) -> Vec<String> {
+    let mut notes = vec![
         "A site-year counts once, as the mean of its groups. Best common rate: the rate at which the mean net return of the site-years is \
-         highest, each by its fitted curve, whether or not its response is detected.",
-    );
+         highest, each by its fitted curve, whether or not its response is detected."
+            .to_owned(),
+    ];
     let any = |is: fn(&SiteYearOf) -> bool| across.iter().flat_map(|across| &across.site_years).any(is);
     if any(|of| matches!(of.optimum_is, "at-least" | "at-most" | "between" | "nothing")) {
-        notes += &paragraph(
-            "  ",
+        notes.push(
             "At least, at most: the optimum is not reached, not shown, or its interval is open; it enters the mean as being within those \
-             limits. Any: its plots allow every rate.",
+             limits. Any: its plots allow every rate."
+                .to_owned(),
         );
     }
     if across.iter().any(|across| across.common_rate.resamples > 0) {
-        notes += &paragraph("  ", "The interval of the common rate is from resampling whole site-years.");
+        notes.push("The interval of the common rate is from resampling whole site-years.".to_owned());
     }
     if across.iter().any(|across| past_tested_rates(across)) {
-        notes += &paragraph(
-            "  ",
-            "A limit above the tested rates is where a normal distribution of the optima puts it, not where plots were.",
+        notes.push(
+            "A limit above the tested rates is where a normal distribution of the optima puts it, not where plots were.".to_owned(),
         );
     }
     for code in GENERAL {
         let mut cautions = across.iter().flat_map(|across| &across.cautions);
         if let Some(caution) = cautions.find(|caution| caution.code == code) {
-            notes += &paragraph("  ", &format!("Caution: {}.", caution.text));
+            notes.push(format!("Caution: {}.", caution.text));
         }
     }
     notes

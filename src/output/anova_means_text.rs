@@ -72,23 +72,37 @@ fn listed(analysis: &AnalysisOf, effect: &MeansOf, letters: Letters) -> String {
         .numbers("SE")
         .words(interval_head(level))
         .words(if letters == Letters::Tukey { "Tukey" } else { "LSD" });
-    // The means of an interaction are told apart only where it is significant.
-    let told_apart = effect.factors.len() == 1 || is_significant(analysis, &effect.factors);
-    let marginal = |family: &&ComparisonsOf| family.factors == effect.factors && family.within.is_empty();
-    let family = analysis.comparisons.iter().find(marginal).filter(|_| told_apart);
     for mean in &effect.means {
-        let letters = family.and_then(|family| letters_of(family, &mean.levels, letters)).unwrap_or_default();
+        // The means of an interaction are told apart only where it is significant.
+        let letters = letters_of_mean(analysis, effect, mean, letters);
         let mut cells = mean.levels.clone();
         cells.extend([
             mean.n.to_string(),
             or_dash(mean.mean, |value| fixed(value, decimals)),
             or_dash(mean.standard_error, |error| fixed(error, decimals)),
             mean.interval.as_ref().map_or_else(String::new, |interval| interval_text(interval, decimals)),
-            letters.to_owned(),
+            letters,
         ]);
         table.row(cells);
     }
     table.render(2)
+}
+
+/// The letters of a mean: of marginal comparisons, in two factors of those at one level of the other; none where the effect is not
+/// significant.
+pub(crate) fn letters_of_mean(
+    analysis: &AnalysisOf,
+    effect: &MeansOf,
+    mean: &MeanOfLevels,
+    letters: Letters,
+) -> String {
+    if effect.factors.len() == 2 {
+        return cell_letters(analysis, effect, mean, letters);
+    }
+    let told_apart = effect.factors.len() == 1 || is_significant(analysis, &effect.factors);
+    let marginal = |family: &&ComparisonsOf| family.factors == effect.factors && family.within.is_empty();
+    let family = analysis.comparisons.iter().find(marginal).filter(|_| told_apart);
+    family.and_then(|family| letters_of(family, &mean.levels, letters)).unwrap_or_default().to_owned()
 }
 
 /// Whether all levels of a factor are numbers.
@@ -126,7 +140,7 @@ fn errors(analysis: &AnalysisOf, effect: &MeansOf) -> String {
     let known: Vec<&MeanOfLevels> = effect.means.iter().filter(|mean| mean.mean.is_some()).collect();
     let error = spread(known.iter().filter_map(|mean| mean.standard_error), |value| fixed(value, decimals));
     let plots = spread(known.iter().map(|mean| mean.n as f64), plain);
-    let words = [error.map(|error| format!("SE of a mean {error}")), plots.map(|n| format!("n = {n}"))];
+    let words = [error.map(|error| format!("SE of a mean {}", error.text)), plots.map(|n| format!("n = {}", n.text))];
     let words: Vec<String> = words.into_iter().flatten().collect();
     if words.is_empty() { String::new() } else { paragraph("  ", &format!("{}.", words.join("; "))) }
 }
@@ -225,12 +239,68 @@ fn digits(value: f64) -> String {
     significant(value, DIGITS)
 }
 
-/// *4.44*, or *4.1 to 4.9* where they differ by more than is written.
-fn spread(values: impl Iterator<Item = f64>, text: impl Fn(f64) -> String) -> Option<String> {
+/// *4.44*, or *4.1 to 4.9* where they differ by more than is written; the number behind a single one.
+fn spread(values: impl Iterator<Item = f64>, text: impl Fn(f64) -> String) -> Option<Told> {
     let (low, high) =
         values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(value), high.max(value)));
     let (low_text, high_text) = (text(low), text(high));
-    (low <= high).then(|| if low_text == high_text { low_text } else { format!("{low_text} to {high_text}") })
+    (low <= high).then(|| match low_text == high_text {
+        true => Told { text: low_text, value: Some(low) },
+        false => Told { text: format!("{low_text} to {high_text}"), value: None },
+    })
+}
+
+/// What a number is, or where several lie.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Told {
+    /// As it is written.
+    pub(crate) text: String,
+    /// The number behind it, where it is one.
+    pub(crate) value: Option<f64>,
+}
+
+impl Told {
+    fn words(text: &str) -> Self {
+        Self { text: text.to_owned(), value: None }
+    }
+}
+
+/// Differences of one kind: standard error, its degrees of freedom, and the least ones that are significant by protected LSD and by Tukey.
+#[derive(Clone, Debug)]
+pub(crate) struct Differences {
+    /// What is compared: *N rate at the same variety*.
+    pub(crate) of: String,
+    pub(crate) sed: Told,
+    pub(crate) df: Told,
+    pub(crate) lsd: Told,
+    pub(crate) hsd: Told,
+}
+
+/// The differences of every kind that an analysis compares.
+pub(crate) fn differences_of(analysis: &AnalysisOf) -> Vec<Differences> {
+    let of_kind = |kind: &Kind<'_>| {
+        let sed = spread(kind.pairs().filter_map(|pair| pair.standard_error), digits);
+        let df = spread(kind.pairs().filter_map(|pair| pair.df), df_text);
+        let least = |procedure: &str| {
+            let found: Vec<Option<f64>> =
+                kind.procedures(procedure).map(|found| found.least_significant_difference).collect();
+            match found.iter().all(Option::is_some) {
+                true if found.is_empty() => Told::default(),
+                true => spread(found.into_iter().flatten(), digits).unwrap_or_default(),
+                // On less than one degree of freedom there is none.
+                false if kind.pairs().all(|pair| pair.df.is_none_or(|df| df < 1.0)) => Told::words(NONE),
+                false => Told::words("by pair"),
+            }
+        };
+        Differences {
+            of: kind.name(),
+            sed: sed.unwrap_or_else(|| Told::words(NONE)),
+            df: df.unwrap_or_else(|| Told::words(NONE)),
+            lsd: least("protected-lsd"),
+            hsd: least("tukey"),
+        }
+    };
+    kinds(analysis).iter().map(of_kind).collect()
 }
 
 /// Standard errors of differences, with the least differences that are significant.
@@ -242,27 +312,8 @@ fn differences(analysis: &AnalysisOf) -> String {
         .numbers("df")
         .numbers(format!("LSD ({alpha})"))
         .numbers(format!("Tukey's HSD ({alpha})"));
-    for kind in kinds(analysis) {
-        let sed = spread(kind.pairs().filter_map(|pair| pair.standard_error), digits);
-        let df = spread(kind.pairs().filter_map(|pair| pair.df), df_text);
-        let least = |procedure: &str| {
-            let found: Vec<Option<f64>> =
-                kind.procedures(procedure).map(|found| found.least_significant_difference).collect();
-            match found.iter().all(Option::is_some) {
-                true if found.is_empty() => String::new(),
-                true => spread(found.into_iter().flatten(), digits).unwrap_or_default(),
-                // On less than one degree of freedom there is none.
-                false if kind.pairs().all(|pair| pair.df.is_none_or(|df| df < 1.0)) => "–".to_owned(),
-                false => "by pair".to_owned(),
-            }
-        };
-        table.row(vec![
-            kind.name(),
-            sed.unwrap_or_else(|| NONE.to_owned()),
-            df.unwrap_or_else(|| NONE.to_owned()),
-            least("protected-lsd"),
-            least("tukey"),
-        ]);
+    for Differences { of, sed, df, lsd, hsd } in differences_of(analysis) {
+        table.row(vec![of, sed.text, df.text, lsd.text, hsd.text]);
     }
     table.render(2)
 }

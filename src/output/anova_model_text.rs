@@ -87,7 +87,7 @@ pub(super) fn error_variances(analysis: &AnalysisOf) -> String {
     table.render(2) + &paragraph("  ", &homogeneity(found, 1.0 - analysis.level))
 }
 
-fn homogeneity(found: &ErrorVariancesOf, alpha: f64) -> String {
+pub(crate) fn homogeneity(found: &ErrorVariancesOf, alpha: f64) -> String {
     let test = found.bartlett.and_then(|test| Some((test.chi_squared?, test.df?, test.p?)));
     let ratio = found.ratio.map_or_else(String::new, |ratio| format!("; largest ÷ smallest {}", significant(ratio, 3)));
     let test = match test {
@@ -132,7 +132,11 @@ pub(super) fn predictions(analysis: &AnalysisOf) -> String {
 
 /// What the residuals show.
 pub(super) fn assumptions(analysis: &AnalysisOf) -> String {
-    let Some(found) = &analysis.assumptions else { return String::new() };
+    analysis.assumptions.as_ref().map_or_else(String::new, |found| paragraph("  ", &assumptions_words(found)))
+}
+
+/// *Residuals: normality W = 0.978, p = 0.4; …*: what they show, what of it is notable, and which plots lie far out.
+pub(crate) fn assumptions_words(found: &AssumptionsOf) -> String {
     let tests = [
         found.normality.map(|test| format!("normality W = {}, {}", fixed(test.w, 3), p_value(test.p))),
         found.spread.map(|test| format!("equal spread in all treatments {}", p_value(test.p))),
@@ -141,7 +145,7 @@ pub(super) fn assumptions(analysis: &AnalysisOf) -> String {
     let tests: Vec<String> = tests.into_iter().flatten().collect();
     let tests = if tests.is_empty() { "nothing can be tested".to_owned() } else { tests.join("; ") };
     let notable: String = notable(found).iter().map(|sentence| format!(" {sentence}")).collect();
-    paragraph("  ", &format!("Residuals: {tests}.{notable}{}", outliers(found)))
+    format!("Residuals: {tests}.{notable}{}", outliers(found))
 }
 
 fn neighbours(r: f64) -> String {
@@ -150,7 +154,7 @@ fn neighbours(r: f64) -> String {
     if r < 0.0 { text + " (within small blocks chance puts it below 0)" } else { text }
 }
 
-fn notable(found: &AssumptionsOf) -> Vec<&'static str> {
+pub(crate) fn notable(found: &AssumptionsOf) -> Vec<&'static str> {
     let alike = |r: f64| r * (found.residuals.len() as f64).sqrt() > NOTABLE_ERRORS;
     let sentences = [
         found

@@ -15,11 +15,11 @@ const NAMED: usize = 4;
 /// The key that says what site-years of a programme are analysed for.
 const TOGETHER: &str = "together";
 /// The row whose mean square says nothing.
-const TOTAL: &str = "total";
+pub(crate) const TOTAL: &str = "total";
 /// How far the parts of a source stand in from it.
 const PART_INDENT: &str = "  ";
 /// What a number is over so that two significant digits of that are three of the number.
-pub(super) const THREE_DIGITS: f64 = 10.0;
+pub(crate) const THREE_DIGITS: f64 = 10.0;
 /// The same for four.
 const FOUR_DIGITS: f64 = 100.0;
 /// Mean squares from here on need no decimals.
@@ -41,7 +41,7 @@ fn not_analysed(anova: &Anova) -> String {
 }
 
 /// *Trial osier-bend-2025*, *5 site-years together*.
-pub(super) fn heading(
+pub(crate) fn heading(
     group: &serde_json::Map<String, serde_json::Value>,
     site_years: &[String],
     rate_unit: Option<&str>,
@@ -78,7 +78,7 @@ fn section(analysis: &AnalysisOf, anova: &Anova) -> String {
     section
 }
 
-fn design(analysis: &AnalysisOf) -> String {
+pub(crate) fn design(analysis: &AnalysisOf) -> String {
     let balance = if analysis.balanced { "balanced" } else { "unbalanced" };
     let blocks = if analysis.blocks > 0 { format!(" in {}", count(analysis.blocks, "block")) } else { String::new() };
     let plots = count(analysis.n, "plot");
@@ -108,7 +108,7 @@ fn reasons(analysis: &AnalysisOf) -> String {
     by_reason.into_iter().map(named).collect::<Vec<_>>().join("; ")
 }
 
-fn method(analysis: &AnalysisOf) -> String {
+pub(crate) fn method(analysis: &AnalysisOf) -> String {
     let made = match analysis.method {
         "classical" if analysis.strata.len() > 1 => "Classical analysis of variance, each effect on its own error",
         "classical" => "Classical analysis of variance",
@@ -171,7 +171,7 @@ fn table_of(analysis: &AnalysisOf, rows: &[SourceOf]) -> String {
 }
 
 /// Decimals that show the smallest error mean square with three digits, and below a thousand at least one of them.
-fn square_decimals(rows: &[SourceOf]) -> usize {
+pub(crate) fn square_decimals(rows: &[SourceOf]) -> usize {
     let smallest = |errors_only: bool| {
         let rows = rows.iter().filter(|row| !errors_only || row.f.is_none() && row.source.starts_with("error"));
         rows.filter_map(|row| row.ms).filter(|ms| *ms > 0.0).fold(f64::INFINITY, f64::min)
@@ -181,13 +181,13 @@ fn square_decimals(rows: &[SourceOf]) -> usize {
 }
 
 /// Degrees of freedom: whole, or with one decimal.
-pub(super) fn df_text(df: f64) -> String {
+pub(crate) fn df_text(df: f64) -> String {
     let text = fixed(df, 1);
     text.strip_suffix(".0").map_or_else(|| text.clone(), str::to_owned)
 }
 
 /// p in a column of them: *0.012*, *< 0.001*.
-pub(super) fn p_cell(p: f64) -> String {
+pub(crate) fn p_cell(p: f64) -> String {
     p_value(p).trim_start_matches("p ").trim_start_matches("= ").to_owned()
 }
 
@@ -202,7 +202,7 @@ fn mean_and_cvs(analysis: &AnalysisOf) -> String {
 }
 
 /// *23.6 % of main plots within blocks (on the basis of single plots; 11.8 % of their means)*.
-fn cv(stratum: &StratumOf) -> Option<String> {
+pub(crate) fn cv(stratum: &StratumOf) -> Option<String> {
     let cv = stratum.cv_percent?;
     let means = match (stratum.plots_in_unit, stratum.cv_of_units_percent) {
         (Some(plots), Some(of_units)) if plots > 1 => {
@@ -215,7 +215,7 @@ fn cv(stratum: &StratumOf) -> Option<String> {
 }
 
 /// Decimals of yields: as the smallest standard error of a mean wants them, or four significant digits.
-pub(super) fn yield_decimals(analysis: &AnalysisOf) -> usize {
+pub(crate) fn yield_decimals(analysis: &AnalysisOf) -> usize {
     let means = || analysis.means.iter().flat_map(|effect| &effect.means);
     let smallest = means().filter_map(|mean| mean.standard_error).fold(f64::INFINITY, f64::min);
     let largest = means().filter_map(|mean| mean.mean).chain(analysis.grand_mean).map(f64::abs).fold(0.0, f64::max);

@@ -14,9 +14,14 @@ const ERROR_DECIMALS: usize = 1;
 
 /// How reliable the index is.
 pub(super) fn reliability(found: &ReliabilityOf) -> String {
+    paragraph("  ", &reliability_words(found))
+}
+
+/// The same, not broken into lines.
+pub(crate) fn reliability_words(found: &ReliabilityOf) -> String {
     let Some(between_plots) = found.between_plots else {
         let reason = found.reason.as_deref().unwrap_or("there are no readings");
-        return paragraph("  ", &format!("Reliability of the index: not known, {reason}."));
+        return format!("Reliability of the index: not known, {reason}.");
     };
     let mut text = format!(
         "Reliability of the index: plots of a treatment differ by {} (SD, {} df), so that the mean of {} plots",
@@ -45,7 +50,7 @@ pub(super) fn reliability(found: &ReliabilityOf) -> String {
             fixed(flattened, 1),
         );
     }
-    paragraph("  ", &text)
+    text
 }
 
 /// By how many per cent the slope of a line is too flat.
@@ -69,6 +74,23 @@ fn with_interval(found: &Interval, decimals: usize) -> String {
 
 /// What the index tells of whether N is needed.
 pub(super) fn critical_index(found: &CriticalIndexOf, rate_unit: &str) -> String {
+    let words = paragraph("  ", &critical_index_words(found, rate_unit));
+    let (Some(own), Some(held_out)) = (&found.own, &found.held_out) else { return words };
+    let mut table = TextTable::new()
+        .words("N below it, none above")
+        .numbers("needed,\ngiven")
+        .numbers("needed,\nnot given")
+        .numbers("not needed,\ngiven")
+        .numbers("not needed,\nnot given")
+        .numbers("right,\nof all")
+        .numbers("mean of\nboth kinds");
+    table.row(confusion("the treatments it was set on", own));
+    table.row(confusion("site-years by the others", held_out));
+    format!("{words}\n{}", table.render(2))
+}
+
+/// The same in a paragraph, without the table of right and wrong calls.
+pub(crate) fn critical_index_words(found: &CriticalIndexOf, rate_unit: &str) -> String {
     let needed = if found.threshold == 0.0 {
         "any N".to_owned()
     } else {
@@ -76,10 +98,7 @@ pub(super) fn critical_index(found: &CriticalIndexOf, rate_unit: &str) -> String
     };
     let Some(area) = &found.area else {
         let reason = found.reason.as_deref().unwrap_or("there are no points");
-        return paragraph(
-            "  ",
-            &format!("Critical index (below it {needed} is needed): none. {}.", capitalised(reason)),
-        );
+        return format!("Critical index (below it {needed} is needed): none. {}.", capitalised(reason));
     };
     let mut text = format!(
         "Critical index, below which {needed} is needed: {} need it, {} {} not",
@@ -97,22 +116,11 @@ pub(super) fn critical_index(found: &CriticalIndexOf, rate_unit: &str) -> String
         ". Of one that needs it and one that does not, the former has the lower index with a chance of {}; 0.5 would be a coin.",
         with_interval(area, SHARE_DECIMALS),
     );
-    let (Some(critical), Some(own), Some(held_out)) = (&found.critical_index, &found.own, &found.held_out) else {
+    let Some(critical) = &found.critical_index else {
         let reason = found.reason.as_deref().unwrap_or("the index does not part them");
-        return paragraph("  ", &format!("{text} No critical index: {reason}."));
+        return format!("{text} No critical index: {reason}.");
     };
-    text += &format!(" It is best set at {}.", with_interval(critical, INDEX_DECIMALS));
-    let mut table = TextTable::new()
-        .words("N below it, none above")
-        .numbers("needed,\ngiven")
-        .numbers("needed,\nnot given")
-        .numbers("not needed,\ngiven")
-        .numbers("not needed,\nnot given")
-        .numbers("right,\nof all")
-        .numbers("mean of\nboth kinds");
-    table.row(confusion("the treatments it was set on", own));
-    table.row(confusion("site-years by the others", held_out));
-    format!("{}\n{}", paragraph("  ", &text), table.render(2))
+    format!("{text} It is best set at {}.", with_interval(critical, INDEX_DECIMALS))
 }
 
 fn confusion(name: &str, counts: &ConfusionOf) -> Vec<String> {
@@ -182,11 +190,11 @@ pub(super) fn features(found: &FeaturesOf, rate_unit: &str) -> String {
     text + &paragraph("  ", &verdict)
 }
 
-fn names(features: &[String]) -> String {
+pub(crate) fn names(features: &[String]) -> String {
     if features.is_empty() { "none: one need for all".to_owned() } else { features.join(" + ") }
 }
 
-fn formula(set: &FeatureSetOf) -> String {
+pub(crate) fn formula(set: &FeatureSetOf) -> String {
     let mut formula = set.intercept.map_or_else(|| NONE.to_owned(), |intercept| significant(intercept, 3));
     for coefficient in &set.coefficients {
         let sign = if coefficient.value < 0.0 { "-" } else { "+" };

@@ -12,7 +12,7 @@ use super::numbers::{count, fixed, or_dash, plain, price_ratio, significant};
 use crate::calibration::shortfall::Power;
 
 /// Decimals of an index, as in a rate table.
-const INDEX_DECIMALS: usize = 3;
+pub(crate) const INDEX_DECIMALS: usize = 3;
 /// Decimals of needs and of errors: rates are rounded to whole units or coarser.
 const NEED_DECIMALS: usize = 0;
 const ERROR_DECIMALS: usize = 1;
@@ -106,19 +106,19 @@ fn points(calibrations: &Calibrations, base: &CalibrationAt) -> String {
 }
 
 /// Whether the whole interval comes from beyond the tested rates.
-fn is_past(point: &Point) -> bool {
+pub(crate) fn is_past(point: &Point) -> bool {
     point.bound == "at-least" && point.low > Some(point.need)
 }
 
 /// The interval of a need; one that lies past the tested rates altogether is extrapolated, and is not printed as numbers.
-fn limits(point: &Point) -> String {
+pub(crate) fn limits(point: &Point) -> String {
     if is_past(point) {
         return format!("past {}", fixed(point.need, NEED_DECIMALS));
     }
     piece_text(point.low, point.high, NEED_DECIMALS)
 }
 
-fn need(point: &Point) -> String {
+pub(crate) fn need(point: &Point) -> String {
     let number = |value: f64| fixed(value, NEED_DECIMALS);
     match (point.bound, point.optimum_status) {
         // Its interval and the note beside it say what is known.
@@ -221,7 +221,7 @@ fn is_spline(relation: &RelationOf) -> bool {
 }
 
 /// The need as a formula of the index, or of s = 1 − index.
-fn formula(relation: &RelationOf, price_ratio: f64) -> String {
+pub(crate) fn formula(relation: &RelationOf, price_ratio: f64) -> String {
     let of = |name: &str| relation.coefficients.get(name).copied();
     let term = |name: &str, factor: &str| {
         of(name).map_or_else(String::new, |value| {

@@ -10,10 +10,10 @@ use crate::trial::NeedFrom;
 /// Decimals of rates and of their errors: rates are rounded to whole units or coarser.
 const RATE_DECIMALS: usize = 0;
 /// Decimals of money an area and of yields.
-pub(super) const RETURN_DECIMALS: usize = 2;
+pub(crate) const RETURN_DECIMALS: usize = 2;
 
 /// A rule in words.
-pub(super) fn rule_words(rule: &str) -> &str {
+pub(crate) fn rule_words(rule: &str) -> &str {
     match Rule::ALL.into_iter().find(|known| known.name() == rule) {
         Some(Rule::Sensor) => "sensor",
         Some(Rule::GivenEarly) => "best rate given early N",
@@ -26,7 +26,7 @@ pub(super) fn rule_words(rule: &str) -> &str {
 }
 
 /// The verdict in a sentence.
-pub(super) fn verdict(verdict: &VerdictOf, return_unit: &str) -> String {
+pub(crate) fn verdict(verdict: &VerdictOf, return_unit: &str) -> String {
     let gain = verdict.gain.estimate.unwrap_or(0.0);
     let size = quantity(&fixed(gain.abs(), RETURN_DECIMALS), Some(return_unit));
     let compared = format!(
@@ -51,7 +51,7 @@ pub(super) fn verdict(verdict: &VerdictOf, return_unit: &str) -> String {
 }
 
 /// A verdict's word in a clause.
-pub(super) fn verdict_words(word: &str) -> String {
+pub(crate) fn verdict_words(word: &str) -> String {
     if word == Word::CannotTellYet.name() {
         "Cannot tell yet whether the sensor pays".to_owned()
     } else {
@@ -103,7 +103,7 @@ fn over_all(calibrations: &Calibrations, of: &TableCalibration, own: &Validation
 }
 
 /// What a rule forgoes, as a bound where it is one.
-pub(super) fn forgone(rule: &PerformanceOf) -> String {
+pub(crate) fn forgone(rule: &PerformanceOf) -> String {
     let bound = if rule.lower_bounds > 0 && rule.rule != Rule::Hindsight.name() { "≥ " } else { "" };
     format!("{bound}{}", fixed(rule.forgone, RETURN_DECIMALS))
 }

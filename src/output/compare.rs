@@ -141,7 +141,7 @@ impl PartsOf {
     }
 
     /// Move, then its parts.
-    pub(super) fn values(self) -> [Option<f64>; 6] {
+    pub(crate) fn values(self) -> [Option<f64>; 6] {
         [self.moved, self.from_prices, self.from_site_years, self.from_settings, self.from_program, self.together]
     }
 }

@@ -85,7 +85,7 @@ fn reasons(group: &CurveGroup) -> String {
     each.collect::<Vec<_>>().join("; ")
 }
 
-fn response(group: &CurveGroup) -> String {
+pub(crate) fn response(group: &CurveGroup) -> String {
     let verdict = match group.response {
         Some("detected") => "Response to N: detected",
         Some("negligible") => "Response to N: not shown, and no gain that the plots allow would pay for the N",
@@ -123,13 +123,13 @@ fn analysis(group: &CurveGroup) -> String {
 }
 
 /// Decimals of yields in a group: as its standard errors want them, or four significant digits.
-pub(super) fn yield_decimals(group: &CurveGroup) -> usize {
+pub(crate) fn yield_decimals(group: &CurveGroup) -> usize {
     let smallest = group.means.iter().filter_map(|mean| mean.standard_error).fold(f64::INFINITY, f64::min);
     let largest = group.means.iter().map(|mean| mean.mean.abs()).fold(0.0, f64::max);
     decimals_of_error(smallest).or_else(|| decimals_of_error(largest / 100.0)).unwrap_or(1)
 }
 
-pub(super) fn highest_rate(group: &CurveGroup) -> f64 {
+pub(crate) fn highest_rate(group: &CurveGroup) -> f64 {
     group.means.last().map_or(0.0, |mean| mean.rate)
 }
 
@@ -177,7 +177,7 @@ fn families(group: &CurveGroup) -> String {
 }
 
 /// The join, or the bound that the data set it.
-fn join(group: &CurveGroup, curve: &FamilyCurve) -> String {
+pub(crate) fn join(group: &CurveGroup, curve: &FamilyCurve) -> String {
     let rates = decimals_of_rates(highest_rate(group));
     match curve.reach.filter(|_| curve.join.is_some()) {
         None => String::new(),
@@ -255,7 +255,7 @@ fn with_excluded(group: &CurveGroup) -> String {
     paragraph("  ", &format!("{put_in}: {response}{p}{chosen}{optimum}."))
 }
 
-pub(super) fn criterion(by: &str) -> &str {
+pub(crate) fn criterion(by: &str) -> &str {
     match by {
         "aicc" => "AICc",
         "bic" => "BIC, as AICc is not defined for so few observations",
@@ -264,7 +264,7 @@ pub(super) fn criterion(by: &str) -> &str {
 }
 
 /// With a capital letter at the beginning.
-pub(super) fn capitalised(text: &str) -> String {
+pub(crate) fn capitalised(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
 }

@@ -229,7 +229,7 @@ fn uncertain_prices(optima: &Optima, first: &OptimumGroup, factors: &[String]) -
 }
 
 /// A share of draws to a whole per cent, and nothing where there are none.
-fn some_percent(share: f64) -> String {
+pub(crate) fn some_percent(share: f64) -> String {
     match share {
         0.0 => String::new(),
         below if below < 0.005 => "< 1 %".to_owned(),
@@ -269,7 +269,7 @@ fn with_quality(optima: &Optima, first: &OptimumGroup, factors: &[String]) -> St
 }
 
 /// *22*, or *20; 2 without protein*.
-fn plots(valued: &WithQuality) -> String {
+pub(crate) fn plots(valued: &WithQuality) -> String {
     let missing = [(valued.without_protein, "protein"), (valued.without_lodging, "lodging score")];
     let missing = missing.into_iter().filter(|(plots, _)| *plots > 0);
     let left_out: Vec<String> =

@@ -7,7 +7,7 @@ use super::numbers::{fixed, significant};
 const DIGITS: i32 = 4;
 
 /// *40.3 + 0.6027 N − 0.002513 N², then 76.5*: the plateau last. `decimals` are those of yields.
-pub(super) fn equation(coefficients: &Coefficients, decimals: usize) -> String {
+pub(crate) fn equation(coefficients: &Coefficients, decimals: usize) -> String {
     let Some(intercept) = coefficients.intercept else { return String::new() };
     let of_yield = |value: f64| fixed(value, decimals);
     let mut text = of_yield(intercept).replace('-', "−");

@@ -130,7 +130,12 @@ pub fn write_file(file: &Path, bytes: &[u8]) -> Result<(), WriteError> {
 /// [`WriteError`]; the files before the one that failed are written.
 pub fn write_into(folder: &Path, files: &[OutputFile]) -> Result<(), WriteError> {
     fs::create_dir_all(folder).map_err(WriteError::of(folder))?;
-    files.iter().try_for_each(|file| write_file(&folder.join(&file.path), &file.bytes))
+    files.iter().try_for_each(|file| {
+        let path = folder.join(&file.path);
+        let within = parent(&path);
+        fs::create_dir_all(&within).map_err(WriteError::of(&within))?;
+        write_file(&path, &file.bytes)
+    })
 }
 
 /// Writes a season's folder whole: built beside its place, then moved there. An earlier season is replaced; a folder that holds anything

@@ -30,7 +30,7 @@ pub(super) fn group_object(key: &GroupKey) -> Map<String, Value> {
 }
 
 /// A level in words, on one line.
-pub(super) fn level_text(level: &Value) -> String {
+pub(crate) fn level_text(level: &Value) -> String {
     match level {
         Value::String(text) => text.replace(char::is_control, " "),
         Value::Number(number) => number.as_f64().map_or_else(|| number.to_string(), plain),
@@ -39,12 +39,12 @@ pub(super) fn level_text(level: &Value) -> String {
 }
 
 /// A factor in words.
-pub(super) fn factor_text(factor: &str) -> &str {
+pub(crate) fn factor_text(factor: &str) -> &str {
     if factor == "early_n" { "early N" } else { factor }
 }
 
 /// A group in words: *trial osier-bend-2025, variety Pale Heron, early N 30 lb/ac*.
-pub(super) fn group_text(group: &Map<String, Value>, rate_unit: Option<&str>) -> String {
+pub(crate) fn group_text(group: &Map<String, Value>, rate_unit: Option<&str>) -> String {
     if group.is_empty() {
         return "all plots".to_owned();
     }
@@ -57,7 +57,7 @@ pub(super) fn group_text(group: &Map<String, Value>, rate_unit: Option<&str>) ->
 }
 
 /// Every factor that tells some of the groups apart, in order of first appearance.
-pub(super) fn factors<'a>(groups: impl Iterator<Item = &'a Map<String, Value>>) -> Vec<String> {
+pub(crate) fn factors<'a>(groups: impl Iterator<Item = &'a Map<String, Value>>) -> Vec<String> {
     let mut found: Vec<String> = Vec::new();
     for factor in groups.flat_map(Map::keys) {
         if !found.contains(factor) {

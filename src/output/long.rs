@@ -38,7 +38,7 @@ pub(super) fn text(value: Option<&str>) -> Cell {
 }
 
 /// A table as CSV.
-pub(super) fn csv(table: &Table) -> String {
+pub(crate) fn csv(table: &Table) -> String {
     let mut writer = csv::WriterBuilder::new().flexible(true).from_writer(Vec::new());
     // Writing to memory does not fail.
     let _ = writer.write_record(&table.columns);

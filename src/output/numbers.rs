@@ -12,13 +12,13 @@ const LONGEST_TYPED: usize = 7;
 const MOST_DECIMALS: i32 = 9;
 
 /// Decimals that show a standard error with two significant digits; `None` where it is not a positive number.
-pub(super) fn decimals_of_error(standard_error: f64) -> Option<usize> {
+pub(crate) fn decimals_of_error(standard_error: f64) -> Option<usize> {
     (standard_error.is_finite() && standard_error > 0.0)
         .then(|| decimals(ERROR_DIGITS - 1 - standard_error.log10().floor() as i32))
 }
 
 /// Decimals of rates in a trial whose highest tested rate is `highest`.
-pub(super) fn decimals_of_rates(highest: f64) -> usize {
+pub(crate) fn decimals_of_rates(highest: f64) -> usize {
     if highest.is_finite() && highest > 0.0 { decimals(-(highest / RATE_STEPS).log10().floor() as i32) } else { 0 }
 }
 
@@ -27,7 +27,7 @@ fn decimals(wanted: i32) -> usize {
 }
 
 /// With a fixed number of decimals, and no minus before a zero.
-pub(super) fn fixed(value: f64, decimals: usize) -> String {
+pub(crate) fn fixed(value: f64, decimals: usize) -> String {
     if value.abs() >= LARGEST_WRITTEN_OUT {
         return format!("{value:.3e}");
     }
@@ -39,18 +39,18 @@ pub(super) fn fixed(value: f64, decimals: usize) -> String {
 }
 
 /// A rate with a fixed number of decimals; exactly zero is `0`.
-pub(super) fn rate(value: f64, decimals: usize) -> String {
+pub(crate) fn rate(value: f64, decimals: usize) -> String {
     if value == 0.0 { "0".to_owned() } else { fixed(value, decimals) }
 }
 
 /// A price ratio: as typed where that is short, else with four significant digits.
-pub(super) fn price_ratio(value: f64) -> String {
+pub(crate) fn price_ratio(value: f64) -> String {
     let typed = value.to_string();
     if typed.len() <= LONGEST_TYPED { typed } else { significant(value, 4) }
 }
 
 /// With a number of significant digits.
-pub(super) fn significant(value: f64, digits: i32) -> String {
+pub(crate) fn significant(value: f64, digits: i32) -> String {
     if value == 0.0 || !value.is_finite() {
         return fixed(value, 0);
     }
@@ -62,7 +62,7 @@ pub(super) fn significant(value: f64, digits: i32) -> String {
 }
 
 /// As typed where that is short; a number that was converted from another unit with two decimals.
-pub(super) fn plain(value: f64) -> String {
+pub(crate) fn plain(value: f64) -> String {
     let typed = value.to_string();
     if typed.len() <= LONGEST_TYPED {
         typed
@@ -72,7 +72,7 @@ pub(super) fn plain(value: f64) -> String {
 }
 
 /// `p = 0.012`, `p < 0.001`.
-pub(super) fn p_value(p: f64) -> String {
+pub(crate) fn p_value(p: f64) -> String {
     if p < 0.001 {
         "p < 0.001".to_owned()
     } else if p > 0.999 {
@@ -83,20 +83,20 @@ pub(super) fn p_value(p: f64) -> String {
 }
 
 /// A level as a whole percentage where it is one: `95 %`.
-pub(super) fn percent(level: f64) -> String {
+pub(crate) fn percent(level: f64) -> String {
     format!("{} %", plain((level * 1e6).round() / 1e4))
 }
 
 /// What stands for a value that is not there.
-pub(super) const NONE: &str = "–";
+pub(crate) const NONE: &str = "–";
 
 /// The text of a value, or a dash.
-pub(super) fn or_dash(value: Option<f64>, text: impl Fn(f64) -> String) -> String {
+pub(crate) fn or_dash(value: Option<f64>, text: impl Fn(f64) -> String) -> String {
     value.map_or_else(|| NONE.to_owned(), text)
 }
 
 /// *1 plot*, *3 plots*.
-pub(super) fn count(number: usize, noun: &str) -> String {
+pub(crate) fn count(number: usize, noun: &str) -> String {
     format!("{number} {noun}{}", if number == 1 { "" } else { "s" })
 }
 

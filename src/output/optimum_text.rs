@@ -74,17 +74,17 @@ pub(super) fn add_row(
     table.row(levels(&group.group, &own).into_iter().chain(cells).collect());
 }
 
-pub(super) fn decimals(group: &OptimumGroup) -> usize {
+pub(crate) fn decimals(group: &OptimumGroup) -> usize {
     decimals_of_rates(group.highest_tested_rate.unwrap_or(0.0))
 }
 
 /// The optimum, or the bound that stands for it.
-pub(super) fn rate_text(optimum: &OptimumOf, decimals: usize) -> String {
+pub(crate) fn rate_text(optimum: &OptimumOf, decimals: usize) -> String {
     status_text(optimum.rate, optimum.status, decimals)
 }
 
 /// A rate as what it is, or the bound that stands for it.
-pub(super) fn status_text(found: Option<f64>, status: OptimumStatus, decimals: usize) -> String {
+pub(crate) fn status_text(found: Option<f64>, status: OptimumStatus, decimals: usize) -> String {
     match status {
         OptimumStatus::Interior | OptimumStatus::AtZero => or_dash(found, |found| rate(found, decimals)),
         OptimumStatus::AtHighestTestedRate => format!("at least {}", or_dash(found, plain)),
@@ -95,7 +95,7 @@ pub(super) fn status_text(found: Option<f64>, status: OptimumStatus, decimals: u
 }
 
 /// The optimum that stands for a group.
-pub(super) fn chosen_text(response: Option<&str>, optimum: &OptimumOf, decimals: usize) -> String {
+pub(crate) fn chosen_text(response: Option<&str>, optimum: &OptimumOf, decimals: usize) -> String {
     match response {
         Some("negligible") => "does not pay".to_owned(),
         _ => rate_text(optimum, decimals),
@@ -103,7 +103,7 @@ pub(super) fn chosen_text(response: Option<&str>, optimum: &OptimumOf, decimals:
 }
 
 /// Whether the whole interval lies beyond the tested rates.
-fn is_past(optimum: &OptimumOf) -> bool {
+pub(crate) fn is_past(optimum: &OptimumOf) -> bool {
     optimum.status == OptimumStatus::AtHighestTestedRate && optimum.low > optimum.rate
 }
 
@@ -114,7 +114,7 @@ fn printed(optima: &Optima) -> impl Iterator<Item = &OptimumOf> {
     optima.groups.iter().map(|group| &group.optimum).chain(families)
 }
 
-pub(super) fn limits(optimum: &OptimumOf, decimals: usize) -> String {
+pub(crate) fn limits(optimum: &OptimumOf, decimals: usize) -> String {
     if optimum.status == OptimumStatus::NotEstimable {
         return String::new();
     }

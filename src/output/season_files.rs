@@ -6,20 +6,16 @@ use serde::Serialize;
 use serde_json::{Map, Value};
 
 use super::across::table as site_years_table;
-use super::anova::Anova;
 use super::calibrate::{Calibrations, PerformanceOf};
-use super::curves::Curves;
 use super::envelope::{Provenance, Report, json};
 use super::findings::Findings;
 use super::folder::{OutputFile, PROVENANCE, SEASON, digest};
 use super::long::{Long, csv, number, text};
 use super::optimum::{Optima, Prices};
-use super::sense::Sense;
+use super::season_reports::SeasonReports;
 use super::summary::Summary;
 use super::workbook::{Sheet, about_season, workbook};
-use super::yields::Yields;
 use crate::experiment::FittedGroup;
-use crate::experiment::anova::Analysed;
 use crate::files::export::{ExportError, Table};
 use crate::rate_table::RateTable;
 use crate::season::Season;
@@ -51,33 +47,22 @@ pub(super) fn optima<'a>(season: &Season, groups: impl IntoIterator<Item = &'a F
     Some(Optima::of(groups, &prices).with_quality(with_quality, &prices))
 }
 
-/// Every file of a season's folder but the figures and `provenance.json`, which lists the files. `analysed` are the season's analyses
-/// of variance.
-///
-/// # PerformanceOf
-/// A table that is too large for a sheet of `report/tables.xlsx`.
-pub fn season_files(season: &Season, analysed: &[Analysed]) -> Result<Vec<OutputFile>, ExportError> {
+/// Every file of a season's folder but the figures, the report and `provenance.json`, which lists the files.
+#[must_use]
+pub fn season_files(season: &Season, reports: &SeasonReports) -> Vec<OutputFile> {
     let provenance = provenance_of(season);
-    let groups = || season.trials.iter().flat_map(|trial| &trial.groups);
-    let calibrations = Calibrations::of(season, &season.tables);
-    let base = season.price_ratio.as_ref().map(|ratio| ratio.value);
-    let curves = Curves::of(groups(), season.programme.decisions.level, base);
-    let yields = Yields::of(&season.programme, season.trials.iter().map(|trial| &trial.harvest));
-    let sense = Sense::of(&season.programme, &season.trials, None);
-    let optima = optima(season, groups()).unwrap_or(Optima { groups: Vec::new(), across: Vec::new() });
-    let optima = optima.with_across(&season.across());
-    let anova = Anova::of(analysed, season.programme.decisions.level);
+    let SeasonReports { yields, anova, curves, optima, sense, calibrations } = reports;
     let mut files = vec![
-        OutputFile::text("summary.txt", Summary::of(season, analysed).text()),
+        OutputFile::text("summary.txt", Summary::of(season, reports).text()),
         OutputFile::text("findings.csv", Findings::of(&season.warnings).csv()),
         OutputFile::text("data/yields.csv", yields.csv()),
         OutputFile::text("data/anova.csv", anova.csv()),
-        OutputFile::text("data/curves.json", json(&curves, &provenance)),
-        OutputFile::text("data/optimum.json", json(&optima, &provenance)),
+        OutputFile::text("data/curves.json", json(curves, &provenance)),
+        OutputFile::text("data/optimum.json", json(optima, &provenance)),
         OutputFile::text("data/site_years.csv", csv(&site_years_table(&optima.across))),
         OutputFile::text("data/index.csv", sense.csv()),
         OutputFile::text("data/need.csv", csv(&calibrations.points())),
-        OutputFile::text("data/validation.json", json(&calibrations, &provenance)),
+        OutputFile::text("data/validation.json", json(calibrations, &provenance)),
     ];
     for result in &season.tables {
         if let Ok(table) = &result.derived.table {
@@ -88,9 +73,23 @@ pub fn season_files(season: &Season, analysed: &[Analysed]) -> Result<Vec<Output
             files.push(OutputFile::text(format!("tables/{name}.vectors.csv"), table.conformance_vectors()));
         }
     }
+    files
+}
+
+/// A season as a workbook: what it is, then `first`, then every long table of the season, a sheet each.
+///
+/// # Errors
+/// A table that is too large for a sheet.
+pub(crate) fn season_workbook(
+    season: &Season,
+    reports: &SeasonReports,
+    first: Vec<Sheet>,
+) -> Result<Vec<u8>, ExportError> {
+    let SeasonReports { yields, anova, curves, optima, sense, calibrations } = reports;
     let units = &season.programme.units;
     let (rates, yields_in) = (units.n_rate, units.yields);
-    let mut sheets = vec![
+    let mut sheets = first;
+    sheets.extend([
         Sheet::new("yields", yields.table(), format!("Yield of every plot in {yields_in}, and what became of it")),
         Sheet::new(
             "anova",
@@ -112,17 +111,15 @@ pub fn season_files(season: &Season, analysed: &[Analysed]) -> Result<Vec<Output
         ),
         Sheet::new("index", sense.table(), "Plot means of readings and their index: reading ÷ N-rich reference"),
         Sheet::new("need", calibrations.points(), format!("Points of the calibrations: index, and N need in {rates}")),
-        Sheet::new("validation", validation_table(&calibrations), format!("Site-years held out: errors in {rates}")),
-    ];
+        Sheet::new("validation", validation_table(calibrations), format!("Site-years held out: errors in {rates}")),
+    ]);
     sheets.extend(season.tables.iter().filter_map(|result| result.derived.table.as_ref().ok()).map(Sheet::rate_table));
     sheets.push(Sheet::new(
         "findings",
         Findings::of(&season.warnings).table(),
         "What the files and the results give to know",
     ));
-    let bytes = workbook(&about_season(season), &sheets, &Provenance { warnings: Vec::new(), ..provenance })?;
-    files.push(OutputFile { path: "report/tables.xlsx".to_owned(), bytes });
-    Ok(files)
+    workbook(&about_season(season), &sheets, &Provenance { warnings: Vec::new(), ..provenance_of(season) })
 }
 
 /// The held-out site-years of every calibration, a record each, and the sum over all of them.

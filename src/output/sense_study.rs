@@ -12,7 +12,10 @@ use crate::trial::Trial;
 use crate::units::NRateUnit;
 
 /// Square metres in a square foot (exact).
-const SQUARE_METRES_PER_SQUARE_FOOT: f64 = 0.3048 * 0.3048;
+pub(crate) const SQUARE_METRES_PER_SQUARE_FOOT: f64 = 0.3048 * 0.3048;
+/// Units of stands.
+pub(crate) const PER_SQUARE_FOOT: &str = "per ft2";
+pub(crate) const PER_SQUARE_METRE: &str = "per m2";
 
 /// How leaves and plots differ.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -367,8 +370,11 @@ impl SlopeOf {
 
 impl StandOf {
     pub(super) fn of(trial: &Trial, found: &Stand, rate_unit: NRateUnit) -> Self {
-        let (unit, scale) =
-            if rate_unit.is_per_acre() { ("per ft2", SQUARE_METRES_PER_SQUARE_FOOT) } else { ("per m2", 1.0) };
+        let (unit, scale) = if rate_unit.is_per_acre() {
+            (PER_SQUARE_FOOT, SQUARE_METRES_PER_SQUARE_FOOT)
+        } else {
+            (PER_SQUARE_METRE, 1.0)
+        };
         let counts = found.counts.as_ref();
         let low = found.low.iter().filter_map(|low| {
             Some(LowPlotOf {

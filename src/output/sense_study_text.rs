@@ -70,7 +70,7 @@ fn verdict_text(verdict: &str) -> &str {
     }
 }
 
-fn reference_text(reference: &ReferenceOf, sensing: &SensingOf, unit: &str) -> String {
+pub(crate) fn reference_text(reference: &ReferenceOf, sensing: &SensingOf, unit: &str) -> String {
     let shared = if reference.within_block { ", each for its own block" } else { "" };
     let above = if reference.plots_above == 0 { "none".to_owned() } else { reference.plots_above.to_string() };
     let mut text = format!(
@@ -181,7 +181,7 @@ fn slope_text(slope: &SlopeOf, unit: &str) -> String {
 }
 
 /// Nothing where the canopy is not crowded.
-fn crowding_text(crowding: &CrowdingOf, unit: &str) -> Option<String> {
+pub(crate) fn crowding_text(crowding: &CrowdingOf, unit: &str) -> Option<String> {
     let whose = of_variety(crowding.variety.as_ref());
     let reference = fixed(crowding.reference, INDEX_DECIMALS);
     let slope = |slope: &Option<SlopeOf>| slope.as_ref().map(|slope| slope_text(slope, unit));
@@ -215,6 +215,11 @@ fn crowding_text(crowding: &CrowdingOf, unit: &str) -> Option<String> {
 }
 
 fn stand_text(stand: &StandOf, unit: &str) -> String {
+    stand_words(stand, unit).iter().map(|words| paragraph("  ", words)).collect()
+}
+
+/// What a day's readings say of stand and N, a paragraph each.
+pub(crate) fn stand_words(stand: &StandOf, unit: &str) -> Vec<String> {
     let plots = |because: &[&str]| -> Vec<&LowPlotOf> {
         stand.low.iter().filter(|low| because.contains(&low.because)).collect()
     };
@@ -248,7 +253,7 @@ fn stand_text(stand: &StandOf, unit: &str) -> String {
             text += &format!("{blocks}.");
         }
     }
-    let mut text = if text.is_empty() { text } else { paragraph("  ", &text) };
+    let mut words: Vec<String> = Some(text).filter(|text| !text.is_empty()).into_iter().collect();
     let low = plain(LOW_INDEX);
     let told = if stand.leaf_date.is_some() {
         "the leaf index is near 1"
@@ -264,22 +269,18 @@ fn stand_text(stand: &StandOf, unit: &str) -> String {
             "Low canopy index beside a leaf index near 1: a thin stand or another cause, not N; extra N there may not pay".to_owned(),
         ),
     ];
-    for (because, words) in lines {
+    for (because, what) in lines {
         let marked = plots(&because);
         if !marked.is_empty() {
             let ids: Vec<&str> = marked.iter().map(|low| low.plot.as_str()).collect();
-            text += &paragraph(
-                "  ",
-                &format!("{words} ({}, canopy index below {low}): {}.", count(ids.len(), "plot"), list(&ids)),
-            );
+            words.push(format!("{what} ({}, canopy index below {low}): {}.", count(ids.len(), "plot"), list(&ids)));
         }
     }
     let short = plots(&["n"]).len();
     if short > 0 && stand.counted.is_some() {
-        text +=
-            &paragraph("  ", &format!("N: {} with a canopy index below {low} and a full stand.", count(short, "plot")));
+        words.push(format!("N: {} with a canopy index below {low} and a full stand.", count(short, "plot")));
     }
-    text
+    words
 }
 
 fn effect_text(effect: &EffectOf) -> String {
@@ -387,7 +388,7 @@ pub(super) fn plates_text<'p>(plates: impl Iterator<Item = &'p PlateOf>) -> Stri
     plates.map(|plate| paragraph("  ", &plate_text(plate))).collect()
 }
 
-fn plate_text(plate: &PlateOf) -> String {
+pub(crate) fn plate_text(plate: &PlateOf) -> String {
     let outside: Vec<String> = plate
         .readings
         .iter()

@@ -5,9 +5,7 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::anova::Anova;
 use super::anova_summary::{NTests, analysis_of_variance, n_tests};
-use super::calibrate::Calibrations;
 use super::calibrate_validation_text::{forgone, rule_words, verdict_words};
 use super::envelope::{Report, made_by};
 use super::group::{factors, level_fields, level_text};
@@ -15,12 +13,12 @@ use super::interval_words::interval_head;
 use super::layout::{TextTable, WIDTH, paragraph, quantity, with_unit};
 use super::long::{Long, number, text};
 use super::numbers::{NONE, count, fixed, price_ratio};
-use super::optimum::{Optima, OptimumGroup, status_name};
+use super::optimum::{OptimumGroup, status_name};
 use super::optimum_text::{chosen_text, limits, rate_text};
-use super::season_files::{optima, provenance_of};
+use super::season_files::provenance_of;
+use super::season_reports::SeasonReports;
 use super::table::{rate, rows_with_a_rate};
 use crate::calibration::Rule;
-use crate::experiment::anova::Analysed;
 use crate::files::export::Table;
 use crate::response::OptimumStatus;
 use crate::season::{Season, TableResult};
@@ -127,9 +125,9 @@ pub struct RowSummary {
 }
 
 impl Summary {
-    /// A season in short, with its analyses of variance.
+    /// A season in short.
     #[must_use]
-    pub fn of(season: &Season, analysed: &[Analysed]) -> Self {
+    pub fn of(season: &Season, reports: &SeasonReports) -> Self {
         let programme = &season.programme;
         let mut warnings: BTreeMap<&'static str, usize> = BTreeMap::new();
         for warning in &season.warnings {
@@ -138,8 +136,12 @@ impl Summary {
         let mut warnings: Vec<(&'static str, usize)> = warnings.into_iter().collect();
         warnings.sort_by_key(|(_, number)| std::cmp::Reverse(*number));
         let trials = programme.trials.iter().zip(&season.trials);
-        let calibrations = Calibrations::of(season, &season.tables);
-        let tables = season.tables.iter().zip(calibrations.tables);
+        let tables = season.tables.iter().zip(&reports.calibrations.tables);
+        let groups = |folder: &str| {
+            let of_trial =
+                |group: &&OptimumGroup| group.group.get("trial").and_then(|trial| trial.as_str()) == Some(folder);
+            reports.optima.groups.iter().filter(of_trial).cloned().collect()
+        };
         Self {
             title: programme.title.clone(),
             crop: programme.crop.name.clone(),
@@ -160,11 +162,11 @@ impl Summary {
                         NeedFrom::DifferenceFromOptimum => "all",
                         NeedFrom::TopdressResponse => "topdress",
                     },
-                    groups: optima(season, &result.groups).map_or_else(Vec::new, |optima: Optima| optima.groups),
+                    groups: groups(&trial.folder),
                 })
                 .collect(),
-            anova: n_tests(&Anova::of(analysed, programme.decisions.level)),
-            tables: tables.map(|(result, calibration)| TableSummary::of(result, &calibration)).collect(),
+            anova: n_tests(&reports.anova),
+            tables: tables.map(|(result, calibration)| TableSummary::of(result, calibration)).collect(),
             foot: made_by(&provenance_of(season)),
             warnings,
         }

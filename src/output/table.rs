@@ -76,7 +76,7 @@ pub fn repriced_text(before: &RateTable, after: &RateTable) -> String {
 }
 
 /// What a reader of the rates must know.
-fn about_rates(document: &Document) -> Vec<String> {
+pub(crate) fn about_rates(document: &Document) -> Vec<String> {
     let unit = Some(document.rate_unit.as_str());
     let rule = document.settings.rate;
     let smallest = match rule.smallest {
@@ -160,7 +160,7 @@ fn rows(table: &RateTable) -> String {
 }
 
 /// The indices of a row, in words.
-pub(super) fn index_range(row: &Row) -> String {
+pub(crate) fn index_range(row: &Row) -> String {
     let index = |thousandths: u32| format!("{}.{:03}", thousandths / 1000, thousandths % 1000);
     format!("{} to {}", index(row.index_from), index(row.index_below))
 }

@@ -18,7 +18,7 @@ const NOTABLE_LEVERAGE: f64 = 3.0;
 const ALPHA: f64 = 0.05;
 
 /// Whether the rates of these groups are economic optima.
-pub(super) fn priced<'a>(mut groups: impl Iterator<Item = &'a CurveGroup>) -> bool {
+pub(crate) fn priced<'a>(mut groups: impl Iterator<Item = &'a CurveGroup>) -> bool {
     groups.any(|group| group.curves.iter().filter_map(|curve| curve.best_rate).any(|best| best.price_ratio != 0.0))
 }
 
@@ -59,7 +59,7 @@ pub(super) fn disagreement(group: &CurveGroup) -> String {
 
 /// *linear-plateau and quadratic fit about equally well (AICc within 2) but put the EONR at 78 (linear-plateau) and 118 lb/ac (quadratic), 40
 /// lb/ac apart.*
-pub(super) fn disagreement_text(found: &Disagreement, rate_unit: Option<&str>, decimals: usize) -> String {
+pub(crate) fn disagreement_text(found: &Disagreement, rate_unit: Option<&str>, decimals: usize) -> String {
     let families = listed(&found.families.iter().map(|family| family.name()).collect::<Vec<_>>());
     let criterion = if found.by == "bic" { "BIC" } else { "AICc" };
     let alike = format!("{families} fit about equally well ({criterion} within {} of the best)", plain(found.within));

@@ -10,7 +10,7 @@ use crate::season::Season;
 
 /// A sheet of results, with what its reader must know.
 #[derive(Clone, Debug)]
-pub(super) struct Sheet {
+pub(crate) struct Sheet {
     /// The table, under the name of the sheet.
     pub(super) table: Table,
     /// What it holds, with units.
@@ -19,7 +19,7 @@ pub(super) struct Sheet {
 
 impl Sheet {
     /// A table under a name.
-    pub(super) fn new(name: impl Into<String>, table: Table, holds: impl Into<String>) -> Self {
+    pub(crate) fn new(name: impl Into<String>, table: Table, holds: impl Into<String>) -> Self {
         Self { table: Table { name: name.into(), ..table }, holds: holds.into() }
     }
 

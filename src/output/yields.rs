@@ -299,6 +299,12 @@ impl TreatmentYields {
 }
 
 impl MeanOf {
+    /// Standard error of the mean from the plots' own spread, SD ÷ √n; `None` with fewer than two plots.
+    #[must_use]
+    pub fn standard_error(&self) -> Option<f64> {
+        Some(self.sd? / (self.n as f64).sqrt())
+    }
+
     fn of(spread: Spread) -> Self {
         Self { n: spread.n, mean: spread.mean, sd: spread.standard_deviation }
     }

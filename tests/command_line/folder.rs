@@ -83,11 +83,15 @@ fn the_folder_holds_what_the_season_found() {
         "tables/leaf-jointing.csv",
         "tables/leaf-jointing.schema.json",
         "tables/leaf-jointing.vectors.csv",
+        "report/report.html",
         "report/tables.xlsx",
+        "report/tables/treatment-means.csv",
+        "report/tables/rates-leaf-jointing.csv",
     ];
     for name in always {
         assert!(found.contains_key(name), "{name} in {:?}", found.keys());
     }
+    assert_eq!(found.contains_key("report/report.pdf"), cfg!(feature = "pdf"));
     let provenance: serde_json::Value = serde_json::from_slice(&found["provenance.json"]).unwrap();
     let listed: Vec<&str> = provenance["files"].as_array().unwrap().iter().filter_map(|file| file.as_str()).collect();
     let others: Vec<&str> = found.keys().map(String::as_str).filter(|name| *name != "provenance.json").collect();

@@ -13,6 +13,7 @@ mod intervals;
 mod mutations;
 mod new;
 mod reading;
+mod report;
 mod run;
 mod sense;
 mod status;

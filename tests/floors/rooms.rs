@@ -15,6 +15,9 @@ const HOUSED: &[(&str, &[&str])] = &[
     ("argmin", &["stats", "response"]),
     ("argmin_math", &["stats", "response"]),
     ("plotters", &["figures"]),
+    ("quick_xml", &["report"]),
+    ("typst", &["report"]),
+    ("typst_pdf", &["report"]),
     ("clap", &["cli", "main"]),
 ];
 

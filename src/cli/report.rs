@@ -1,0 +1,176 @@
+//! `stook report`
+
+use std::io::Write as _;
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+
+use super::deliver::Answer;
+use super::failure::Failure;
+use super::flags::{PriceFlags, SeedFlag};
+use super::paper::WordingFlags;
+use super::source::{holds, read_programme, run_season, season_failure};
+use super::table_file::read_table;
+use crate::compare::compare;
+use crate::figures::{DrawnFigure, NamedFigure, Style, Wording, draw_figures, rate_figure, season_figures};
+use crate::finding::{Finding, Place};
+use crate::output::{ComparisonOf, OutputFile, SeasonReports, WriteError, write_into};
+use crate::rate_table::RateTable;
+use crate::report::{Report, html, is_in_report, season_report};
+use crate::season::{Season, SeasonOptions};
+use crate::trial::InputFile;
+
+/// The season's report: a page of summary, then trials, yields, curves, economics, sensing, calibration, tables, methods and provenance
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Flags {
+    /// Folder of a programme or trial
+    path: PathBuf,
+    /// Folder to write into; files of the same names there are replaced
+    #[arg(long, value_name = "DIR", default_value = "report")]
+    out: PathBuf,
+    /// An earlier rate table's JSON file, to say what changed since; may be given several times
+    #[arg(long, value_name = "TABLE")]
+    earlier: Vec<PathBuf>,
+    /// Size of the PDF's pages
+    #[arg(long, value_enum, default_value = "a4")]
+    paper: PaperFlag,
+    #[command(flatten)]
+    wording: WordingFlags,
+    #[command(flatten)]
+    prices: PriceFlags,
+    #[command(flatten)]
+    seed: SeedFlag,
+}
+
+/// A size of paper, as it is typed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub(super) enum PaperFlag {
+    /// 210 × 297 mm
+    #[default]
+    A4,
+    /// 8.5 × 11 in
+    Letter,
+}
+
+const EXAMPLES: &str =
+    "Writes report.html, tables.xlsx, tables/NAME.csv and, in a build with the feature pdf, report.pdf.
+
+Examples:
+  stook report trials
+  stook report trials --earlier last-season/tables/leaf-jointing.json --out winter-2026
+  stook report trials --units si --unit-form exponent --decimal-mark comma --paper a4";
+
+/// What a build without the feature says.
+const NO_PDF: &str =
+    "report.pdf is left out: this build cannot make one (build with --features pdf, or print report.html to a file)";
+
+pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
+    let price_ratio = flags.prices.ratio()?;
+    let earlier = flags.earlier.iter().map(|file| read_table(file)).collect::<Result<Vec<_>, _>>()?;
+    let loaded = read_programme(&flags.path)?;
+    if holds(&flags.out, &flags.path) {
+        let text = format!("--out {} is or holds the programme: name a folder of its own", flags.out.display());
+        return Err(Failure::usage(text));
+    }
+    let wording = flags.wording.wording(&loaded.value)?;
+    let options = SeasonOptions { seed: flags.seed.seed, price_ratio, ..SeasonOptions::default() };
+    let mut season = run_season(loaded, options, &|_| {})?;
+    let analysed = season.analyses().map_err(|error| season_failure(&error, &season.programme.crop.name))?;
+    let (changes, pictures) = changes(&season, earlier, &wording)?;
+    let mut described = season_figures(&season, &analysed, &wording);
+    described.extend(pictures);
+    described.retain(|figure| is_in_report(&figure.name, &season));
+    let style = Style { decimal_mark: wording.options().decimal_mark, with_png: false, ..Style::default() };
+    let (figures, left_out) = draw_figures(&described, None, &style);
+    season.warnings.extend(left_out);
+    let reports = SeasonReports::of(&season, &analysed);
+    let files = report_files(&season, &reports, &figures, &changes, &wording, flags.paper)?;
+    write_into(&flags.out, &files)?;
+    if cfg!(not(feature = "pdf")) {
+        // Standard error may be closed; there is then nobody to tell.
+        let _ = writeln!(std::io::stderr(), "{NO_PDF}");
+    }
+    let list: Vec<String> = files.iter().map(|file| flags.out.join(&file.path).display().to_string() + "\n").collect();
+    let answered = season.tables.is_empty() || season.tables.iter().any(|result| result.derived.table.is_ok());
+    Ok(Answer::bytes(list.concat().into_bytes(), answered, None))
+}
+
+/// What an earlier table is compared to, and the file that it stands in.
+type Change = (ComparisonOf, InputFile);
+
+/// Each earlier table against the season's table of the same name, or else the one that it can be compared with, and a picture of both.
+///
+/// # Errors
+/// A table that can be compared with none of them.
+fn changes(
+    season: &Season,
+    earlier: Vec<(RateTable, InputFile)>,
+    wording: &Wording,
+) -> Result<(Vec<Change>, Vec<NamedFigure>), Failure> {
+    let tables = || season.tables.iter().filter_map(|result| result.derived.table.as_ref().ok());
+    let one = |(number, (old, file)): (usize, (RateTable, InputFile))| {
+        let is_same = |new: &&RateTable| new.document().name == old.document().name;
+        let candidates = tables().filter(is_same).chain(tables().filter(|new| !is_same(new)));
+        let mut refused = None;
+        for new in candidates {
+            match compare(&old, new) {
+                Ok(comparison) => {
+                    let name = format!("{}-change-{number}", new.document().name);
+                    let figure = rate_figure(new, Some(&old), Some(wording));
+                    return Ok(((ComparisonOf::of(&old, new, &comparison), file), NamedFigure { name, figure }));
+                }
+                Err(reason) => refused = refused.or(Some(reason.to_string())),
+            }
+        }
+        let reason = refused.unwrap_or_else(|| "the season has no rate table".to_owned());
+        let finding = Finding::error("not-comparable", Place::file(file.file), reason);
+        Err(Failure::from(finding.remedy("name an earlier table for the same use, or leave --earlier out")))
+    };
+    let found: Result<Vec<_>, Failure> = (1..).zip(earlier).map(one).collect();
+    Ok(found?.into_iter().unzip())
+}
+
+/// The files of a report.
+///
+/// # Errors
+/// A table that is too large for the workbook.
+pub(super) fn report_files(
+    season: &Season,
+    reports: &SeasonReports,
+    figures: &[DrawnFigure],
+    changes: &[(ComparisonOf, InputFile)],
+    wording: &Wording,
+    paper: PaperFlag,
+) -> Result<Vec<OutputFile>, Failure> {
+    let drawn: Vec<DrawnFigure> = figures.iter().filter(|figure| is_in_report(&figure.name, season)).cloned().collect();
+    let report = season_report(season, reports, &drawn, changes, wording);
+    let workbook = report.workbook(season, reports).map_err(WriteError::from)?;
+    let mut files = vec![OutputFile::text("report.html", html(&report))];
+    files.extend(pdf_file(&report, paper)?);
+    files.push(OutputFile { path: "tables.xlsx".to_owned(), bytes: workbook });
+    files.extend(report.csv_files());
+    Ok(files)
+}
+
+/// The report as a PDF.
+///
+/// # Errors
+/// A report that can't be typeset.
+#[cfg(feature = "pdf")]
+fn pdf_file(report: &Report, paper: PaperFlag) -> Result<Option<OutputFile>, Failure> {
+    use crate::report::{Paper, pdf};
+    let paper = match paper {
+        PaperFlag::A4 => Paper::A4,
+        PaperFlag::Letter => Paper::UsLetter,
+    };
+    let bytes =
+        pdf(report, paper).map_err(|error| WriteError::new("report.pdf", std::io::Error::other(error.to_string())))?;
+    Ok(Some(OutputFile { path: "report.pdf".to_owned(), bytes }))
+}
+
+/// A build without the feature has none.
+#[cfg(not(feature = "pdf"))]
+fn pdf_file(_: &Report, _: PaperFlag) -> Result<Option<OutputFile>, Failure> {
+    Ok(None)
+}
