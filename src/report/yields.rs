@@ -70,6 +70,9 @@ fn treatments(material: &Material<'_>) -> Draft {
     draft
 }
 
+/// What is asked of a treatment.
+type Measure = fn(&TreatmentYields) -> MeanOf;
+
 fn nitrogen(material: &Material<'_>) -> Draft {
     let numerals = material.numerals;
     let yields = &material.reports.yields;
@@ -84,11 +87,11 @@ fn nitrogen(material: &Material<'_>) -> Draft {
         .numbers("RE")
         .numbers(format!("PFP ({efficiency})"))
         .numbers(material.of_rate("N surplus"));
-    let largest = |of: fn(&TreatmentYields) -> MeanOf| {
+    let largest = |of: Measure| {
         let means = all_treatments(material).filter_map(|(_, treatment)| of(treatment).mean);
         decimals_of_rates(means.map(f64::abs).fold(0.0, f64::max))
     };
-    let measures: [(fn(&TreatmentYields) -> MeanOf, usize); 6] = [
+    let measures: [(Measure, usize); 6] = [
         (|of| of.protein_percent, PROTEIN_DECIMALS),
         (|of| of.grain_n, largest(|of| of.grain_n)),
         (|of| of.agronomic_efficiency, largest(|of| of.agronomic_efficiency)),
