@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use super::deliver::Answer;
+use super::earlier::EarlierFlag;
 use super::failure::Failure;
 use super::flags::{FormatFlag, PriceFlags, SeedFlag};
 use super::paper::{StyleFlags, WordingFlags};
@@ -32,6 +33,8 @@ pub(super) struct Flags {
     #[arg(long, value_enum, default_value = "text")]
     format: FormatFlag,
     #[command(flatten)]
+    earlier: EarlierFlag,
+    #[command(flatten)]
     style: StyleFlags,
     #[command(flatten)]
     wording: WordingFlags,
@@ -56,13 +59,15 @@ const EXAMPLES: &str = "Beside each figure NAME.txt holds its caption: n, design
 Examples:
   stook figures trials
   stook figures trials --only response --width single --files pdf --units si --unit-form exponent
-  stook figures trials --only calibration --width slide --titles --files png --out slides";
+  stook figures trials --only calibration --width slide --titles --files png --out slides
+  stook figures trials --only change --earlier last-season/tables/leaf-jointing.json";
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     if matches!(flags.format, FormatFlag::Xlsx | FormatFlag::Parquet) {
         return Err(Failure::usage("the list of figures is text, json or csv"));
     }
     let price_ratio = flags.prices.ratio()?;
+    let earlier = flags.earlier.read()?;
     let loaded = read_programme(&flags.path)?;
     if holds(&flags.out, &flags.path) {
         let text = format!("--out {} is or holds the programme: name a folder of its own", flags.out.display());
@@ -72,7 +77,9 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let options = SeasonOptions { seed: flags.seed.seed, price_ratio, ..SeasonOptions::default() };
     let mut season = run_season(loaded, options, &|_| {})?;
     let analysed = season.analyses().map_err(|error| season_failure(&error, &season.programme.crop.name))?;
-    let all = season_figures(&season, &analysed, &wording);
+    let (_, beside_earlier) = earlier.against(&season, &wording)?;
+    let mut all = season_figures(&season, &analysed, &wording);
+    all.extend(beside_earlier);
     let wanted = |name: &str| flags.only.is_empty() || flags.only.iter().any(|part| name.contains(part.as_str()));
     if let Some(part) = flags.only.iter().find(|part| !all.iter().any(|figure| figure.name.contains(part.as_str()))) {
         let names: Vec<&str> = all.iter().map(|figure| figure.name.as_str()).collect();

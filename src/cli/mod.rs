@@ -9,6 +9,7 @@ mod check;
 mod compare;
 mod curves;
 mod deliver;
+mod earlier;
 mod failure;
 mod figures;
 mod fitting;

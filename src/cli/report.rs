@@ -6,19 +6,15 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use super::deliver::Answer;
+use super::earlier::{Change, EarlierFlag};
 use super::failure::Failure;
 use super::flags::{PriceFlags, SeedFlag};
 use super::paper::WordingFlags;
 use super::source::{holds, read_programme, run_season, season_failure};
-use super::table_file::read_table;
-use crate::compare::compare;
-use crate::figures::{DrawnFigure, NamedFigure, Style, Wording, draw_figures, rate_figure, season_figures};
-use crate::finding::{Finding, Place};
-use crate::output::{ComparisonOf, OutputFile, SeasonReports, WriteError, write_into};
-use crate::rate_table::RateTable;
+use crate::figures::{DrawnFigure, Style, Wording, draw_figures, season_figures};
+use crate::output::{OutputFile, SeasonReports, WriteError, write_into};
 use crate::report::{Report, html, is_in_report, season_report};
 use crate::season::{Season, SeasonOptions};
-use crate::trial::InputFile;
 
 /// The season's report: a page of summary, then trials, yields, curves, economics, sensing, calibration, tables, methods and provenance
 #[derive(Debug, Args)]
@@ -29,9 +25,8 @@ pub(super) struct Flags {
     /// Folder to write into; files of the same names there are replaced
     #[arg(long, value_name = "DIR", default_value = "report")]
     out: PathBuf,
-    /// An earlier rate table's JSON file, to say what changed since; may be given several times
-    #[arg(long, value_name = "TABLE")]
-    earlier: Vec<PathBuf>,
+    #[command(flatten)]
+    earlier: EarlierFlag,
     /// Size of the PDF's pages
     #[arg(long, value_enum, default_value = "a4")]
     paper: PaperFlag,
@@ -67,7 +62,7 @@ const NO_PDF: &str =
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let price_ratio = flags.prices.ratio()?;
-    let earlier = flags.earlier.iter().map(|file| read_table(file)).collect::<Result<Vec<_>, _>>()?;
+    let earlier = flags.earlier.read()?;
     let loaded = read_programme(&flags.path)?;
     if holds(&flags.out, &flags.path) {
         let text = format!("--out {} is or holds the programme: name a folder of its own", flags.out.display());
@@ -77,7 +72,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let options = SeasonOptions { seed: flags.seed.seed, price_ratio, ..SeasonOptions::default() };
     let mut season = run_season(loaded, options, &|_| {})?;
     let analysed = season.analyses().map_err(|error| season_failure(&error, &season.programme.crop.name))?;
-    let (changes, pictures) = changes(&season, earlier, &wording)?;
+    let (changes, pictures) = earlier.against(&season, &wording)?;
     let mut described = season_figures(&season, &analysed, &wording);
     described.extend(pictures);
     described.retain(|figure| is_in_report(&figure.name, &season));
@@ -96,41 +91,6 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     Ok(Answer::bytes(list.concat().into_bytes(), answered, None))
 }
 
-/// What an earlier table is compared to, and the file that it stands in.
-type Change = (ComparisonOf, InputFile);
-
-/// Each earlier table against the season's table of the same name, or else the one that it can be compared with, and a picture of both.
-///
-/// # Errors
-/// A table that can be compared with none of them.
-fn changes(
-    season: &Season,
-    earlier: Vec<(RateTable, InputFile)>,
-    wording: &Wording,
-) -> Result<(Vec<Change>, Vec<NamedFigure>), Failure> {
-    let tables = || season.tables.iter().filter_map(|result| result.derived.table.as_ref().ok());
-    let one = |(number, (old, file)): (usize, (RateTable, InputFile))| {
-        let is_same = |new: &&RateTable| new.document().name == old.document().name;
-        let candidates = tables().filter(is_same).chain(tables().filter(|new| !is_same(new)));
-        let mut refused = None;
-        for new in candidates {
-            match compare(&old, new) {
-                Ok(comparison) => {
-                    let name = format!("{}-change-{number}", new.document().name);
-                    let figure = rate_figure(new, Some(&old), Some(wording));
-                    return Ok(((ComparisonOf::of(&old, new, &comparison), file), NamedFigure { name, figure }));
-                }
-                Err(reason) => refused = refused.or(Some(reason.to_string())),
-            }
-        }
-        let reason = refused.unwrap_or_else(|| "the season has no rate table".to_owned());
-        let finding = Finding::error("not-comparable", Place::file(file.file), reason);
-        Err(Failure::from(finding.remedy("name an earlier table for the same use, or leave --earlier out")))
-    };
-    let found: Result<Vec<_>, Failure> = (1..).zip(earlier).map(one).collect();
-    Ok(found?.into_iter().unzip())
-}
-
 /// The files of a report.
 ///
 /// # Errors
@@ -139,7 +99,7 @@ pub(super) fn report_files(
     season: &Season,
     reports: &SeasonReports,
     figures: &[DrawnFigure],
-    changes: &[(ComparisonOf, InputFile)],
+    changes: &[Change],
     wording: &Wording,
     paper: PaperFlag,
 ) -> Result<Vec<OutputFile>, Failure> {

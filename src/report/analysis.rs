@@ -112,7 +112,7 @@ fn rows(material: &Material<'_>, analyses: &[&AnalysisOf], kind: &Kind) -> Draft
             .numbers("error df")
             .numbers("F")
             .numbers("p")
-            .words("")
+            .words("significance")
             .words("tested on");
     for analysis in analyses {
         let rows = || analysis.tables.iter().flat_map(|table| &table.rows);
@@ -159,7 +159,7 @@ fn means(material: &Material<'_>, analyses: &[&AnalysisOf], kind: &Kind) -> Draf
                 let head = [
                     word(&name_of(analysis)),
                     word(&effect_name),
-                    word(&mean.levels.join(" × ")),
+                    word(&material.set(&mean.levels.join(" × "))),
                     count(mean.n),
                     numerals.cell(mean.mean, decimals),
                     numerals.cell(mean.standard_error, decimals),

@@ -2,6 +2,7 @@
 
 use super::content::{Block, Cell, Section};
 use super::draft::{Draft, Numerals, count, dash, with_unit, word};
+use super::economics::is_number;
 use super::figures::left_out;
 use super::material::{Material, Telling, list, paragraph, section, shortened};
 use crate::output::anova_text::p_cell;
@@ -287,12 +288,6 @@ fn families(material: &Material<'_>) -> Draft {
     draft
 }
 
-/// Whether the optimum of this kind is a number, and no bound.
-fn is_number(status: crate::response::OptimumStatus) -> bool {
-    use crate::response::OptimumStatus::{AtZero, Interior};
-    matches!(status, Interior | AtZero)
-}
-
 fn by_factor(material: &Material<'_>) -> Draft {
     let numerals = material.numerals;
     let tests = &material.reports.curves.factor_tests;
@@ -311,7 +306,7 @@ fn by_factor(material: &Material<'_>) -> Draft {
         let found = test.interaction;
         let own = [
             word(crate::output::group::factor_text(&test.factor)),
-            word(&test.levels.join(", ")),
+            word(&material.set(&test.levels.join(", "))),
             numerals.written(found.map(|found| found.f), |f| fixed(f, 2)),
             found.map_or_else(dash, |found| count(found.df)),
             found.map_or_else(dash, |found| count(found.error_df)),

@@ -71,7 +71,7 @@ fn telling(material: &Material<'_>) -> Telling {
 }
 
 /// Whether a status is that of a number, and no bound.
-fn is_number(status: OptimumStatus) -> bool {
+pub(super) fn is_number(status: OptimumStatus) -> bool {
     matches!(status, OptimumStatus::Interior | OptimumStatus::AtZero)
 }
 

@@ -41,7 +41,7 @@ pub(super) fn provenance(material: &Material<'_>) -> Section {
         let value = match value {
             serde_json::Value::Null => continue,
             serde_json::Value::String(text) => text.clone(),
-            other => other.to_string(),
+            other => material.set(&other.to_string()),
         };
         made.row([word(&name.replace('_', " ")), word(&value)]);
     }
@@ -52,7 +52,7 @@ pub(super) fn provenance(material: &Material<'_>) -> Section {
     for input in provenance.inputs.iter().chain(material.changes.iter().map(|(_, file)| file)) {
         inputs.row([word(&input.file), word(&input.sha256)]);
     }
-    let text = "The same files, options and seed give the same report, byte for byte, whatever the machine and its number of threads.";
+    let text = "The same files, options and seed give the same report, byte for byte, whatever the number of threads.";
     let blocks = [paragraph(text), made.block(), inputs.block()];
     section("provenance", "Provenance", blocks.into_iter().flatten().collect::<Vec<Block>>())
 }

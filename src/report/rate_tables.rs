@@ -125,8 +125,11 @@ fn rows(material: &Material<'_>, table: &RateTable) -> Draft {
         )
     });
     draft.note(numerals.set(&ratio));
+    let form = material.wording.options().unit_form;
+    let units = [Some(&document.rate_unit), document.verdict.as_ref().map(|verdict| &verdict.unit)];
     for line in about_rates(document) {
-        draft.note(numerals.set(&line));
+        let line = numerals.set(&line);
+        draft.note(units.iter().flatten().fold(line, |line, unit| line.replace(unit.as_str(), &form.unit(unit))));
     }
     if converted {
         draft.note("The table is published, rounded and limited in its own unit; the other one is converted from it.");

@@ -19,6 +19,8 @@ use crate::season::TableResult;
 
 /// Rows of tables that leave room on the page for what must be said with them.
 const MOST_ROWS: usize = 22;
+/// What verdicts speak of.
+const FORGOES: &str = "A rule forgoes the net return that it loses against the best rate in hindsight. The sensor is held against the better of two rules that take no reading but know the N already on.";
 /// Kinds of findings that are named.
 const KINDS_NAMED: usize = 5;
 
@@ -75,6 +77,9 @@ fn tables(material: &Material<'_>) -> Vec<Block> {
         room -= rows;
         blocks.extend(in_short(material, result, calibration));
     }
+    if material.reports.calibrations.tables.iter().any(|table| table.verdict.is_some()) {
+        blocks.extend(paragraph(FORGOES));
+    }
     if !elsewhere.is_empty() {
         blocks.extend(paragraph(format!("Further tables stand under Rate tables: {}.", listed(&elsewhere))));
     }
@@ -98,8 +103,13 @@ fn rows(material: &Material<'_>, table: &RateTable, calibration: &TableCalibrati
     let document = table.document();
     let numerals = material.numerals;
     let unit = material.wording.options().unit_form.unit(&document.rate_unit);
+    let rests_on = if calibration.relation_site_years < calibration.site_years {
+        format!(", the rates on {} of them", calibration.relation_site_years)
+    } else {
+        String::new()
+    };
     let title = format!(
-        "{}: {}, {} to {}, from {} of {}",
+        "{}: {}, {} to {}, from {} of {}{rests_on}",
         document.name,
         document.instrument.name(),
         document.stages.first,

@@ -6,7 +6,7 @@ use std::sync::OnceLock;
 
 use calamine::{Data, Reader as _, Xlsx};
 
-use crate::run::{command, finish, stook_in, trials};
+use crate::run::{command, finish, package, stook_in, trials};
 
 fn season(place: &Path, threads: &str) -> crate::run::Run {
     let programme = trials();
@@ -100,6 +100,18 @@ fn the_folder_holds_what_the_season_found() {
     assert_eq!(sorted, others);
     assert_eq!((&provenance["schema"], &provenance["seed"]), (&"stook/season/1".into(), &1.into()));
     assert!(provenance["inputs"].as_array().unwrap().iter().any(|input| input["file"] == "programme.toml"));
+}
+
+#[test]
+fn the_captions_that_the_demo_shows_are_those_of_the_season() {
+    let found = files(&shared().0.join("season"));
+    let shown = files(&package().join("reports/demo"));
+    let captions = || shown.iter().filter(|(name, _)| name.ends_with(".txt"));
+    assert!(captions().count() > 10, "{:?}", shown.keys());
+    for (name, caption) in captions() {
+        let own = found.get(&format!("figures/{name}")).unwrap_or_else(|| panic!("no figure {name}"));
+        assert_eq!(String::from_utf8_lossy(caption), String::from_utf8_lossy(own), "{name}");
+    }
 }
 
 #[test]

@@ -86,7 +86,7 @@ fn the_workbook_of_a_report_holds_its_tables_and_text_stays_text() {
 }
 
 #[test]
-fn a_report_says_what_changed_since_an_earlier_table() {
+fn a_report_and_a_figure_say_what_changed_since_an_earlier_table() {
     let copy = programme_copy();
     let programme = copy.path().join("trials/programme.toml");
     let text = std::fs::read_to_string(&programme).unwrap();
@@ -111,6 +111,13 @@ fn a_report_says_what_changed_since_an_earlier_table() {
     assert!(html.contains("old.json"));
     let rates = String::from_utf8(found["tables/rates-leaf-jointing.csv"].clone()).unwrap();
     assert!(rates.lines().next().unwrap().contains("N rate (lb/ac)") && rates.contains("N rate (kg/ha)"), "{rates}");
+    let asked = ["figures", "trials", "--earlier", "old.json", "--only", "change", "--files", "svg"];
+    let run = stook_in(copy.path(), asked);
+    assert_eq!(run.status, 0, "{}", run.stderr);
+    let drawn = files(&copy.path().join("figures"));
+    assert_eq!(drawn.keys().collect::<Vec<_>>(), ["leaf-jointing-change-1.svg", "leaf-jointing-change-1.txt"]);
+    let caption = String::from_utf8_lossy(&drawn["leaf-jointing-change-1.txt"]).into_owned();
+    assert!(caption.contains("0.2"), "{caption}");
 }
 
 #[test]

@@ -123,7 +123,7 @@ fn legend_entries(figure: &ResponsePanels, typeface: &Typeface) -> Vec<Entry> {
     let fitted = |line| panels.iter().any(|panel| !panel.curve.is_empty() && panel.curve_line == line);
     if fitted(CurveLine::Response) {
         let shared = shared_curve_label(figure).filter(|label| !label.trim().is_empty());
-        let words = if has_others(figure) { "chosen curve" } else { shared.unwrap_or("fitted curve") };
+        let words = if has_others(figure) { "curve of the optimum" } else { shared.unwrap_or("fitted curve") };
         entries.push(Entry::new(words, |scene, middle| {
             panel::curve_key(scene, middle, CurveLine::Response);
         }));

@@ -32,7 +32,7 @@ fn of_kind(material: Material<'_>, kind: NeedFrom, name: &str) -> Vec<NamedFigur
         let parts = [trial.site_year(), folder, groups::title(group, wording)];
         let title = parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ");
         // One name for all: what the families are is in the figures of each trial.
-        Some(ResponsePanel { curve_label: "chosen curve".to_owned(), ..panel(material, group, Some(title))? })
+        Some(ResponsePanel { curve_label: "fitted curve".to_owned(), ..panel(material, group, Some(title))? })
     };
     let panels: Vec<ResponsePanel> = members()
         .flat_map(|(trial, result)| result.groups.iter().filter_map(move |group| panel(trial, group)))

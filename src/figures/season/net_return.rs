@@ -103,7 +103,7 @@ fn of_trial(
         String::new()
     };
     let caption = format!(
-        "Net return of {} against {rate_name}{levels}, {}, n = {plots} plots): {counted}; no other cost is counted. Lines: the chosen curve of yield, \
+        "Net return of {} against {rate_name}{levels}, {}, n = {plots} plots): {counted}; no other cost is counted. Lines: the curve of yield that the optimum is read from, \
          one line a price ratio, told apart by pattern and mark. Mark: the best rate; with an arrow where the best rate is at least, or at \
          most, that. Bar above the rate axis: rates {near} at the base ratio, among those tested. The uncertainty of the curves is not \
          shown here: see the intervals of the optimum.{more}",

@@ -46,7 +46,7 @@ fn of_trial(material: Material<'_>, ratios: &[f64], trial: &Trial, result: &Tria
     let others_text = format!("other price ratios: {}", others.join(", "));
     let caption = format!(
         "Economic optimum {rate_name} (EONR) of {} against the price ratio of N to grain{levels}, {}, n = {plots} plots). At a ratio of 0, N costs nothing \
-         and the optimum is the agronomic one. Line: the best rate of the chosen curve; broken, with arrows, where it is only a bound: \
+         and the optimum is the agronomic one. Line: the best rate of the curve that the optimum is read from; broken, with arrows, where it is only a bound: \
          at least the highest tested rate (arrow up), or at most the rate drawn (arrow down). Shade: its {percent} % profile interval \
          given the family, where it lies within the tested rates; it may go on beyond the highest (dotted). A group without a line: a \
          response was not shown, and the shade is all that is known of its optimum.",

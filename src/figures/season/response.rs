@@ -74,8 +74,8 @@ pub(super) fn drawn_words(material: Material<'_>) -> String {
     let Material { season, wording, .. } = material;
     let percent = percent(season.programme.decisions.level, wording);
     format!(
-        "Open circles: plots. Filled circles: treatment means, block effects removed, with their standard error. Line: the chosen curve \
-         given its family; shade: its {percent} % profile confidence band. Bar above the rate axis: {percent} % {} interval of the \
+        "Open circles: plots. Filled circles: treatment means, block effects removed, with their standard error. Line: the curve that the \
+         optimum is read from, never a line or a square root unless asked for; shade: its {percent} % profile confidence band, given the family. Bar above the rate axis: {percent} % {} interval of the \
          optimum, an arrow where it is open or goes past the tested rates.",
         season.options.interval.name(),
     )

@@ -232,7 +232,7 @@ fn families_are_named_above_their_panel_with_their_patterns() {
         assert_eq!(page.texts.iter().filter(|text| text.content == label).count(), 2, "{label}");
     }
     assert_eq!(page.texts.iter().filter(|text| text.content == "quadratic-plateau").count(), 2);
-    assert!(has_text(&page, "chosen curve"));
+    assert!(has_text(&page, "curve of the optimum"));
 }
 
 #[test]

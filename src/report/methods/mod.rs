@@ -39,7 +39,7 @@ pub(super) fn methods(material: &Material<'_>) -> Section {
         blocks.push(Block::Heading("References".to_owned()));
         blocks.extend(list(cited));
         blocks.extend(paragraph(
-            "References stand as the program's documentation has them; complete and check them before they are printed.",
+            "The list was written from memory: check each reference against its source before it is printed.",
         ));
     }
     section("methods", "Methods", blocks)
