@@ -1,6 +1,6 @@
 //! A comparison for a reader.
 
-use super::compare::{CellOf, ComparedTable, ComparisonOf, PartsOf};
+use super::compare::{CellOf, ComparedTable, ComparisonOf, PartsOf, SettingOf};
 use super::interval_words::interval_text;
 use super::layout::{TextTable, paragraph, quantity, with_unit};
 use super::numbers::{NONE, count, fixed, percent, plain, price_ratio};
@@ -64,17 +64,19 @@ fn changed(comparison: &ComparisonOf) -> String {
     list("site-years left out", &changed.site_years_left);
     list("site-years with other observations", changed.site_years_corrected.as_deref().unwrap_or_default());
     lines.push(format!("{} in both", count(changed.site_years_kept, "site-year")));
-    lines.extend(
-        changed
-            .settings
-            .iter()
-            .map(|one| format!("{}: {} → {}", one.name, shortened(one.name, &one.old), shortened(one.name, &one.new))),
-    );
+    lines.extend(changed.settings.iter().map(SettingOf::in_words));
     let mut text = "What changed\n".to_owned();
     for line in lines {
         text += &paragraph("  - ", &line);
     }
     text
+}
+
+impl SettingOf {
+    /// *price ratio: 0.2 bu per lb N → 0.1014 bu per lb N*.
+    pub(crate) fn in_words(&self) -> String {
+        format!("{}: {} → {}", self.name, shortened(self.name, &self.old), shortened(self.name, &self.new))
+    }
 }
 
 /// A computed price ratio has more digits than a reader wants.

@@ -43,10 +43,19 @@ pub(crate) fn rate(value: f64, decimals: usize) -> String {
     if value == 0.0 { "0".to_owned() } else { fixed(value, decimals) }
 }
 
-/// A price ratio: as typed where that is short, else with four significant digits.
+/// A price ratio: as typed where that is short, else with up to four significant digits.
 pub(crate) fn price_ratio(value: f64) -> String {
     let typed = value.to_string();
-    if typed.len() <= LONGEST_TYPED { typed } else { significant(value, 4) }
+    if typed.len() <= LONGEST_TYPED {
+        return typed;
+    }
+    let text = significant(value, 4);
+    // It is a setting, no estimate: a zero at the end says nothing.
+    if text.contains('.') && !text.contains('e') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
 }
 
 /// With a number of significant digits.

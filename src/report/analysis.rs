@@ -133,7 +133,7 @@ fn rows(material: &Material<'_>, analyses: &[&AnalysisOf], kind: &Kind) -> Draft
             ]);
         }
     }
-    draft.note("ns, *, **, ***: p of at least 0.05, below 0.05, below 0.01, below 0.001.");
+    draft.note(numerals.set("ns, *, **, ***: p of at least 0.05, below 0.05, below 0.01, below 0.001."));
     draft
 }
 

@@ -74,7 +74,7 @@ fn telling(material: &Material<'_>) -> Telling {
 }
 
 fn name_of(material: &Material<'_>, group: &CurveGroup) -> String {
-    capitalised(&group_text(&group.group, material.rate_unit()))
+    material.set(&capitalised(&group_text(&group.group, material.rate_unit())))
 }
 
 fn tests(material: &Material<'_>) -> Draft {

@@ -32,7 +32,7 @@ pub(super) fn economics(material: &Material<'_>) -> Section {
         let reason = group.untested.as_ref()?;
         Some(format!(
             "{}: a response cannot be tested ({reason}); the optimum is that of the curve, and may be chance.",
-            capitalised(&group_text(&group.group, group.rate_unit.as_deref()))
+            material.set(&capitalised(&group_text(&group.group, group.rate_unit.as_deref())))
         ))
     });
     let untested = shortened(untested.collect(), "are not tested either");

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use super::content::{Block, Section};
 use super::draft::{Draft, count, word};
 use super::material::{Material, paragraph, section};
+use crate::figures::WordingOptions;
 
 pub(super) fn findings(material: &Material<'_>) -> Section {
     let found = &material.season.warnings;
@@ -33,6 +34,9 @@ pub(super) fn findings(material: &Material<'_>) -> Section {
             word(&finding.text),
             word(finding.remedy.as_deref().unwrap_or_default()),
         ]);
+    }
+    if material.wording.options() != WordingOptions::default() {
+        all.note("Findings are told as the checks told them: in the programme's units, with a decimal point.");
     }
     let blocks = [paragraph(introduction), counted.block(), all.block()];
     section("findings", "Findings in the data", blocks.into_iter().flatten().collect::<Vec<Block>>())

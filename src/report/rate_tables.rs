@@ -25,10 +25,10 @@ pub(super) fn rate_tables(material: &Material<'_>) -> Section {
                 // What holds for every table is said with the first.
                 let new: Vec<String> =
                     table.document().cautions.iter().filter(|caution| !said.contains(caution)).cloned().collect();
-                said.extend(new.iter().cloned());
                 if !new.is_empty() {
-                    blocks.push(Block::Cautions(new));
+                    blocks.push(Block::Cautions(new.iter().map(|caution| material.set(caution)).collect()));
                 }
+                said.extend(new);
             }
             Err(reason) => blocks.extend(paragraph(format!("There is no table: {reason}."))),
         }
@@ -185,7 +185,7 @@ fn change(material: &Material<'_>, comparison: &ComparisonOf, file: &InputFile) 
     name("Site-years left out", &changed.site_years_left);
     name("Site-years with other observations", changed.site_years_corrected.as_deref().unwrap_or_default());
     points.push(format!("Site-years in both: {}", changed.site_years_kept));
-    points.extend(changed.settings.iter().map(|one| format!("{}: {} → {}", one.name, one.old, one.new)));
+    points.extend(changed.settings.iter().map(|one| material.set(&one.in_words())));
     points
         .extend(comparison.not_explained.iter().map(|reason| format!("Moves are not split, or not wholly: {reason}")));
     if let Some(reason) = &comparison.no_differences {

@@ -30,13 +30,18 @@ pub(super) fn together(material: &Material<'_>) -> Vec<Block> {
         .iter()
         .flat_map(|across| {
             let own = across.cautions.iter().filter(|caution| !GENERAL.contains(&caution.code));
-            own.map(|caution| format!("{}: {}.", capitalised(&name(across)), caution.text))
+            own.map(|caution| format!("{}: {}.", title(material, across), material.set(&caution.text)))
         })
         .collect();
     if !cautions.is_empty() {
         blocks.push(Block::Cautions(cautions));
     }
     blocks
+}
+
+/// *Topdress onto 30 lb/ac*.
+fn title(material: &Material<'_>, across: &AcrossOf) -> String {
+    material.set(&capitalised(&name(across)))
 }
 
 /// Decimals of rates among site-years of one kind.
@@ -64,7 +69,7 @@ fn common(material: &Material<'_>, several: &[&AcrossOf]) -> Draft {
         let of = &across.common_rate;
         let decimals = decimals(across);
         let head =
-            [word(&capitalised(&name(across))), count(of.site_years), estimate(material, of.rate.as_ref(), decimals)];
+            [word(&title(material, across)), count(of.site_years), estimate(material, of.rate.as_ref(), decimals)];
         let rest = [
             numerals.written(of.lowest_rate, plain),
             numerals.written(of.highest_rate, plain),
@@ -101,7 +106,7 @@ fn optima(material: &Material<'_>, several: &[&AcrossOf]) -> Draft {
             Some(_) => "maximum likelihood",
             None => "",
         };
-        let head = [word(&capitalised(&name(across))), count(of.numbers), count(of.bounds), word(by)];
+        let head = [word(&title(material, across)), count(of.numbers), count(of.bounds), word(by)];
         let cells = head
             .into_iter()
             .chain([estimate(material, of.mean.as_ref(), decimals)])
@@ -136,7 +141,7 @@ fn each(material: &Material<'_>, several: &[&AcrossOf]) -> Draft {
         let of_forgone = decimals_of_error(largest).unwrap_or(0);
         for of in &across.site_years {
             draft.row([
-                word(&capitalised(&name(across))),
+                word(&title(material, across)),
                 word(&of.site_year),
                 numerals.told(&known(of, rates), of.optimum),
                 numerals.written(of.standard_error, |error| rate(error, rates)),

@@ -239,6 +239,21 @@ fn si_units_convert_every_number_once_and_the_rate_table_stands_in_both() {
     };
     let points: Vec<&&str> = texts.iter().filter(is_number).collect();
     assert!(points.is_empty(), "{points:?}");
+    // In running text neither, but in the version, in what the checks told and in what was typed.
+    let told = report.sections.iter().filter(|section| !["findings", "provenance"].contains(&section.name.as_str()));
+    let text: String = told.map(words).collect::<String>().replace(concat!("stook ", env!("CARGO_PKG_VERSION")), "");
+    let letters: Vec<char> = text.chars().collect();
+    for (place, around) in letters.windows(3).enumerate() {
+        let is_point = around[1] == '.' && around[0].is_ascii_digit() && around[2].is_ascii_digit();
+        assert!(
+            !is_point,
+            "{}",
+            letters[place.saturating_sub(60)..letters.len().min(place + 60)].iter().collect::<String>()
+        );
+    }
+    for other in ["USD/ac", "bu/ac", "lb/ac", "USD/ha", "kg/ha"] {
+        assert!(!text.contains(other), "{other}");
+    }
 }
 
 #[test]

@@ -116,8 +116,8 @@ fn a_report_and_a_figure_say_what_changed_since_an_earlier_table() {
     assert_eq!(run.status, 0, "{}", run.stderr);
     let drawn = files(&copy.path().join("figures"));
     assert_eq!(drawn.keys().collect::<Vec<_>>(), ["leaf-jointing-change-1.svg", "leaf-jointing-change-1.txt"]);
-    let caption = String::from_utf8_lossy(&drawn["leaf-jointing-change-1.txt"]).into_owned();
-    assert!(caption.contains("0.2"), "{caption}");
+    let drawing = String::from_utf8_lossy(&drawn["leaf-jointing-change-1.svg"]).into_owned();
+    assert!(drawing.contains("price ratio 0.2 bu per lb N"), "{drawing}");
 }
 
 #[test]

@@ -142,7 +142,7 @@ fn tables_text(material: &Material<'_>, citations: &mut Citations) -> String {
             document.name,
             number(material, rule.round_to),
             number(material, rule.highest),
-            document.rate_unit
+            material.wording.options().unit_form.unit(&document.rate_unit)
         )
     });
     text += &limits.collect::<Vec<_>>().join("; ");

@@ -86,10 +86,11 @@ fn computation(material: &Material<'_>, citations: &mut Citations) -> String {
     let wording = material.wording;
     if (wording.rate(1.0), wording.yields(1.0)) != (1.0, 1.0) {
         let units = season.programme.units;
+        let form = wording.options().unit_form;
         text += &format!(
             " Results were computed with N rates in {} and yields in {}, and converted to {} and {} {}.",
-            units.n_rate,
-            units.yields,
+            form.unit(&units.n_rate.to_string()),
+            form.unit(&units.yields.to_string()),
             wording.rate_unit(),
             wording.yield_unit(),
             citations.cite(&[references::Reference::Nist811]),

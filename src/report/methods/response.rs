@@ -34,7 +34,7 @@ pub(super) fn curves(material: &Material<'_>, citations: &mut Citations) -> Part
         and(&families),
     );
     text += &chosen(&fitted, citations);
-    text += &response_test(&fitted);
+    text += &material.set(&response_test(&fitted));
     text += &intervals(material, citations);
     let diagnosed =
         fitted.iter().any(|group| group.diagnostics.as_ref().is_some_and(|found| found.normality.is_some()));
