@@ -17,10 +17,12 @@ use crate::rate_table::{CALIBRATED_RANGE_ONLY, LAW_FIRST, OTHER_CAUSES, RateTabl
 use crate::response::OptimumStatus;
 use crate::season::TableResult;
 
-/// Rows of tables that leave room on the page for what must be said with them.
-const MOST_ROWS: usize = 22;
+/// Rows of tables that the page has room for, what must be said beside them in rows too.
+const MOST_ROWS: usize = 31;
+/// What a table takes beside its rows: title, head and verdict.
+const BESIDE_ROWS: usize = 9;
 /// What verdicts speak of.
-const FORGOES: &str = "A rule forgoes the net return that it loses against the best rate in hindsight. The sensor is held against the better of two rules that take no reading but know the N already on.";
+const FORGOES: &str = "To forgo: to lose net return against the best rate in hindsight.";
 /// Kinds of findings that are named.
 const KINDS_NAMED: usize = 5;
 
@@ -69,12 +71,13 @@ fn tables(material: &Material<'_>) -> Vec<Block> {
     let mut room = MOST_ROWS;
     let mut elsewhere = Vec::new();
     for (result, calibration) in material.season.tables.iter().zip(&material.reports.calibrations.tables) {
-        let rows = result.derived.table.as_ref().map_or(1, |table| table.document().rows.len());
-        if rows > room {
+        let rows = result.derived.table.as_ref().map_or(0, |table| table.document().rows.len());
+        let needed = rows + BESIDE_ROWS;
+        if needed > room {
             elsewhere.push(result.specification.name.as_str());
             continue;
         }
-        room -= rows;
+        room -= needed;
         blocks.extend(in_short(material, result, calibration));
     }
     if material.reports.calibrations.tables.iter().any(|table| table.verdict.is_some()) {
@@ -104,17 +107,16 @@ fn rows(material: &Material<'_>, table: &RateTable, calibration: &TableCalibrati
     let numerals = material.numerals;
     let unit = material.wording.options().unit_form.unit(&document.rate_unit);
     let rests_on = if calibration.relation_site_years < calibration.site_years {
-        format!(", the rates on {} of them", calibration.relation_site_years)
+        format!("{} of ", calibration.relation_site_years)
     } else {
         String::new()
     };
     let title = format!(
-        "{}: {}, {} to {}, from {} of {}{rests_on}",
+        "{}: {}, {} to {}, rates from {rests_on}{}",
         document.name,
         document.instrument.name(),
         document.stages.first,
         document.stages.last,
-        counted(calibration.base().map_or(0, |base| base.points.len()), "point"),
         counted(calibration.site_years, "site-year"),
     );
     let mut draft = Draft::new(format!("summary-{}", document.name), title)
@@ -151,15 +153,15 @@ fn optima(material: &Material<'_>) -> Draft {
         .numbers(material.of_rate("EONR"))
         .limits(&material.interval_head());
     let groups = &material.reports.optima.groups;
-    for group in groups.iter().take(MOST_ROWS) {
+    for group in groups.iter().take(MOST_ROWS - BESIDE_ROWS) {
         let decimals = decimals(group);
         let number = group.optimum.rate.filter(|_| group.optimum.status == OptimumStatus::Interior);
         let text = chosen_text(group.response, &group.optimum, decimals);
         let head = [word(&name_of(group)), material.numerals.told(&text, number)];
         draft.row(head.into_iter().chain(limits(material, &group.optimum, decimals)));
     }
-    if groups.len() > MOST_ROWS {
-        draft.note(format!("{} more groups stand under Economics.", groups.len() - MOST_ROWS));
+    if let Some(more) = groups.len().checked_sub(MOST_ROWS - BESIDE_ROWS).filter(|more| *more > 0) {
+        draft.note(format!("{more} more groups stand under Economics."));
     }
     draft
 }

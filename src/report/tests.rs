@@ -164,8 +164,8 @@ fn the_summary_fits_one_page() {
     let summary = section(&report, "summary");
     insta::assert_snapshot!("summary", words(summary));
     /// Characters of a printed line, lines of a printed page.
-    const LINE: usize = 95;
-    const PAGE: usize = 48;
+    const LINE: usize = 85;
+    const PAGE: usize = 50;
     let lines = |text: &str| text.chars().count().div_ceil(LINE) + 1;
     let of = |block: &Block| match block {
         Block::Heading(_) => 2,
