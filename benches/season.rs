@@ -1,7 +1,7 @@
 //! What a season costs and how it grows with site-years: `cargo bench --bench season`, or `cargo bench --bench season -- 50 200` for some sizes only.
 //!
 //! Programmes of 50, 100, 200 and 400 simulated site-years (32 plots each, 30 leaves a plot: 192 000 leaf readings at 200) are written to a temporary
-//! folder and run once each, from the files to the report in memory, then resampled 1 000 times. Each step is timed; the last lines give the exponent by which it
+//! folder and run once each, from the files to the report in memory (with `--features pdf` as a PDF too), then resampled 1 000 times. Each step is timed; the last lines give the exponent by which it
 //! grows from each size to the next, 1 where twice the site-years take twice as long.
 //!
 //! Memory is the peak that the process has had by then, on Linux, so sizes run in ascending order. Run it on a quiet machine.
@@ -102,7 +102,7 @@ fn time(site_years: usize) -> Timed {
     let wording = Wording::new(&season.programme, WordingOptions::default()).expect("bushels of wheat are known");
     let mut figures = season_figures(&season, &analysed, &wording);
     figures.retain(|figure| is_in_report(&figure.name, &season));
-    let (figures, _) = draw_figures(&figures, None, &Style::default());
+    let (figures, _) = draw_figures(&figures, None, &Style { with_png: false, ..Style::default() });
     steps.push(("figures of the report".to_owned(), start.elapsed()));
     let start = Instant::now();
     let reports = SeasonReports::of(&season, &analysed);
@@ -110,6 +110,12 @@ fn time(site_years: usize) -> Timed {
     let page = html(&report);
     let workbook = report.workbook(&season, &reports).expect("tables that a sheet holds");
     steps.push((format!("report, {} MB", (page.len() + workbook.len()) / 1_000_000), start.elapsed()));
+    #[cfg(feature = "pdf")]
+    {
+        let start = Instant::now();
+        let pages = stook::report::pdf(&report, stook::report::Paper::A4).expect("figures that can be typeset");
+        steps.push((format!("report as a PDF, {} MB", pages.len() / 1_000_000), start.elapsed()));
+    }
     let total = steps.iter().map(|(_, time)| *time).sum();
     steps.push(("all".to_owned(), total));
 
