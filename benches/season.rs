@@ -1,8 +1,8 @@
 //! What a season costs and how it grows with site-years: `cargo bench --bench season`, or `cargo bench --bench season -- 50 200` for some sizes only.
 //!
 //! Programmes of 50, 100, 200 and 400 simulated site-years (32 plots each, 30 leaves a plot: 192 000 leaf readings at 200) are written to a temporary
-//! folder and run once each, from the files to the report in memory (with `--features pdf` as a PDF too), then resampled 1 000 times. Each step is timed; the last lines give the exponent by which it
-//! grows from each size to the next, 1 where twice the site-years take twice as long.
+//! folder and run once each, from the files to the report in memory (with `--features pdf` as a PDF too), then resampled 1 000 times. Each step is timed; the
+//! last lines give the exponent by which it grows from each size to the next, 1 where twice the site-years take twice as long.
 //!
 //! Memory is the peak that the process has had by then, on Linux, so sizes run in ascending order. Run it on a quiet machine.
 
