@@ -19,7 +19,6 @@ const MEASURED: usize = 16;
 struct Content {
     title: String,
     subtitle: String,
-    made_by: String,
     running_head: String,
     running_subtitle: String,
     running_foot: String,
@@ -59,7 +58,6 @@ pub(super) fn json(report: &Report, paper: Paper) -> Result<String, PdfError> {
     let content = Content {
         title: clean(&report.title),
         subtitle: clean(&report.subtitle),
-        made_by: clean(&report.made_by),
         running_head: shortened(&report.title, RUNNING),
         running_subtitle: shortened(&report.subtitle, RUNNING / 2),
         running_foot: shortened(&report.made_by, RUNNING),
