@@ -5,21 +5,19 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use super::deliver::Answer;
-use super::earlier::EarlierFlag;
+use super::drawn_season::{DrawnSeason, DrawnSeasonFlags};
 use super::failure::Failure;
-use super::flags::{FormatFlag, PriceFlags, SeedFlag};
-use super::paper::{StyleFlags, WordingFlags};
-use super::source::{holds, read_programme, run_season, season_failure};
-use crate::figures::{DrawnFigure, Style, draw_figures, season_figures};
+use super::flags::FormatFlag;
+use super::paper::StyleFlags;
+use crate::figures::{DrawnFigure, Style, draw_figures};
 use crate::output::{FigureOf, FiguresDrawn, OutputFile, WriteError, provenance_of, render, write_into};
-use crate::season::SeasonOptions;
 
 /// Every figure of a programme, fit to print, each with its caption
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct Flags {
-    /// Folder of a programme or trial
-    path: PathBuf,
+    #[command(flatten)]
+    drawn: DrawnSeasonFlags,
     /// Folder to write into; files of the same names there are replaced
     #[arg(long, value_name = "DIR", default_value = "figures")]
     out: PathBuf,
@@ -33,15 +31,7 @@ pub(super) struct Flags {
     #[arg(long, value_enum, default_value = "text")]
     format: FormatFlag,
     #[command(flatten)]
-    earlier: EarlierFlag,
-    #[command(flatten)]
     style: StyleFlags,
-    #[command(flatten)]
-    wording: WordingFlags,
-    #[command(flatten)]
-    prices: PriceFlags,
-    #[command(flatten)]
-    seed: SeedFlag,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -66,20 +56,7 @@ pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     if matches!(flags.format, FormatFlag::Xlsx | FormatFlag::Parquet) {
         return Err(Failure::usage("the list of figures is text, json or csv"));
     }
-    let price_ratio = flags.prices.ratio()?;
-    let earlier = flags.earlier.read()?;
-    let loaded = read_programme(&flags.path)?;
-    if holds(&flags.out, &flags.path) {
-        let text = format!("--out {} is or holds the programme: name a folder of its own", flags.out.display());
-        return Err(Failure::usage(text));
-    }
-    let wording = flags.wording.wording(&loaded.value)?;
-    let options = SeasonOptions { seed: flags.seed.seed, price_ratio, ..SeasonOptions::default() };
-    let mut season = run_season(loaded, options, &|_| {})?;
-    let analysed = season.analyses().map_err(|error| season_failure(&error, &season.programme.crop.name))?;
-    let (_, beside_earlier) = earlier.against(&season, &wording)?;
-    let mut all = season_figures(&season, &analysed, &wording);
-    all.extend(beside_earlier);
+    let DrawnSeason { mut season, wording, figures: all, .. } = flags.drawn.run(&flags.out)?;
     let wanted = |name: &str| flags.only.is_empty() || flags.only.iter().any(|part| name.contains(part.as_str()));
     if let Some(part) = flags.only.iter().find(|part| !all.iter().any(|figure| figure.name.contains(part.as_str()))) {
         let names: Vec<&str> = all.iter().map(|figure| figure.name.as_str()).collect();

@@ -9,6 +9,7 @@ mod check;
 mod compare;
 mod curves;
 mod deliver;
+mod drawn_season;
 mod earlier;
 mod failure;
 mod figures;

@@ -6,36 +6,26 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use super::deliver::Answer;
-use super::earlier::{Change, EarlierFlag};
+use super::drawn_season::{DrawnSeason, DrawnSeasonFlags};
+use super::earlier::Change;
 use super::failure::Failure;
-use super::flags::{PriceFlags, SeedFlag};
-use super::paper::WordingFlags;
-use super::source::{holds, read_programme, run_season, season_failure};
-use crate::figures::{DrawnFigure, Style, Wording, draw_figures, season_figures};
+use crate::figures::{DrawnFigure, Style, Wording, draw_figures};
 use crate::output::{OutputFile, SeasonReports, WriteError, write_into};
 use crate::report::{Report, html, is_in_report, season_report};
-use crate::season::{Season, SeasonOptions};
+use crate::season::Season;
 
 /// The season's report: a page of summary, then trials, yields, curves, economics, sensing, calibration, tables, methods and provenance
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct Flags {
-    /// Folder of a programme or trial
-    path: PathBuf,
+    #[command(flatten)]
+    drawn: DrawnSeasonFlags,
     /// Folder to write into; files of the same names there are replaced
     #[arg(long, value_name = "DIR", default_value = "report")]
     out: PathBuf,
-    #[command(flatten)]
-    earlier: EarlierFlag,
     /// Size of the PDF's pages
     #[arg(long, value_enum, default_value = "a4")]
     paper: PaperFlag,
-    #[command(flatten)]
-    wording: WordingFlags,
-    #[command(flatten)]
-    prices: PriceFlags,
-    #[command(flatten)]
-    seed: SeedFlag,
 }
 
 /// A size of paper, as it is typed.
@@ -61,20 +51,7 @@ const NO_PDF: &str =
     "report.pdf is left out: this build cannot make one (build with --features pdf, or print report.html to a file)";
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
-    let price_ratio = flags.prices.ratio()?;
-    let earlier = flags.earlier.read()?;
-    let loaded = read_programme(&flags.path)?;
-    if holds(&flags.out, &flags.path) {
-        let text = format!("--out {} is or holds the programme: name a folder of its own", flags.out.display());
-        return Err(Failure::usage(text));
-    }
-    let wording = flags.wording.wording(&loaded.value)?;
-    let options = SeasonOptions { seed: flags.seed.seed, price_ratio, ..SeasonOptions::default() };
-    let mut season = run_season(loaded, options, &|_| {})?;
-    let analysed = season.analyses().map_err(|error| season_failure(&error, &season.programme.crop.name))?;
-    let (changes, pictures) = earlier.against(&season, &wording)?;
-    let mut described = season_figures(&season, &analysed, &wording);
-    described.extend(pictures);
+    let DrawnSeason { mut season, analysed, wording, changes, figures: mut described } = flags.drawn.run(&flags.out)?;
     described.retain(|figure| is_in_report(&figure.name, &season));
     let style = Style { decimal_mark: wording.options().decimal_mark, with_png: false, ..Style::default() };
     let (figures, left_out) = draw_figures(&described, None, &style);

@@ -127,9 +127,13 @@ fn shown_figure(figure: &Illustration) -> Shown {
     }
 }
 
-/// Text on one line: what cannot be printed, line ends among it, becomes a space.
+/// Text on one line: what cannot be printed, line ends among it, becomes a space; *p = 0.05* is not broken.
 fn clean(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() || matches!(c, '\u{2028}' | '\u{2029}') { ' ' } else { c }).collect()
+    let printed = |c: char| if c.is_control() || matches!(c, '\u{2028}' | '\u{2029}') { ' ' } else { c };
+    let text: String = text.chars().map(printed).collect();
+    ["=", "<", ">", "≤", "≥"]
+        .iter()
+        .fold(text, |text, sign| text.replace(&format!(" {sign} "), &format!("\u{a0}{sign}\u{a0}")))
 }
 
 fn all_clean(texts: &[String]) -> Vec<String> {
