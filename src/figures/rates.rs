@@ -106,28 +106,31 @@ impl Description for RateFigure {
 }
 
 impl RateFigure {
-    fn tables(&self) -> impl Iterator<Item = &RateSteps> {
+    fn tables(&self) -> impl Iterator<Item = &RateSteps> + Clone {
         [&self.table].into_iter().chain(&self.earlier)
     }
 
-    fn steps(&self) -> impl Iterator<Item = &Step> {
+    fn steps(&self) -> impl Iterator<Item = &Step> + Clone {
         self.tables().flat_map(|table| &table.steps)
     }
+}
 
-    /// The highest rate of the axis: rates and their intervals; a range of new site-years widens it by half at most, and is cut.
-    fn highest(&self) -> f64 {
-        let rates = self.steps().flat_map(|step| [Some(step.rate), step.high, step.low].into_iter().flatten());
-        let [_, most] = axis::extent(rates.chain([0.0, 1.0]));
-        let ranges = self.steps().filter_map(|step| step.new_site_years);
-        ranges.map(|[_, high]| high.min(1.5 * most)).fold(most, f64::max)
-    }
+/// How far the axis goes, of the highest rate that is shown.
+pub(super) const ABOVE: f64 = 1.06;
+
+/// The highest rate that is shown: of rates and their intervals; a range of new site-years makes it twice as high at most, and is else cut.
+pub(super) fn highest_shown<'s>(steps: impl Iterator<Item = &'s Step> + Clone) -> f64 {
+    let rates = steps.clone().flat_map(|step| [Some(step.rate), step.high, step.low].into_iter().flatten());
+    let [_, most] = axis::extent(rates.chain([0.0, 1.0]));
+    let ranges = steps.filter_map(|step| step.new_site_years);
+    ranges.map(|[_, high]| high.min(2.0 * most)).fold(most, f64::max)
 }
 
 fn lay_out(figure: &RateFigure, width: f64, typeface: &Typeface) -> Scene {
     let mut scene = Scene { width, ..Scene::default() };
     let [low, high] = axis::extent(figure.steps().flat_map(|step| [step.from, step.below]));
-    let most = figure.highest();
-    let rates = Scale { low: -0.02 * most, high: 1.06 * most, from: HEIGHT, to: 0.0 };
+    let most = highest_shown(figure.steps());
+    let rates = Scale { low: -0.02 * most, high: ABOVE * most, from: HEIGHT, to: 0.0 };
     let ticks = axis::ticks_up(&rates, 0.0, typeface);
     let title = typeface.wrap(&axis::with_unit("N rate", Some(&figure.rate_unit)), LARGE, HEIGHT);
     let left = EDGE + axis::width_before_line(title.len(), &ticks, typeface);

@@ -132,11 +132,7 @@ pub(super) fn predictions(analysis: &AnalysisOf) -> String {
 
 /// What the residuals show.
 pub(super) fn assumptions(analysis: &AnalysisOf) -> String {
-    analysis.assumptions.as_ref().map_or_else(String::new, |found| paragraph("  ", &assumptions_words(found)))
-}
-
-/// *Residuals: normality W = 0.978, p = 0.4; …*: what they show, what of it is notable, and which plots lie far out.
-pub(crate) fn assumptions_words(found: &AssumptionsOf) -> String {
+    let Some(found) = &analysis.assumptions else { return String::new() };
     let tests = [
         found.normality.map(|test| format!("normality W = {}, {}", fixed(test.w, 3), p_value(test.p))),
         found.spread.map(|test| format!("equal spread in all treatments {}", p_value(test.p))),
@@ -145,7 +141,7 @@ pub(crate) fn assumptions_words(found: &AssumptionsOf) -> String {
     let tests: Vec<String> = tests.into_iter().flatten().collect();
     let tests = if tests.is_empty() { "nothing can be tested".to_owned() } else { tests.join("; ") };
     let notable: String = notable(found).iter().map(|sentence| format!(" {sentence}")).collect();
-    format!("Residuals: {tests}.{notable}{}", outliers(found))
+    paragraph("  ", &format!("Residuals: {tests}.{notable}{}", outliers(found)))
 }
 
 fn neighbours(r: f64) -> String {

@@ -202,7 +202,7 @@ fn mean_and_cvs(analysis: &AnalysisOf) -> String {
 }
 
 /// *23.6 % of main plots within blocks (on the basis of single plots; 11.8 % of their means)*.
-pub(crate) fn cv(stratum: &StratumOf) -> Option<String> {
+pub(super) fn cv(stratum: &StratumOf) -> Option<String> {
     let cv = stratum.cv_percent?;
     let means = match (stratum.plots_in_unit, stratum.cv_of_units_percent) {
         (Some(plots), Some(of_units)) if plots > 1 => {

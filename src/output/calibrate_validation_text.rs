@@ -51,7 +51,7 @@ pub(crate) fn verdict(verdict: &VerdictOf, return_unit: &str) -> String {
 }
 
 /// A verdict's word in a clause.
-pub(crate) fn verdict_words(word: &str) -> String {
+pub(super) fn verdict_words(word: &str) -> String {
     if word == Word::CannotTellYet.name() {
         "Cannot tell yet whether the sensor pays".to_owned()
     } else {

@@ -4,7 +4,7 @@ use super::numbers::{percent, rate};
 use crate::stats::interval::{Interval, Limits};
 
 /// *88.1 to 104.3*, or what the data leave open.
-pub(crate) fn interval_text(interval: &Interval, decimals: usize) -> String {
+pub(super) fn interval_text(interval: &Interval, decimals: usize) -> String {
     limits_text(interval.limits, interval.low, interval.high, &interval.segments, decimals)
 }
 
@@ -25,7 +25,7 @@ pub(crate) fn limits_text(
 }
 
 /// One piece: *88.1 to 104.3*, or which end is open.
-pub(crate) fn piece_text(low: Option<f64>, high: Option<f64>, decimals: usize) -> String {
+pub(super) fn piece_text(low: Option<f64>, high: Option<f64>, decimals: usize) -> String {
     let number = |value: f64| rate(value, decimals);
     match (low, high) {
         (Some(low), Some(high)) if low == high => number(low),
@@ -42,7 +42,7 @@ pub(crate) fn interval_head(level: Option<f64>) -> String {
 }
 
 /// What a reader must know of intervals by a method; nothing of the default.
-pub(crate) fn method_note(method: &str) -> Option<&'static str> {
+pub(super) fn method_note(method: &str) -> Option<&'static str> {
     match method {
         "wald" => Some(
             "Wald intervals: the estimate plus and minus t standard errors (delta method). They are symmetric whatever the data say. \

@@ -79,7 +79,7 @@ pub(crate) fn decimals(group: &OptimumGroup) -> usize {
 }
 
 /// The optimum, or the bound that stands for it.
-pub(crate) fn rate_text(optimum: &OptimumOf, decimals: usize) -> String {
+pub(super) fn rate_text(optimum: &OptimumOf, decimals: usize) -> String {
     status_text(optimum.rate, optimum.status, decimals)
 }
 

@@ -8,6 +8,7 @@ use super::economics::limits;
 use super::material::{Material, listed, paragraph, section};
 use super::rate_tables::{base, is_converted, rate_cell};
 use crate::output::calibrate_validation_text::verdict;
+use crate::output::curves_text::capitalised;
 use crate::output::group::level_text;
 use crate::output::numbers::{count as counted, price_ratio, rate};
 use crate::output::optimum_text::{chosen_text, decimals};
@@ -43,7 +44,10 @@ fn introduction(material: &Material<'_>) -> String {
     let programme = &season.programme;
     let site_years: BTreeSet<String> = programme.trials.iter().map(crate::trial::Trial::site_year).collect();
     let groups = &material.reports.curves.groups;
-    let shown = groups.iter().filter(|group| group.response == Some("detected")).count();
+    let shown = match groups.iter().filter(|group| group.response == Some("detected")).count() {
+        0 => "none".to_owned(),
+        shown => shown.to_string(),
+    };
     let left_out = match programme.left_out.len() {
         0 => String::new(),
         left_out => format!(" ({left_out} left out, with reasons)"),
@@ -93,7 +97,10 @@ fn in_short(material: &Material<'_>, result: &TableResult, calibration: &TableCa
     let name = &result.specification.name;
     let table = match &result.derived.table {
         Ok(table) => table,
-        Err(reason) => return paragraph(format!("{name}: there is no rate table. {reason}.")).into_iter().collect(),
+        Err(reason) => {
+            let reason = capitalised(&reason.to_string());
+            return paragraph(format!("{name}: there is no rate table. {reason}.")).into_iter().collect();
+        }
     };
     let said = calibration.verdict.as_ref().map_or_else(
         || "No verdict on the sensor: too few site-years could be held out.".to_owned(),

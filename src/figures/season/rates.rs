@@ -2,6 +2,7 @@
 
 use super::{Material, NamedFigure, instrument_name};
 use crate::calibration::INTERVAL_METHOD;
+use crate::figures::rates::{ABOVE, highest_shown};
 use crate::figures::{DecimalMark, Figure, RateFigure, RateSteps, Step, Wording, Words};
 use crate::rate_table::{Document, RateTable, Row, RowInterval, RowRate};
 use crate::season::TableResult;
@@ -150,7 +151,13 @@ impl Shown<'_> {
         };
         let ranges = if table.steps.iter().any(|step| step.new_site_years.is_some()) {
             let notes = self.notes(|cell| cell.new_site_years.as_ref());
-            format!(" Boxes: the range expected to hold the optima of {} % of new site-years{notes}.", self.new_share())
+            let most = highest_shown(table.steps.iter());
+            let is_cut = table.steps.iter().filter_map(|step| step.new_site_years).any(|[_, high]| high > ABOVE * most);
+            let cut = if is_cut { "; an open one goes on above the axis" } else { "" };
+            format!(
+                " Boxes: the range expected to hold the optima of {} % of new site-years{notes}{cut}.",
+                self.new_share()
+            )
         } else {
             String::new()
         };
