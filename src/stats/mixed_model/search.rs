@@ -15,7 +15,7 @@ use argmin::solver::quasinewton::LBFGS;
 use std::cell::RefCell;
 
 /// Relative factors of the search's first start: equal standard deviations.
-const START: f64 = 1.0;
+pub(super) const START: f64 = 1.0;
 /// Where a variance came out as zero the search starts again from these: the criterion may have a second valley.
 const OTHER_STARTS: [f64; 2] = [0.2, 5.0];
 /// L-BFGS only has to come near: Newton's method does the rest.
@@ -72,16 +72,20 @@ impl Local {
 
 /// The least criterion of a design; `None` where it has no value anywhere near.
 pub(super) fn least(design: &Design, likelihood: Likelihood) -> Option<Found> {
-    let mut best = from(design, likelihood, START);
+    let lower = |best: Option<Found>, found: Option<Found>| match (best, found) {
+        (Some(best), Some(found)) => {
+            let is_lower = found.criterion < best.criterion - SAME_CRITERION * best.criterion.abs().max(1.0);
+            Some(if is_lower { found } else { best })
+        }
+        (best, found) => best.or(found),
+    };
+    // No variance at all may be a valley of its own, beside one of small variances.
+    let nothing = ended(design, likelihood, vec![0.0; design.layout.parameters()]);
+    let mut best = lower(from(design, likelihood, START), nothing);
     let is_zero = |found: &Found| zeros(design, &found.psi).next().is_some();
     if best.as_ref().is_none_or(is_zero) {
         for start in OTHER_STARTS {
-            let Some(found) = from(design, likelihood, start) else { continue };
-            let lower =
-                |best: &Found| found.criterion < best.criterion - SAME_CRITERION * best.criterion.abs().max(1.0);
-            if best.as_ref().is_none_or(lower) {
-                best = Some(found);
-            }
+            best = lower(best, from(design, likelihood, start));
         }
     }
     best
@@ -99,7 +103,8 @@ fn diagonal(design: &Design) -> impl Iterator<Item = usize> + '_ {
     design.layout.terms.iter().flat_map(of_term)
 }
 
-fn from(design: &Design, likelihood: Likelihood, start: f64) -> Option<Found> {
+/// From relative factors that are all `start`.
+pub(super) fn from(design: &Design, likelihood: Likelihood, start: f64) -> Option<Found> {
     let mut theta = vec![0.0; design.layout.parameters()];
     diagonal(design).for_each(|parameter| theta[parameter] = start);
     let problem = Profiled { design, likelihood, seen: RefCell::new(Seen::default()) };
@@ -114,9 +119,13 @@ fn from(design: &Design, likelihood: Likelihood, start: f64) -> Option<Found> {
             .timer(false)
             .run();
     }
-    let best = problem.seen.into_inner().best.unwrap_or(free);
-    let mut psi = best;
+    let mut psi = problem.seen.into_inner().best.unwrap_or(free);
     psi.insert(first, 0.0);
+    ended(design, likelihood, psi)
+}
+
+/// From relative factors to the end of the search, with Newton's method.
+fn ended(design: &Design, likelihood: Likelihood, mut psi: Vec<f64>) -> Option<Found> {
     let scale = Point::new(design, &psi)?.best_scale(likelihood);
     if scale.is_nan() || scale <= 0.0 {
         return None;

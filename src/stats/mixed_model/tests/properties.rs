@@ -1,7 +1,7 @@
 //! Of random data: nothing panics, and no start of the search ends lower.
 
 use super::super::design::Design;
-use super::super::search::{LAST_GAIN, least, newton};
+use super::super::search::{LAST_GAIN, START, from, least, newton};
 use super::super::*;
 use proptest::prelude::*;
 
@@ -17,19 +17,7 @@ proptest! {
         starts in prop::collection::vec(prop::collection::vec(-2.0..2.0f64, 5), 4),
         correlated: bool,
     ) {
-        let kept: Vec<usize> = (0..48).filter(|i| !(lost[*i] && lost[(i + 7) % 48] && lost[(i + 11) % 48])).collect();
-        let x = |i: &usize| (*i % 4) as f64;
-        let columns = vec![vec![1.0; kept.len()], kept.iter().map(x).collect::<Vec<_>>()];
-        let y = |i: &usize| x(i) * 2.0 + size * sites[*i / 12] * (1.0 + 0.3 * x(i)) + errors[*i];
-        let site = RandomTerm {
-            name: "site".to_owned(),
-            group_of: kept.iter().map(|i| i / 12).collect(),
-            columns: columns.clone(),
-            correlated,
-        };
-        let block = RandomTerm::intercept("block", kept.iter().map(|i| i / 4).collect());
-        let y = kept.iter().map(y).collect();
-        let data = MixedData { y, fixed: columns, random: vec![site, block], residual_group: None };
+        let data = four_sites(&lost, &errors, &sites, size, correlated);
         for likelihood in [Likelihood::Reml, Likelihood::Ml] {
             let design = Design::new(&data, None).unwrap();
             let least = least(&design, likelihood).unwrap();
@@ -77,4 +65,49 @@ proptest! {
             prop_assert!(model.conditional_residuals().iter().all(|x| x.is_finite()));
         }
     }
+}
+
+/// Four sites of three blocks of four plots, some of them lost, whose intercepts and slopes differ from site to site.
+fn four_sites(lost: &[bool], errors: &[f64], sites: &[f64], size: f64, correlated: bool) -> MixedData {
+    let kept: Vec<usize> = (0..48).filter(|i| !(lost[*i] && lost[(i + 7) % 48] && lost[(i + 11) % 48])).collect();
+    let x = |i: &usize| (*i % 4) as f64;
+    let columns = vec![vec![1.0; kept.len()], kept.iter().map(x).collect::<Vec<_>>()];
+    let y = |i: &usize| x(i) * 2.0 + size * sites[*i / 12] * (1.0 + 0.3 * x(i)) + errors[*i];
+    let site = RandomTerm {
+        name: "site".to_owned(),
+        group_of: kept.iter().map(|i| i / 12).collect(),
+        columns: columns.clone(),
+        correlated,
+    };
+    let block = RandomTerm::intercept("block", kept.iter().map(|i| i / 4).collect());
+    let y = kept.iter().map(y).collect();
+    MixedData { y, fixed: columns, random: vec![site, block], residual_group: None }
+}
+
+/// The search's first start ends among small variances, where the criterion is higher by 0.14.
+#[test]
+fn a_valley_at_no_variance_is_found_beside_one_of_small_variances() {
+    let lost: Vec<bool> =
+        (0..48).map(|i| [0, 2, 7, 8, 11, 15, 19, 24, 28, 31, 35, 38, 39, 42, 46].contains(&i)).collect();
+    #[rustfmt::skip]
+    let errors = [
+        0.0, -0.9607813546525897, 0.0, 0.9318473849336282, -0.8575428980662754, 0.0, 0.8849758040782101,
+        0.717235069708638, 0.0, -0.7075804873742537, -0.6639743670749026, 0.0, 0.26725794238135914, 0.4718132197103711,
+        0.0, -0.5184080446187451, 0.5079205313426404, 0.0, 0.0, -0.9480694689203832, -0.6090779946114023,
+        0.5767838750992829, -0.6617706110234545, -0.9110458680588205, 0.0, 0.0, 0.0, 0.8974582237188276, 0.0,
+        -0.23273200863642388, -0.8277275492363798, 0.0, -0.3825549664009906, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+        0.7787526777099343, 0.8261481328661864, 0.0, 0.0, 0.2825848297874547, 0.0, -0.9446404673268621,
+        0.3333597332241677,
+    ];
+    let design = Design::new(
+        &four_sites(&lost, &errors, &[0.0, 0.0, 0.0, 0.9850697391393765], 0.11860561358584477, false),
+        None,
+    )
+    .unwrap();
+    let higher = [Likelihood::Reml, Likelihood::Ml].map(|likelihood| {
+        let [first, least] = [from(&design, likelihood, START), least(&design, likelihood)].map(Option::unwrap);
+        assert!(first.converged && least.converged, "{first:?} {least:?}");
+        first.criterion - least.criterion
+    });
+    assert!(higher.iter().all(|by| *by >= 0.0) && higher.iter().any(|by| (0.1..0.2).contains(by)), "{higher:?}");
 }
