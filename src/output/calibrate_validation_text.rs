@@ -10,7 +10,7 @@ use crate::trial::NeedFrom;
 /// Decimals of rates and of their errors: rates are rounded to whole units or coarser.
 const RATE_DECIMALS: usize = 0;
 /// Decimals of money an area and of yields.
-pub(crate) const RETURN_DECIMALS: usize = 2;
+pub(super) const RETURN_DECIMALS: usize = 2;
 
 /// A rule in words.
 pub(crate) fn rule_words(rule: &str) -> &str {

@@ -85,7 +85,7 @@ fn reasons(group: &CurveGroup) -> String {
     each.collect::<Vec<_>>().join("; ")
 }
 
-pub(crate) fn response(group: &CurveGroup) -> String {
+fn response(group: &CurveGroup) -> String {
     let verdict = match group.response {
         Some("detected") => "Response to N: detected",
         Some("negligible") => "Response to N: not shown, and no gain that the plots allow would pay for the N",
@@ -177,7 +177,7 @@ fn families(group: &CurveGroup) -> String {
 }
 
 /// The join, or the bound that the data set it.
-pub(crate) fn join(group: &CurveGroup, curve: &FamilyCurve) -> String {
+fn join(group: &CurveGroup, curve: &FamilyCurve) -> String {
     let rates = decimals_of_rates(highest_rate(group));
     match curve.reach.filter(|_| curve.join.is_some()) {
         None => String::new(),

@@ -81,7 +81,7 @@ pub(crate) fn plain(value: f64) -> String {
 }
 
 /// `p = 0.012`, `p < 0.001`.
-pub(crate) fn p_value(p: f64) -> String {
+pub(super) fn p_value(p: f64) -> String {
     if p < 0.001 {
         "p < 0.001".to_owned()
     } else if p > 0.999 {

@@ -114,7 +114,7 @@ fn printed(optima: &Optima) -> impl Iterator<Item = &OptimumOf> {
     optima.groups.iter().map(|group| &group.optimum).chain(families)
 }
 
-pub(crate) fn limits(optimum: &OptimumOf, decimals: usize) -> String {
+pub(super) fn limits(optimum: &OptimumOf, decimals: usize) -> String {
     if optimum.status == OptimumStatus::NotEstimable {
         return String::new();
     }

@@ -42,7 +42,7 @@ pub(super) fn text(sense: &Sense) -> String {
     )
 }
 
-pub(crate) fn counts(sensing: &SensingOf) -> String {
+fn counts(sensing: &SensingOf) -> String {
     let mut reasons: Vec<(&str, usize)> = Vec::new();
     for reason in sensing.plots.iter().filter_map(|plot| plot.reason.as_deref()) {
         match reasons.iter_mut().find(|(known, _)| *known == reason) {
