@@ -52,6 +52,7 @@ const NO_PDF: &str =
 
 pub(super) fn run(flags: &Flags) -> Result<Answer, Failure> {
     let DrawnSeason { mut season, analysed, wording, changes, figures: mut described } = flags.drawn.run(&flags.out)?;
+    // Those that are left out of a long report need not be drawn.
     described.retain(|figure| is_in_report(&figure.name, &season));
     let style = Style { decimal_mark: wording.options().decimal_mark, with_png: false, ..Style::default() };
     let (figures, left_out) = draw_figures(&described, None, &style);
@@ -80,8 +81,7 @@ pub(super) fn report_files(
     wording: &Wording,
     paper: PaperFlag,
 ) -> Result<Vec<OutputFile>, Failure> {
-    let drawn: Vec<DrawnFigure> = figures.iter().filter(|figure| is_in_report(&figure.name, season)).cloned().collect();
-    let report = season_report(season, reports, &drawn, changes, wording);
+    let report = season_report(season, reports, figures, changes, wording);
     let workbook = report.workbook(season, reports).map_err(WriteError::from)?;
     let mut files = vec![OutputFile::text("report.html", html(&report))];
     files.extend(pdf_file(&report, paper)?);

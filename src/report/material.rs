@@ -30,7 +30,7 @@ pub(super) struct Material<'a> {
     pub(super) typed: Vec<String>,
     /// Its tables against earlier ones, with the files of those.
     pub(super) changes: &'a [(ComparisonOf, InputFile)],
-    pub(super) figures: &'a [DrawnFigure],
+    pub(super) figures: Vec<&'a DrawnFigure>,
 }
 
 impl Material<'_> {

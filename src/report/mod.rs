@@ -54,8 +54,8 @@ const CLOSING: usize = 2;
 
 /// The report of a season.
 ///
-/// `reports` are what its results were brought into, in the programme's units; `figures` those that are to stand in it, already in the
-/// wording's; `changes` its tables against earlier ones, each with the file of the earlier.
+/// `reports` are what its results were brought into, in the programme's units; `figures` the season's, already in the wording's, of which
+/// those of [`is_in_report`] stand in it; `changes` its tables against earlier ones, each with the file of the earlier.
 #[must_use]
 pub fn season_report(
     season: &Season,
@@ -73,7 +73,7 @@ pub fn season_report(
         numerals,
         typed: material::typed_labels(season, numerals),
         changes,
-        figures,
+        figures: figures.iter().filter(|figure| is_in_report(&figure.name, season)).collect(),
     };
     let of = |write: fn(&Material<'_>) -> Section| Some(write(&material));
     let sections = [

@@ -363,7 +363,7 @@ fn what_users_typed_is_data() {
         numerals,
         typed: super::material::typed_labels(&run.season, numerals),
         changes: &[],
-        figures: &[],
+        figures: Vec::new(),
     };
     assert_eq!(material.set("variety -1.5 Dark Sedge reads -2.5"), "variety -1.5 Dark Sedge reads −2,5");
 }
