@@ -1,21 +1,14 @@
 //! Properties of the intervals on trials of any shape: units, what a set must hold, brute force, and the limit without noise.
 
-use crate::properties::{LEVEL, PLATEAUS, Trial, basis, curve, cutoff, holds, joins, trials, undecided};
+use crate::properties::{LEVEL, PLATEAUS, Trial, basis, curve, cutoff, holds, joins, trials, undecided, unknown};
 use proptest::prelude::*;
-use stook::response::{Curve, Family, IntervalMethod, Observations, OptimumStatus, Quantity, StandardErrors};
+use stook::response::{Curve, Family, IntervalMethod, Observations, OptimumStatus, Quantity, Reach, StandardErrors};
 use stook::stats::interval::{Interval, Limits};
 
 /// Other units scale every sum; the quadratic-plateau's join sits on a flat profile, and standard errors follow it.
 const OTHER_UNITS: f64 = 1e-5;
 /// The widths of profile and Wald differ by terms of the order of the noise relative to the response.
 const NEARLY_LINEAR: f64 = 2e-3;
-
-fn near(x: Option<f64>, y: Option<f64>) -> bool {
-    match (x, y) {
-        (Some(x), Some(y)) => (x - y).abs() <= OTHER_UNITS * x.abs().max(y.abs()),
-        (x, y) => x.is_none() && y.is_none(),
-    }
-}
 
 /// Rise to a plateau by a join, or for an exponential by 1/k, and the height of the plateau.
 fn rise(family: Family, rate: f64, join: f64) -> f64 {
@@ -75,7 +68,11 @@ fn best_with_plateau(trial: &Trial, family: Family, plateau: f64) -> f64 {
         Family::ExponentialRise => {
             (0..=160).map(|step| 1e3 / trial.top() * 10_f64.powf(-f64::from(step) / 20.0)).collect()
         }
-        _ => joins(trial).into_iter().map(|join| 1.0 / join).collect(),
+        // Joins so far that the curve is a line to nine digits: the higher a plateau, the farther its join.
+        _ => {
+            let far = (1..=80).map(|step| 100.0 * trial.top() * 10_f64.powf(f64::from(step) / 10.0));
+            joins(trial).into_iter().chain(far).map(|join| 1.0 / join).collect()
+        }
     };
     grid.sort_by(f64::total_cmp);
     let mut found: Vec<(f64, usize)> = grid.iter().enumerate().map(|(place, inverse)| (rss(*inverse), place)).collect();
@@ -105,6 +102,11 @@ proptest! {
             let (Some(a), Some(b)) = (curve(&one, family), curve(&two, family)) else { continue };
             let (x, y) = (one.standard_errors(&a), two.standard_errors(&b));
             let slope_unit = yield_unit / rate_unit;
+            let tolerance = OTHER_UNITS * unknown(&one, &a);
+            let same = |x: Option<f64>, y: Option<f64>, scale: f64| match (x, y) {
+                (Some(x), Some(y)) => (x - y).abs() <= tolerance * scale,
+                (x, y) => x.is_none() && y.is_none(),
+            };
             type Of = fn(&StandardErrors) -> Option<f64>;
             let errors: [(Of, f64); 9] = [
                 (|errors| errors.intercept, yield_unit),
@@ -118,7 +120,8 @@ proptest! {
                 (|errors| errors.aonr, rate_unit),
             ];
             for (of, unit) in errors {
-                prop_assert!(near(of(&x).map(|error| error * unit), of(&y)), "{} {:?} {:?}", family, x, y);
+                let (x, y) = (of(&x).map(|error| error * unit), of(&y));
+                prop_assert!(same(x, y, y.unwrap_or(0.0)), "{} {:?} {:?}", family, x, y);
             }
             for (quantity, scaled, unit) in [
                 (Quantity::Plateau, Quantity::Plateau, yield_unit),
@@ -128,11 +131,8 @@ proptest! {
                 // A limit near zero is the difference of two numbers, so it is compared on the scale of the width.
                 let scale = y.low.zip(y.high).map_or(1.0, |(low, high)| low.abs().max(high.abs()));
                 for (x, y) in [(x.low, y.low), (x.high, y.high)] {
-                    let same = match (x, y) {
-                        (Some(x), Some(y)) => (x * unit - y).abs() <= OTHER_UNITS * scale,
-                        (x, y) => x.is_none() && y.is_none(),
-                    };
-                    prop_assert!(same, "{} {:?}", family, quantity);
+                    let x = x.map(|limit| limit * unit);
+                    prop_assert!(same(x, y, scale), "{} {:?} {:?} {:?}", family, quantity, x, y);
                 }
             }
         }
@@ -264,6 +264,52 @@ fn profile_and_wald_widths_meet_as_noise_vanishes_away_from_kinks() {
         for (loud, quiet) in loud.iter().zip(&quiet) {
             assert!((quiet - 1.0).abs() < NEARLY_LINEAR, "{family}: {quiet}");
             assert!((quiet - 1.0).abs() <= (loud - 1.0).abs() + NEARLY_LINEAR, "{family}: {quiet} after {loud}");
+        }
+    }
+}
+
+/// A join before the second rate stands for all joins there: of a case whose polish once left that rate by rounding, in one unit only.
+#[test]
+fn an_early_join_has_the_same_curve_and_standard_errors_in_every_unit() {
+    let lowest = 19.702570487237526;
+    let rates =
+        [0, 0, 59, 106, 129, 0, 106, 129, 129, 0, 59, 59, 106, 106, 129, 0, 59, 129].map(|n| lowest + f64::from(n));
+    let yields = [
+        65.53997427472802,
+        65.3735541012085,
+        87.17085171506453,
+        87.50463691514322,
+        87.32117342687508,
+        69.43111808053705,
+        89.0070594281942,
+        89.02595814457092,
+        90.14312170018194,
+        70.61843892913316,
+        93.94815557602769,
+        92.11252160911519,
+        93.41218892303608,
+        91.96984176891155,
+        92.42938637808203,
+        73.77544092705864,
+        95.36817514038162,
+        97.09355992504786,
+    ];
+    let blocks = [0, 0, 0, 0, 0, 1, 1, 1, 1, 2, 2, 2, 2, 2, 2, 3, 3, 3];
+    let fitted = |unit: f64| {
+        let [rates, yields] = [rates, yields].map(|values| values.map(|value| value * unit));
+        let observations = Observations::new(&rates, &yields, Some(&blocks)).unwrap();
+        let curve = curve(&observations, Family::LinearPlateau).unwrap();
+        let errors = observations.standard_errors(&curve);
+        assert_eq!(curve.reach, Some(Reach::BeforeFirstRate));
+        // The second rate is the last of these joins, and no kink: from either side nothing but the plateau is determined.
+        assert_eq!(errors, StandardErrors { plateau: errors.plateau, ..StandardErrors::default() });
+        [curve.coefficients.slope, curve.coefficients.plateau, errors.plateau].map(Option::unwrap)
+    };
+    let [slope, plateau, error] = fitted(1.0);
+    for unit in [0.01, 0.3, 7.0, 1e4] {
+        let other = fitted(unit);
+        for (expected, found) in [slope, unit * plateau, unit * error].into_iter().zip(other) {
+            assert!((found / expected - 1.0).abs() < 1e-9, "in {unit}: {expected} {found}");
         }
     }
 }

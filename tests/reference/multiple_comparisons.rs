@@ -18,7 +18,7 @@ const ROUNDING: f64 = 1e-13;
 /// The oracle's own outer integral, at worst on 1 degree of freedom.
 const ORACLE: f64 = 2e-10;
 /// The library's t on a million degrees of freedom.
-const STUDENT: f64 = 1e-9;
+const STUDENT: f64 = 1e-8;
 
 fn table(name: &str) -> Table {
     Table::read(&beside("multiple_comparisons").join(name))
