@@ -1,5 +1,8 @@
 //! The scene as PNG, drawn larger than asked and averaged down: the drawing library smooths only some of its edges.
 
+use std::cell::Cell;
+use std::io::Write;
+
 use plotters::backend::{BitMapBackend, DrawingBackend};
 use plotters::style::{Color, RGBColor};
 
@@ -8,6 +11,10 @@ use super::scene::{Anchor, Colour, INK, Place, Scene, Shape, Text, at};
 use super::typeface::{MM_PER_POINT, Typeface};
 
 const MM_PER_INCH: f64 = 25.4;
+/// Each channel of a dot that nothing was drawn on.
+const PAPER: u8 = 0xFF;
+/// Bytes of a stretch of compressed rows: nearly every figure is one.
+const CHUNK: usize = 1 << 20;
 /// Most dots of a picture, those of its enlargement counted: three bytes each.
 pub(super) const MOST_DOTS: u64 = 100_000_000;
 
@@ -20,13 +27,21 @@ pub(super) fn write(scene: &Scene, dots_per_inch: u32, typeface: &Typeface) -> R
     }
     // Fine resolutions need no smoothing, and this bounds the memory.
     let oversampling: u32 = if dots_per_inch <= 600 && 4 * dots <= MOST_DOTS { 2 } else { 1 };
-    let large = Canvas {
+    let canvas = Canvas {
         width: width * oversampling,
         height: height * oversampling,
         per_mm: f64::from(dots_per_inch * oversampling) / MM_PER_INCH,
     };
-    let image = average(&large.draw(scene, typeface)?, width, height, oversampling);
-    encode(&image, width, height, dots_per_inch)
+    let mut buffer = BUFFER.take();
+    canvas.draw(&mut buffer, scene, typeface)?;
+    let file = encode(&buffer, width, height, dots_per_inch, oversampling).map_err(failed);
+    BUFFER.set(buffer);
+    file
+}
+
+thread_local! {
+    /// The dots of a canvas, tens of megabytes: kept for the next figure, as clearing new memory costs as much as drawing.
+    static BUFFER: Cell<Vec<u8>> = const { Cell::new(Vec::new()) };
 }
 
 struct Canvas {
@@ -36,17 +51,17 @@ struct Canvas {
 }
 
 impl Canvas {
-    fn draw(&self, scene: &Scene, typeface: &Typeface) -> Result<Vec<u8>, FigureError> {
-        let mut buffer = vec![0xFF; 3 * self.width as usize * self.height as usize];
-        let mut backend = BitMapBackend::with_buffer(&mut buffer, (self.width, self.height));
+    fn draw(&self, buffer: &mut Vec<u8>, scene: &Scene, typeface: &Typeface) -> Result<(), FigureError> {
+        buffer.clear();
+        buffer.resize(3 * self.width as usize * self.height as usize, PAPER);
+        let mut backend = BitMapBackend::with_buffer(buffer, (self.width, self.height));
         for shape in &scene.shapes {
             self.shape(&mut backend, shape)?;
         }
         for text in &scene.texts {
             self.text(&mut backend, text, typeface)?;
         }
-        drop(backend);
-        Ok(buffer)
+        Ok(())
     }
 
     fn pixel(&self, place: &Place) -> (i32, i32) {
@@ -139,38 +154,26 @@ fn rgb((r, g, b): Colour) -> RGBColor {
     RGBColor(r, g, b)
 }
 
-/// Replaces each square of `side` × `side` pixels by its mean.
-fn average(large: &[u8], width: u32, height: u32, side: u32) -> Vec<u8> {
-    if side == 1 {
-        return large.to_vec();
+/// A row of dots, each the mean of a square of two by two on the two rows of the canvas.
+fn halve(pair: &[u8], line: &mut Vec<u8>) {
+    let (upper, lower) = pair.split_at(pair.len() / 2);
+    line.clear();
+    for (upper, lower) in upper.as_chunks::<6>().0.iter().zip(lower.as_chunks::<6>().0) {
+        line.extend([0, 1, 2].map(|channel| {
+            let four = [upper[channel], upper[channel + 3], lower[channel], lower[channel + 3]];
+            ((four.map(u16::from).iter().sum::<u16>() + 2) / 4) as u8
+        }));
     }
-    let (width, side) = (width as usize, side as usize);
-    let row = 3 * width * side;
-    let count = (side * side) as u32;
-    let mut image = Vec::with_capacity(3 * width * height as usize);
-    let mut sums = vec![0_u32; 3 * width];
-    for band in large.chunks_exact(row * side) {
-        // Most of a figure is paper.
-        if band.iter().all(|channel| *channel == 0xFF) {
-            image.resize(image.len() + 3 * width, 0xFF);
-            continue;
-        }
-        sums.fill(0);
-        for line in band.chunks_exact(row) {
-            for (sum, square) in sums.chunks_exact_mut(3).zip(line.chunks_exact(3 * side)) {
-                for pixel in square.chunks_exact(3) {
-                    for (total, channel) in sum.iter_mut().zip(pixel) {
-                        *total += u32::from(*channel);
-                    }
-                }
-            }
-        }
-        image.extend(sums.iter().map(|sum| ((sum + count / 2) / count) as u8));
-    }
-    image
 }
 
-fn encode(image: &[u8], width: u32, height: u32, dots_per_inch: u32) -> Result<Vec<u8>, FigureError> {
+/// The file of a canvas, averaged and compressed row by row.
+fn encode(
+    canvas: &[u8],
+    width: u32,
+    height: u32,
+    dots_per_inch: u32,
+    oversampling: u32,
+) -> Result<Vec<u8>, png::EncodingError> {
     let mut file = Vec::new();
     let mut encoder = png::Encoder::new(&mut file, width, height);
     encoder.set_color(png::ColorType::Rgb);
@@ -179,8 +182,25 @@ fn encode(image: &[u8], width: u32, height: u32, dots_per_inch: u32) -> Result<V
     encoder.set_filter(png::FilterType::NoFilter);
     let per_metre = (f64::from(dots_per_inch) * 1000.0 / MM_PER_INCH).round() as u32;
     encoder.set_pixel_dims(Some(png::PixelDimensions { xppu: per_metre, yppu: per_metre, unit: png::Unit::Meter }));
-    let mut writer = encoder.write_header().map_err(failed)?;
-    writer.write_image_data(image).map_err(failed)?;
-    writer.finish().map_err(failed)?;
+    let mut writer = encoder.write_header()?;
+    let mut rows = writer.stream_writer_with_size(CHUNK)?;
+    let row = 3 * width as usize;
+    if oversampling == 2 {
+        let paper = vec![PAPER; 4 * row];
+        let mut line = Vec::with_capacity(row);
+        for pair in canvas.chunks_exact(4 * row) {
+            // Most of a figure is paper.
+            if pair == paper {
+                rows.write_all(&paper[..row])?;
+            } else {
+                halve(pair, &mut line);
+                rows.write_all(&line)?;
+            }
+        }
+    } else {
+        rows.write_all(canvas)?;
+    }
+    rows.finish()?;
+    writer.finish()?;
     Ok(file)
 }
