@@ -57,12 +57,7 @@ impl Linearised {
         let parameters = Parameters::of(curve);
         let near = |rate: &f64| (rate - parameters.second).abs() <= SAME_JOIN;
         let kink = curve.family == Family::LinearPlateau && observations.reduced().rates().iter().any(near);
-        let sides: &[Side] = match curve.reach {
-            // The second rate stands for all joins up to it, which it is the last of.
-            Some(Reach::BeforeFirstRate) => &[Side::Down],
-            _ if kink => &[Side::Up, Side::Down],
-            _ => &[Side::Up],
-        };
+        let sides: &[Side] = if kink { &[Side::Up, Side::Down] } else { &[Side::Up] };
         Some(Self {
             parameters,
             sides: sides.iter().map(|side| OneSide::new(observations, parameters, *side)).collect(),

@@ -301,14 +301,17 @@ fn an_early_join_has_the_same_curve_and_standard_errors_in_every_unit() {
         let curve = curve(&observations, Family::LinearPlateau).unwrap();
         let errors = observations.standard_errors(&curve);
         assert_eq!(curve.reach, Some(Reach::BeforeFirstRate));
-        // The second rate is the last of these joins, and no kink: from either side nothing but the plateau is determined.
-        assert_eq!(errors, StandardErrors { plateau: errors.plateau, ..StandardErrors::default() });
-        [curve.coefficients.slope, curve.coefficients.plateau, errors.plateau].map(Option::unwrap)
+        assert_eq!((errors.slope, errors.join), (None, None));
+        // The second rate is the last of these joins and a kink.
+        let sides = errors.by_side.unwrap();
+        let errors = [errors.plateau, sides[0].plateau, sides[1].plateau].map(Option::unwrap);
+        (curve.coefficients.slope.unwrap(), curve.coefficients.plateau.unwrap(), errors)
     };
-    let [slope, plateau, error] = fitted(1.0);
+    let (slope, plateau, errors) = fitted(1.0);
     for unit in [0.01, 0.3, 7.0, 1e4] {
-        let other = fitted(unit);
-        for (expected, found) in [slope, unit * plateau, unit * error].into_iter().zip(other) {
+        let (other_slope, other_plateau, other_errors) = fitted(unit);
+        let expected = [slope, unit * plateau].into_iter().chain(errors.map(|error| unit * error));
+        for (expected, found) in expected.zip([other_slope, other_plateau].into_iter().chain(other_errors)) {
             assert!((found / expected - 1.0).abs() < 1e-9, "in {unit}: {expected} {found}");
         }
     }
