@@ -202,7 +202,8 @@ fn best_rising(reduced: &Reduced, plateau: Plateau) -> Option<(f64, Match)> {
 
 /// Gauss–Newton steps on slope and shape from the residuals themselves, as long as they fit better.
 ///
-/// Shapes whose joins all fit alike are left as they are: among them rounding alone fits better. The stationary points come from differences of sums of squares; with little noise their last digits would be the largest error.
+/// The stationary points come from differences of sums of squares; with little noise their last digits would be the largest error. Shapes
+/// whose joins all fit alike are left as they are: among them only rounding fits better.
 fn polish(reduced: &Reduced, plateau: Plateau, shape: f64, found: Match) -> (f64, Match) {
     let (mut shape, mut found) = (shape, found);
     for _ in 0..POLISHES {
@@ -214,8 +215,8 @@ fn polish(reduced: &Reduced, plateau: Plateau, shape: f64, found: Match) -> (f64
         let residuals = reduced.z().iter().zip(&x).map(|(z, x)| z - found.slope * x);
         let step = residuals.zip(&across).map(|(e, d)| e * d).sum::<f64>() / (found.slope * dot(&across, &across));
         let next = shape + step;
-        let near = step.is_finite() && next >= 0.0 && step.abs() <= NEAR * shape;
-        let near = near && plateau.join(next) > plateau.alike_until(reduced);
+        let beyond = plateau.join(next) > plateau.alike_until(reduced);
+        let near = step.is_finite() && next >= 0.0 && step.abs() <= NEAR * shape && beyond;
         match near.then(|| plateau.match_shape(reduced, next)).flatten() {
             Some(better) if better.rss < found.rss && better.slope > 0.0 => (shape, found) = (next, better),
             _ => break,

@@ -102,7 +102,7 @@ proptest! {
             let (Some(a), Some(b)) = (curve(&one, family), curve(&two, family)) else { continue };
             let (x, y) = (one.standard_errors(&a), two.standard_errors(&b));
             let slope_unit = yield_unit / rate_unit;
-            let tolerance = OTHER_UNITS * unknown(&one, &a);
+            let tolerance = OTHER_UNITS * unknown(&trial, &a);
             let same = |x: Option<f64>, y: Option<f64>, scale: f64| match (x, y) {
                 (Some(x), Some(y)) => (x - y).abs() <= tolerance * scale,
                 (x, y) => x.is_none() && y.is_none(),
